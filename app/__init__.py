@@ -1,0 +1,1 @@
+"""The window and the command line of Bitepoint; everything that needs no screen is elsewhere."""

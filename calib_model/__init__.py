@@ -1,0 +1,1 @@
+"""Calibration tables for drivelines: values, rules, edits, comparison and files; no screen."""

@@ -1,0 +1,1 @@
+"""The values: axes, tables and calibration sets; units and storage."""

@@ -1,0 +1,55 @@
+"""Read-only float arrays: what every value in this package holds."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+BoolArray = npt.NDArray[np.bool_]
+
+
+def frozen(values: npt.ArrayLike) -> FloatArray:
+    """Return `values` as a read-only, C-ordered float64 array with -0 turned into 0.
+
+    Parameters
+    ----------
+    values : array_like of float, any shape
+        An array that is read-only already and owns nothing writable is not copied.
+
+    Returns
+    -------
+    ndarray of float64, same shape
+    """
+    if (
+        isinstance(values, np.ndarray)
+        and values.dtype == np.float64
+        and not values.flags.writeable
+        and values.flags.c_contiguous
+    ):
+        return values
+    # Adding zero makes a copy and turns -0 into 0, so that equal values have equal bytes.
+    array: FloatArray = np.asarray(values, dtype=np.float64) + 0.0
+    if array.ndim == 0:
+        array = np.asarray(array)
+    array = np.ascontiguousarray(array).reshape(array.shape)
+    array.flags.writeable = False
+    return array
+
+
+def same_values(a: FloatArray, b: FloatArray) -> bool:
+    """Tell whether two arrays have the same shape and values, NaN being equal to NaN."""
+    if a is b:
+        return True
+    return a.shape == b.shape and bool(np.array_equal(a, b, equal_nan=True))
+
+
+def cell_tuples(flat: Any, shape: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:
+    """Turn flat cell numbers into index tuples, in the order given."""
+    if not shape:
+        return tuple(() for _ in np.atleast_1d(flat))
+    columns = np.unravel_index(np.atleast_1d(np.asarray(flat, dtype=np.intp)), shape)
+    return tuple(zip(*(c.tolist() for c in columns), strict=True))

@@ -1,0 +1,131 @@
+"""Breakpoints of one input of a table, and how the controller reads between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+
+from ..errors import ModelError
+from .arrays import FloatArray, frozen, same_values
+from .storage import FLOAT64, Storage
+
+
+class Interpolation(StrEnum):
+    """How an axis is read between two breakpoints."""
+
+    LINEAR = "linear"
+    STEP = "step"
+    """The lower breakpoint holds until the next one is reached (wiper state, brake state)."""
+
+
+class End(StrEnum):
+    """What an axis does beyond its first or last breakpoint."""
+
+    HELD = "held"
+    EXTRAPOLATED = "extrapolated"
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Axis:
+    """One axis of a table.
+
+    Parameters
+    ----------
+    values : array_like of float, shape (n,), n >= 1
+        Breakpoints.  Finite; they may be out of order or equal, which is a finding, so that
+        a set with such a mistake can be opened and mended.
+    name : str
+        What the axis carries, such as ``Vehicle speed``.
+    unit : str
+        Unit of the breakpoints, see `calib_model.core.units`.
+    quantity : str
+        The input quantity it reads (a role of `calib_model.core.roles`); empty if unbound.
+    interpolation : Interpolation
+    below, above : End
+        Beyond the first and the last breakpoint.
+    storage : Storage
+    shared : str
+        Id of the set's shared axis this is, or empty for an axis of the table's own.
+
+    Raises
+    ------
+    ModelError
+        If the breakpoints are empty, not one-dimensional or not finite.
+    """
+
+    values: FloatArray
+    name: str = ""
+    unit: str = "-"
+    quantity: str = ""
+    interpolation: Interpolation = Interpolation.LINEAR
+    below: End = End.HELD
+    above: End = End.HELD
+    storage: Storage = FLOAT64
+    shared: str = ""
+
+    def __post_init__(self) -> None:
+        values = frozen(self.values)
+        object.__setattr__(self, "values", values)
+        if values.ndim != 1 or values.size == 0:
+            raise ModelError(
+                f"Axis {self.label!r} needs a list of at least one breakpoint, "
+                f"but was given shape {values.shape}."
+            )
+        if not np.isfinite(values).all():
+            place = int(np.flatnonzero(~np.isfinite(values))[0]) + 1
+            raise ModelError(
+                f"Axis {self.label!r} has a breakpoint ({place}) that is not a number.",
+                "Give every breakpoint a finite value.",
+            )
+
+    @property
+    def label(self) -> str:
+        """Name to show: the name, else the quantity, else ``axis``."""
+        return self.name or self.quantity or "axis"
+
+    @property
+    def ordered(self) -> bool:
+        """Whether the breakpoints rise strictly."""
+        values = self.values
+        return values.size < 2 or bool((values[1:] > values[:-1]).all())
+
+    @property
+    def span(self) -> float:
+        """Largest less smallest breakpoint."""
+        return float(self.values.max() - self.values.min())
+
+    def __len__(self) -> int:
+        return int(self.values.size)
+
+    def __eq__(self, other: object) -> bool:
+        if self is other:
+            return True
+        if not isinstance(other, Axis):
+            return NotImplemented
+        return same_values(self.values, other.values) and self._settings() == other._settings()
+
+    def __hash__(self) -> int:
+        return hash((self.values.tobytes(), self._settings()))
+
+    def _settings(self) -> tuple[Any, ...]:
+        return (
+            self.name,
+            self.unit,
+            self.quantity,
+            self.interpolation,
+            self.below,
+            self.above,
+            self.storage,
+            self.shared,
+        )
+
+    def with_values(self, values: Any) -> Axis:
+        """Return the same axis with other breakpoints."""
+        return replace(self, values=values)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # Frozen classes with slots need help to cross process borders.
+        return (Axis, (self.values, *self._settings()))

@@ -1,0 +1,31 @@
+"""Numbers as text: short for reading, exact for editing."""
+
+from __future__ import annotations
+
+import math
+
+
+def exact(value: float) -> str:
+    """Return the shortest text that reads back as the same float64 (``215``, ``0.1``, ``nan``)."""
+    if math.isfinite(value) and value == int(value) and abs(value) < 1e15:
+        return str(int(value))
+    return repr(float(value))
+
+
+def short(value: float, digits: int = 6) -> str:
+    """Return a text for reading: at most `digits` significant digits, a true minus sign."""
+    if math.isnan(value):
+        return "empty"
+    text = f"{value:.{digits}g}"
+    if "e" in text and 1e-4 <= abs(value) < 1e9:
+        text = f"{value:.0f}"
+    return text.replace("-", "\N{MINUS SIGN}")
+
+
+def with_unit(value: float, unit: str, digits: int = 6) -> str:
+    """Return value and unit for reading, such as ``215 N·m`` or ``40 %``."""
+    from .units import shown
+
+    text = short(value, digits)
+    label = shown(unit)
+    return f"{text} {label}" if label else text

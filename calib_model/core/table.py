@@ -1,0 +1,188 @@
+"""One calibration table: a scalar, a curve, a map, or one with three or four axes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..errors import ModelError
+from .arrays import FloatArray, frozen, same_values
+from .axis import Axis
+from .storage import FLOAT64, Storage
+
+if TYPE_CHECKING:
+    from .rule import Rule
+
+MAX_AXES = 4
+KINDS = ("scalar", "curve", "map", "3-axis map", "4-axis map")
+NO_RELATIONS: Mapping[str, str] = MappingProxyType({})
+_ID = re.compile(r"[A-Za-z0-9_.\[\]]{1,200}")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Table:
+    """A table: values over zero to four axes, with everything that gives them meaning.
+
+    Parameters
+    ----------
+    id : str
+        Permanent ASCII id (letters, digits, ``_ . [ ]``), by which sets are matched.
+    values : array_like of float, shape (len(axes[0]), len(axes[1]), ...)
+        Physical values; NaN marks a cell that is not filled yet.
+    axes : tuple of Axis
+        The first axis runs down the rows, the second along the columns.
+    name, description : str
+    unit : str
+    function : str
+        Function group the table belongs to.
+    lower, upper : float
+        Limits of the values, in `unit`.
+    storage : Storage
+    role : str
+        The part of the controller it plays (`calib_model.core.roles`); empty if unbound.
+    relations : mapping of mode to str
+        What must hold in another drive mode, read mode-to-base: one of
+        ``>= <= == free zero`` (``==``: same as the base set, ``zero``: all zero in that mode).
+    rules : tuple of Rule
+
+    Raises
+    ------
+    ModelError
+        If the id is not allowed or the values' shape does not fit the axes.
+    """
+
+    id: str
+    values: FloatArray
+    axes: tuple[Axis, ...] = ()
+    name: str = ""
+    unit: str = "-"
+    function: str = ""
+    description: str = ""
+    lower: float = -np.inf
+    upper: float = np.inf
+    storage: Storage = FLOAT64
+    role: str = ""
+    relations: Mapping[str, str] = field(default_factory=lambda: NO_RELATIONS)
+    rules: tuple[Rule, ...] = ()
+
+    def __post_init__(self) -> None:
+        check_id(self.id)
+        values = frozen(self.values)
+        object.__setattr__(self, "values", values)
+        if type(self.axes) is not tuple:
+            object.__setattr__(self, "axes", tuple(self.axes))
+        if type(self.rules) is not tuple:
+            object.__setattr__(self, "rules", tuple(self.rules))
+        if type(self.relations) is not MappingProxyType:
+            object.__setattr__(self, "relations", MappingProxyType(dict(self.relations)))
+        shape = tuple([axis.values.size for axis in self.axes])
+        if len(shape) > MAX_AXES:
+            raise ModelError(f"Table {self.id} has {len(shape)} axes; at most {MAX_AXES} are read.")
+        if values.shape != shape:
+            raise ModelError(
+                f"Table {self.id} has values of shape {values.shape}, but its axes have "
+                f"{shape} breakpoints.",
+                "Give one value for every combination of breakpoints.",
+            )
+
+    @property
+    def kind(self) -> str:
+        """Scalar, curve, map, 3-axis map or 4-axis map."""
+        return KINDS[self.values.ndim]
+
+    @property
+    def label(self) -> str:
+        """Name to show: the name, or else the id."""
+        return self.name or self.id
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Number of breakpoints per axis."""
+        return self.values.shape
+
+    @property
+    def span(self) -> float:
+        """Size of the range a value may take: the limits where both are finite, else the data."""
+        if np.isfinite(self.lower) and np.isfinite(self.upper) and self.upper > self.lower:
+            return float(self.upper - self.lower)
+        finite = self.values[np.isfinite(self.values)]
+        return float(finite.max() - finite.min()) if finite.size else 0.0
+
+    def axis_of(self, quantity: str) -> int:
+        """Return the number of the axis that reads `quantity`, or -1."""
+        for number, axis in enumerate(self.axes):
+            if axis.quantity == quantity:
+                return number
+        return -1
+
+    def coordinates(self, cell: tuple[int, ...]) -> tuple[float, ...]:
+        """Axis values at a cell."""
+        return tuple(float(a.values[i]) for a, i in zip(self.axes, cell, strict=True))
+
+    def with_values(self, values: Any) -> Table:
+        """Return the same table with other values of the same shape."""
+        return replace(self, values=values)
+
+    def with_axis(self, number: int, axis: Axis, values: Any) -> Table:
+        """Return the table with one axis exchanged and values to fit."""
+        axes = (*self.axes[:number], axis, *self.axes[number + 1 :])
+        return replace(self, axes=axes, values=values)
+
+    def __eq__(self, other: object) -> bool:
+        if self is other:
+            return True
+        if not isinstance(other, Table):
+            return NotImplemented
+        return (
+            self.id == other.id
+            and same_values(self.values, other.values)
+            and self.axes == other.axes
+            and self.settings() == other.settings()
+        )
+
+    def __hash__(self) -> int:
+        return hash((self.id, self.values.tobytes()))
+
+    def settings(self) -> tuple[Any, ...]:
+        """Everything but id, values and axes, comparable."""
+        return (
+            self.name,
+            self.unit,
+            self.function,
+            self.description,
+            self.lower,
+            self.upper,
+            self.storage,
+            self.role,
+            dict(self.relations),
+            self.rules,
+        )
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # A mapping proxy does not pickle; the constructor wraps the plain dict again.
+        named = {f.name: getattr(self, f.name) for f in fields(self)}
+        named["relations"] = dict(self.relations)
+        return (_rebuild, (named,))
+
+    def _repr_html_(self) -> str:
+        from ..reports.notebook import table_html
+
+        return table_html(self)
+
+
+def _rebuild(named: dict[str, Any]) -> Table:
+    return Table(**named)
+
+
+def check_id(text: str) -> None:
+    """Raise ModelError unless `text` may be the id of a table or shared axis."""
+    if not _ID.fullmatch(text):
+        raise ModelError(
+            f"{text[:60]!r} cannot be an id.",
+            "Use up to 200 ASCII letters, digits and the signs _ . [ ]",
+        )

@@ -31,12 +31,9 @@ def frozen(values: npt.ArrayLike) -> FloatArray:
         and values.flags.c_contiguous
     ):
         return values
-    # Adding zero makes a copy and turns -0 into 0, so that equal values have equal bytes.
-    array: FloatArray = np.asarray(values, dtype=np.float64) + 0.0
-    if array.ndim == 0:
-        array = np.asarray(array)
-    array = np.ascontiguousarray(array).reshape(array.shape)
-    array.flags.writeable = False
+    array: FloatArray = np.array(values, dtype=np.float64, order="C")
+    array += 0.0  # turns -0 into 0, so that equal values have equal bytes
+    array.setflags(write=False)
     return array
 
 

@@ -1,1 +1,1 @@
-""""""
+"""Edits as values: changes with inverses, and the operations that make them."""

@@ -1,1 +1,1 @@
-""""""
+"""The lookup: what a controller reads from a table at a point."""

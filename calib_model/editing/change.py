@@ -26,6 +26,7 @@ from ..core.plain import (
 )
 from ..core.table import Table
 from ..errors import EditRefused, ModelError
+from .locks import locked_cells
 
 
 @dataclass(frozen=True, eq=False)
@@ -193,8 +194,31 @@ def cells_edit(table: Table, values: FloatArray) -> CellsEdit:
 
 
 def values_change(table: Table, values: FloatArray, title: str, **about: Any) -> Change:
-    """Return the change from a table to other values, empty if they are the same."""
+    """Return the change from a table to other values, empty if they are the same.
+
+    Locked cells keep their values; the change's note says how many were left.
+
+    Raises
+    ------
+    EditRefused
+        If every cell that would change is locked.
+    """
     edit = cells_edit(table, values)
+    held = locked_cells(table).reshape(-1)[edit.cells]
+    if held.any():
+        if held.all():
+            raise EditRefused(
+                f"{'The cell is' if held.size == 1 else 'The cells are'} locked.",
+                "Unlock first (Lock cells) if the value is meant to change.",
+            )
+        free = ~held
+        edit = CellsEdit(edit.table, edit.cells[free], edit.before[free], edit.after[free])
+        count = int(held.sum())
+        about.setdefault(
+            "note",
+            f"{count} locked cell{' was' if count == 1 else 's were'} left as "
+            f"{'it was' if count == 1 else 'they were'}.",
+        )
     return Change(title, (edit,) if edit.cells.size else (), **about)
 
 

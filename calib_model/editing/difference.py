@@ -1,0 +1,40 @@
+"""The change that leads from one set to another: restoring a state, taking over a table."""
+
+from __future__ import annotations
+
+from ..core.calibration_set import CalibrationSet
+from ..core.table import Table
+from .change import AboutEdit, Change, Edit, SharedAxisEdit, TableEdit, cells_edit
+
+
+def change_between(now: CalibrationSet, wanted: CalibrationSet, title: str) -> Change:
+    """Return one change that turns `now` into `wanted`, empty where they are equal."""
+    edits: list[Edit] = []
+    for key in {**now.shared_axes, **wanted.shared_axes}:
+        old_axis, new_axis = now.shared_axes.get(key), wanted.shared_axes.get(key)
+        if old_axis != new_axis:
+            edits.append(SharedAxisEdit(key, old_axis, new_axis))
+    order = list(now.tables)
+    for id in reversed(order):
+        if id not in wanted:
+            edits.append(TableEdit(now[id], None, order.index(id)))
+    for position, (id, table) in enumerate(wanted.tables.items()):
+        if id not in now:
+            edits.append(TableEdit(None, table, position))
+        elif now[id] is not table:
+            edits.extend(_table_edits(now[id], table))
+    old_about, new_about = now.about(), wanted.about()
+    edits.extend(
+        AboutEdit(field, old_about[field], new)
+        for field, new in new_about.items()
+        if old_about[field] != new
+    )
+    return Change(title, tuple(edits))
+
+
+def _table_edits(old: Table, new: Table) -> list[Edit]:
+    if old == new:
+        return []
+    if old.axes == new.axes and old.settings() == new.settings():
+        return [cells_edit(old, new.values)]
+    return [TableEdit(old, new)]

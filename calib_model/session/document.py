@@ -1,0 +1,247 @@
+"""An open calibration set: swaps values, keeps undo, journals every edit.
+
+The document is the only mutable object of the model.  It never changes a value in place: an
+edit gives a new `CalibrationSet`, and the document points at that one from then on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Protocol
+
+from ..core.arrays import IntArray
+from ..core.calibration_set import CalibrationSet
+from ..editing.change import CellsEdit, Change, TableEdit, apply, change_to_plain
+from ..errors import EditRefused
+
+
+@dataclass(frozen=True)
+class Event:
+    """What an edit touched, for whoever shows it.
+
+    Parameters
+    ----------
+    change : Change
+        As applied: the inverse for an undo.
+    cells : mapping of table id to flat cell numbers
+        Cells whose values changed; None where the whole table (axes, rules, texts) did.
+    tables_changed : bool
+        Whether tables were added, removed or put in another order, or texts of the set changed.
+    """
+
+    change: Change
+    cells: Mapping[str, IntArray | None] = field(default_factory=lambda: MappingProxyType({}))
+    tables_changed: bool = False
+
+    @property
+    def tables(self) -> tuple[str, ...]:
+        """Ids of the touched tables."""
+        return tuple(self.cells)
+
+
+class JournalLike(Protocol):
+    """Where edits are recorded between saves."""
+
+    def append(self, record: Mapping[str, Any]) -> None:
+        """Record one change in its plain form, durable against the end of this process."""
+
+
+class Document:
+    """One open set.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    path : Path or None
+        None for a set that was never saved.
+    read_only : bool
+        Edits are refused; "save as" makes a document that can be edited.
+    author : str
+        Who edits, for history.
+    """
+
+    def __init__(
+        self,
+        content: CalibrationSet,
+        path: Path | None = None,
+        *,
+        read_only: bool = False,
+        author: str = "",
+    ) -> None:
+        self._content = content
+        self._saved = content
+        self.path = path
+        self.read_only = read_only
+        self.author = author
+        self.journal: JournalLike | None = None
+        self._undo: list[Change] = []
+        self._redo: list[Change] = []
+        self._pending: list[Change] = []
+        self._listeners: list[Callable[[Event], None]] = []
+
+    # -- what it holds ---------------------------------------------------------------------
+
+    @property
+    def content(self) -> CalibrationSet:
+        """The set as it is now."""
+        return self._content
+
+    @property
+    def saved_content(self) -> CalibrationSet:
+        """The set as it was opened or last saved."""
+        return self._saved
+
+    @property
+    def is_modified(self) -> bool:
+        """Whether the set differs from the saved one."""
+        return self._content is not self._saved and self._content != self._saved
+
+    @property
+    def pending(self) -> tuple[Change, ...]:
+        """Changes since the last save, for the history; oldest first."""
+        return tuple(self._pending)
+
+    @property
+    def title(self) -> str:
+        """File name, or the set's label."""
+        return self.path.name if self.path else self._content.label
+
+    # -- editing -----------------------------------------------------------------------------
+
+    def do(self, change: Change) -> Event | None:
+        """Apply a change; return the event, or None if it changes nothing.
+
+        Raises
+        ------
+        EditRefused
+            If the document is read-only or the change does not fit; nothing is changed.
+        """
+        if change.is_empty:
+            return None
+        self._require_writable()
+        change = change.stamped(self.author)
+        new = apply(self._content, change)
+        last = self._undo[-1] if self._undo else None
+        merges = (
+            bool(change.merge)
+            and last is not None
+            and last.merge == change.merge
+            and self._content is not self._saved
+            and not self._redo
+        )
+        if merges and last is not None:
+            self._undo[-1] = self._pending[-1] = last.merged_with(change)
+        else:
+            self._undo.append(change)
+            self._pending.append(change)
+        self._redo.clear()
+        return self._switch(new, change)
+
+    def undo(self) -> Event | None:
+        """Take the last change back."""
+        if not self._undo:
+            return None
+        self._require_writable()
+        change = self._undo[-1]
+        inverse = replace(change.inverse(), title=f"Undo {change.title}", time="")
+        new = apply(self._content, inverse)
+        self._undo.pop()
+        self._redo.append(change)
+        if self._pending and self._pending[-1] is change:
+            self._pending.pop()
+        else:
+            self._pending.append(inverse.stamped(self.author))
+        return self._switch(new, inverse)
+
+    def redo(self) -> Event | None:
+        """Do the last change that was taken back again."""
+        if not self._redo:
+            return None
+        self._require_writable()
+        change = replace(self._redo[-1], merge="")
+        new = apply(self._content, change)
+        self._redo.pop()
+        self._undo.append(change)
+        last = self._pending[-1] if self._pending else None
+        if last is not None and last.title == f"Undo {change.title}":
+            self._pending.pop()
+        else:
+            self._pending.append(change)
+        return self._switch(new, change)
+
+    @property
+    def undo_title(self) -> str:
+        """What undo would take back; empty if nothing."""
+        return self._undo[-1].title if self._undo else ""
+
+    @property
+    def redo_title(self) -> str:
+        """What redo would do again; empty if nothing."""
+        return self._redo[-1].title if self._redo else ""
+
+    def break_merge(self) -> None:
+        """End a run of merged changes: the next one is its own undo step."""
+        if self._undo and self._undo[-1].merge:
+            ended = replace(self._undo[-1], merge="")
+            if self._pending and self._pending[-1] is self._undo[-1]:
+                self._pending[-1] = ended
+            self._undo[-1] = ended
+
+    def mark_saved(self, content: CalibrationSet, path: Path | None = None) -> None:
+        """Note that `content` (this document's set at some moment) is now what the file holds."""
+        self._saved = content
+        if path is not None:
+            self.path = path
+        if content is self._content:
+            self._pending.clear()
+
+    def recovered(self, changes: list[Change]) -> None:
+        """Apply recorded changes after a crash, as undoable and unsaved edits."""
+        for change in changes:
+            new = apply(self._content, change)
+            self._undo.append(change)
+            self._pending.append(change)
+            self._content = new
+
+    # -- listeners ---------------------------------------------------------------------------
+
+    def subscribe(self, listener: Callable[[Event], None]) -> Callable[[], None]:
+        """Call `listener` after every edit; the returned function ends that."""
+        self._listeners.append(listener)
+        return lambda: self._listeners.remove(listener)
+
+    def _switch(self, new: CalibrationSet, change: Change) -> Event:
+        if self.journal is not None:
+            self.journal.append(change_to_plain(change))
+        self._content = new
+        event = event_of(change)
+        for listener in tuple(self._listeners):
+            listener(event)
+        return event
+
+    def _require_writable(self) -> None:
+        if self.read_only:
+            raise EditRefused(
+                f"{self.title} is open read-only.", "Use Save as to make a copy to edit."
+            )
+
+
+def event_of(change: Change) -> Event:
+    """Return what a change touches."""
+    cells: dict[str, IntArray | None] = {}
+    tables_changed = False
+    for edit in change.edits:
+        if isinstance(edit, CellsEdit):
+            if edit.table not in cells:
+                cells[edit.table] = edit.cells
+            elif cells[edit.table] is not None:
+                cells[edit.table] = None
+        elif isinstance(edit, TableEdit):
+            cells[edit.table] = None
+            tables_changed |= edit.before is None or edit.after is None
+        else:
+            tables_changed = True
+    return Event(change, MappingProxyType(cells), tables_changed)

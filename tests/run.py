@@ -1,0 +1,154 @@
+"""Run all tests from a clone: `python3 tests/run.py [options] [pytest arguments]`.
+
+Sets the machine up on the first start, runs the suite offscreen, then the tests that need real
+windows under a virtual screen, and adds both up.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import subprocess
+import sys
+import tempfile
+import xml.etree.ElementTree as ET
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path[0] = str(ROOT)  # see app/run.py
+
+from app import bootstrap  # noqa: E402
+
+
+def main(arguments: list[str]) -> int:
+    """Run the parts that were asked for; returns 0 only when tests ran and none failed."""
+    options, rest = _parse(arguments)
+    on_linux = sys.platform.startswith("linux")
+    try:
+        python = bootstrap.ensure_environment(("test",), programs=("Xvfb",) if on_linux else ())
+    except bootstrap.SetupError as problem:
+        print(f"Bitepoint set-up failed: {problem}", file=sys.stderr)
+        return 2
+    total: Counter[str] = Counter()
+    skips: list[tuple[str, str]] = []
+    worst = 0
+    with tempfile.TemporaryDirectory(prefix="bitepoint-tests-", ignore_cleanup_errors=True) as run:
+        env = {**os.environ, "BITEPOINT_TEST_RUN_DIR": run, "PYTHONUTF8": "1"}
+        env.pop("QT_QPA_PLATFORM", None)
+        if options.slow:
+            env["BITEPOINT_HYPOTHESIS_PROFILE"] = "slow"
+        for number, (windows, extra) in enumerate(_parts(options)):
+            report = Path(run) / f"report-{number}.xml"
+            command = [str(python), "-m", "pytest", *extra, *rest, f"--junitxml={report}"]
+            with _screen(env, windows=windows) as part_env:
+                status = subprocess.call(command, cwd=ROOT, env=part_env, stdin=subprocess.DEVNULL)
+            if status not in (0, 5):  # 5: nothing was selected in this part
+                worst = worst or status
+            counts, skipped = _read_report(report)
+            total += counts
+            skips += skipped
+    failed = total["failed"]
+    if not total["passed"] + failed + len(skips):
+        print("No test was selected.")
+        worst = worst or 5
+    if options.allowed_skips is not None and not _skips_are_allowed(skips, options.allowed_skips):
+        worst = worst or 1
+    print(f"{total['passed']} passed, {failed} failed, {len(skips)} skipped")
+    return worst or (1 if failed else 0)
+
+
+def _parse(arguments: list[str]) -> tuple[argparse.Namespace, list[str]]:
+    parser = argparse.ArgumentParser(
+        prog="tests/run.py", description=__doc__, allow_abbrev=False, epilog="pytest reads the rest"
+    )
+    parser.add_argument("--slow", action="store_true", help="add the tests that take minutes")
+    parser.add_argument("--benchmarks", action="store_true", help="time tests/benchmarks instead")
+    parser.add_argument("--allowed-skips", type=Path, help="fail on a skip this file does not list")
+    parser.add_argument("-m", dest="mark", help="narrow to a marker expression, as in pytest")
+    return parser.parse_known_args(arguments)
+
+
+def _parts(options: argparse.Namespace) -> Iterator[tuple[bool, list[str]]]:
+    """Yield whether a part needs real windows, and its pytest arguments."""
+    if options.benchmarks:
+        yield False, ["--benchmark-enable", "--benchmark-only", "-m", "not gl and not window",
+                      "--timeout=1800", "tests/benchmarks"]  # fmt: skip
+        return
+    patience = ["--timeout=3600", "-o", "faulthandler_timeout=3500"] if options.slow else []
+    for windows, chosen in ((False, "not gl and not window"), (True, "(gl or window)")):
+        terms = [chosen, *([] if options.slow else ["not slow"])]
+        terms += [f"({options.mark})"] if options.mark else []
+        yield windows, ["-m", " and ".join(terms), *patience]
+
+
+@contextmanager
+def _screen(env: dict[str, str], *, windows: bool) -> Iterator[dict[str, str]]:
+    """Give the environment of a part: offscreen, or a virtual screen of its own on Linux."""
+    if not windows:
+        yield {**env, "QT_QPA_PLATFORM": "offscreen"}
+        return
+    if not sys.platform.startswith("linux"):
+        native = {"win32": "windows", "darwin": "cocoa"}.get(sys.platform, "xcb")
+        yield {**env, "QT_QPA_PLATFORM": native}
+        return
+    # The server picks a free display number itself and writes it to the pipe once it is ready.
+    reading, writing = os.pipe()
+    command = ["Xvfb", "-displayfd", str(writing), "-screen", "0", "1600x1000x24",
+               "-nolisten", "tcp", "-noreset"]  # fmt: skip
+    server = subprocess.Popen(
+        command, pass_fds=(writing,), stdin=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
+    os.close(writing)
+    try:
+        with os.fdopen(reading) as pipe:
+            display = pipe.readline().strip()
+        if not display:
+            raise SystemExit(f"The virtual screen did not start; try by hand: {' '.join(command)}")
+        hidden = ("WAYLAND_DISPLAY", "XAUTHORITY")
+        base = {name: value for name, value in env.items() if name not in hidden}
+        yield {
+            **base,
+            "DISPLAY": f":{display}",
+            "QT_QPA_PLATFORM": "xcb",
+            "LIBGL_ALWAYS_SOFTWARE": "1",  # the virtual screen has no other renderer
+        }
+    finally:
+        server.terminate()
+        server.wait()
+
+
+def _read_report(path: Path) -> tuple[Counter[str], list[tuple[str, str]]]:
+    """Count a part's outcomes; a part that died without a report counts as one failure."""
+    try:
+        suites = ET.parse(path).getroot()
+    except (OSError, ET.ParseError):
+        return Counter(failed=1), []
+    counts: Counter[str] = Counter()
+    skips = []
+    for case in suites.iter("testcase"):
+        name = f"{case.get('classname')}.{case.get('name')}"
+        skip = case.find("skipped")
+        if case.find("failure") is not None or case.find("error") is not None:
+            counts["failed"] += 1
+        elif skip is not None:  # an expected failure counts as a skip: it did not pass
+            skips.append((name, skip.get("message") or ""))
+        else:
+            counts["passed"] += 1
+    return counts, skips
+
+
+def _skips_are_allowed(skips: list[tuple[str, str]], listing: Path) -> bool:
+    """Print every skip, and whether the file lists it: one `NAME  # REASON` per line."""
+    lines = [line.partition("#") for line in listing.read_text("utf-8").splitlines()]
+    allowed = {name.strip() for name, _, why in lines if name.strip() and why.strip()}
+    for name, reason in skips:
+        state = "listed" if name in allowed else "NOT LISTED"
+        print(f"skipped ({state} in {listing.name}): {name}: {reason}")
+    return all(name in allowed for name, _ in skips)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

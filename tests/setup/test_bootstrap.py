@@ -1,0 +1,287 @@
+"""Set-up on a fresh machine: stamps, repair, and what is said when it cannot be done.
+
+Nothing here uses the network: where packages would be installed, pip is replaced.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from app import bootstrap
+
+ROOT = Path(bootstrap.__file__).resolve().parent.parent
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Path:
+    """A folder that looks like a clone, as far as set-up reads it."""
+    root = tmp_path / "clone"
+    (root / ".ci").mkdir(parents=True)
+    (root / "pyproject.toml").write_text("[project]\nname = 'x'\n")
+    (root / ".ci" / "constraints.txt").write_text("x==1\n")
+    return root
+
+
+@pytest.fixture
+def no_network(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, ...]]:
+    """Real environments, but nothing is installed or probed; returns what would have been."""
+    calls: list[tuple[str, ...]] = []
+    monkeypatch.setattr(bootstrap, "_find_pip", lambda python, base: [str(python), "-m", "pip"])
+    monkeypatch.setattr(
+        bootstrap, "_install", lambda pip, env, root, extras: calls.append(tuple(extras))
+    )
+    monkeypatch.setattr(bootstrap, "_probe_qt", lambda python: ([], ""))
+    return calls
+
+
+def test_first_start_makes_a_working_python_and_the_second_does_nothing(
+    project: Path, no_network: list[tuple[str, ...]]
+) -> None:
+    python = bootstrap.ensure_environment(("test",), root=project)
+    ran = subprocess.run([python, "-c", "import sys; print(sys.prefix)"], capture_output=True)
+    assert Path(ran.stdout.decode().strip()).resolve() == (project / ".venv").resolve()
+    begin = time.perf_counter()
+    assert bootstrap.ensure_environment(("test",), root=project) == python
+    assert time.perf_counter() - begin < 0.1  # measured: well under a millisecond
+    assert no_network == [("test",)]
+
+
+def test_a_start_that_needs_less_is_content_with_more(
+    project: Path, no_network: list[tuple[str, ...]]
+) -> None:
+    bootstrap.ensure_environment(("test",), root=project)
+    bootstrap.ensure_environment((), root=project)
+    assert no_network == [("test",)]
+
+
+def test_more_extras_and_changed_requirements_install_again_and_keep_what_was_there(
+    project: Path, no_network: list[tuple[str, ...]]
+) -> None:
+    bootstrap.ensure_environment((), root=project)
+    bootstrap.ensure_environment(("test",), root=project)
+    (project / "pyproject.toml").write_text("[project]\nname = 'y'\n")
+    bootstrap.ensure_environment((), root=project)
+    (project / ".ci" / "constraints.txt").write_text("x==2\n")
+    bootstrap.ensure_environment((), root=project)
+    assert no_network == [(), ("test",), ("test",), ("test",)]
+
+
+def test_a_start_killed_in_the_middle_is_repaired(
+    project: Path, no_network: list[tuple[str, ...]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def killed(pip: object, env: Path, root: Path, extras: object) -> None:
+        (env / "half a package").write_text("")
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(bootstrap, "_install", killed)
+        with pytest.raises(KeyboardInterrupt):
+            bootstrap.ensure_environment(("test",), root=project)
+    assert (project / ".venv" / "half a package").exists()
+    bootstrap.ensure_environment(("test",), root=project)
+    assert not (project / ".venv" / "half a package").exists()
+    assert no_network == [("test",)]
+
+
+def test_an_environment_whose_python_is_gone_is_made_anew(
+    project: Path, no_network: list[tuple[str, ...]]
+) -> None:
+    python = bootstrap.ensure_environment((), root=project)
+    python.unlink()
+    assert bootstrap.ensure_environment((), root=project).exists()
+    assert no_network == [(), ()]
+
+
+def test_a_clone_that_was_moved_gets_its_own_environment(
+    project: Path, no_network: list[tuple[str, ...]]
+) -> None:
+    bootstrap.ensure_environment((), root=project)
+    moved = project.rename(project.with_name("moved"))
+    python = bootstrap.ensure_environment((), root=moved)
+    ran = subprocess.run([python, "-c", "import sys; print(sys.prefix)"], capture_output=True)
+    assert Path(ran.stdout.decode().strip()).resolve() == (moved / ".venv").resolve()
+    assert len(no_network) == 2
+
+
+def test_two_starts_at_once_install_once(
+    project: Path, no_network: list[tuple[str, ...]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(
+        bootstrap,
+        "_install",
+        lambda pip, env, root, extras: (time.sleep(0.2), no_network.append(tuple(extras))),
+    )
+    starts = [
+        threading.Thread(target=bootstrap.ensure_environment, args=((),), kwargs={"root": project})
+        for _ in range(3)
+    ]
+    for start in starts:
+        start.start()
+    for start in starts:
+        start.join()
+    assert no_network == [()]
+
+
+def test_missing_libraries_give_the_exact_line_for_those_who_are_not_root(
+    project: Path, no_network: list[tuple[str, ...]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    missing = ["libxcb-cursor.so.0", "libEGL.so.1"]
+    monkeypatch.setattr(bootstrap, "_probe_qt", lambda python: (missing, "ImportError"))
+    monkeypatch.setattr(bootstrap, "_missing_programs", lambda programs: list(programs))
+    monkeypatch.setattr(bootstrap, "_is_debian", lambda: True)
+    monkeypatch.setattr(bootstrap.os, "geteuid", lambda: 1000, raising=False)
+    with pytest.raises(bootstrap.SetupError) as caught:
+        bootstrap.ensure_environment((), programs=("Xvfb",), root=project)
+    line = "sudo apt-get install -y --no-install-recommends libegl1 libxcb-cursor0 xvfb"
+    assert str(caught.value).splitlines()[-1].strip() == line
+    # The packages are there by now: once the line was run, only the system is looked at again.
+    monkeypatch.setattr(bootstrap, "_probe_qt", lambda python: ([], ""))
+    monkeypatch.setattr(bootstrap, "_missing_programs", lambda programs: [])
+    bootstrap.ensure_environment((), root=project)
+    assert no_network == [()]
+
+
+def test_root_on_debian_installs_and_renews_the_package_lists_once(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    ran: list[str] = []
+
+    def apt(command: list[str], **options: object) -> subprocess.CompletedProcess[str]:
+        ran.append(" ".join(command))
+        status = 100 if len(ran) == 1 else 0  # a fresh machine has no package lists
+        return subprocess.CompletedProcess(command, status, "Unable to locate package", None)
+
+    monkeypatch.setattr(bootstrap, "_run", apt)
+    monkeypatch.setattr(bootstrap.os, "geteuid", lambda: 0, raising=False)
+    bootstrap._apt_install(["xvfb"], "the system lacks Xvfb")
+    assert [line.split()[-1] for line in ran] == ["xvfb", "update", "xvfb"]
+
+
+def test_other_systems_are_told_the_libraries(
+    project: Path, no_network: list[tuple[str, ...]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(bootstrap, "_probe_qt", lambda python: (["libxcb-cursor.so.0"], ""))
+    monkeypatch.setattr(bootstrap, "_is_debian", lambda: False)
+    monkeypatch.setattr("shutil.which", lambda name: None)
+    with pytest.raises(bootstrap.SetupError, match=r"lacks libxcb-cursor\.so\.0"):
+        bootstrap.ensure_environment((), root=project)
+
+
+def test_qt_that_fails_for_another_reason_is_reported_as_it_is(
+    project: Path, no_network: list[tuple[str, ...]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(bootstrap, "_probe_qt", lambda python: ([], "DLL load failed"))
+    with pytest.raises(bootstrap.SetupError, match="DLL load failed"):
+        bootstrap.ensure_environment((), root=project)
+
+
+def test_the_probe_really_loads_qt_here() -> None:
+    assert bootstrap._probe_qt(Path(sys.executable)) == ([], "")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="shared libraries are named as on Linux")
+def test_the_probe_names_a_library_that_is_not_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(bootstrap.QT_LIBRARIES, "libbitepoint-none.so.7", "none")
+    assert bootstrap._probe_qt(Path(sys.executable)) == (["libbitepoint-none.so.7"], "")
+
+
+def test_the_probe_reads_the_loader_s_own_message(monkeypatch: pytest.MonkeyPatch) -> None:
+    # The text is glibc's, dl-load.c: "cannot open shared object file".
+    said = (
+        '{"missing": [], "error": "ImportError: libfoo-bar.so.2: cannot open shared object file: '
+        'No such file or directory"}\n'
+    )
+    monkeypatch.setattr(
+        bootstrap, "_run", lambda *a, **k: subprocess.CompletedProcess([], 0, said, None)
+    )
+    assert bootstrap._probe_qt(Path(sys.executable))[0] == ["libfoo-bar.so.2"]
+
+
+def test_an_environment_without_pip_gets_one(tmp_path: Path) -> None:
+    env = tmp_path / "bare"
+    subprocess.run([sys.executable, "-m", "venv", "--without-pip", env], check=True)
+    python = bootstrap._python_of(env)
+    assert bootstrap._run([python, "-m", "pip", "--version"]).returncode != 0
+    pip = bootstrap._find_pip(python, Path(sys.executable))
+    told = bootstrap._run([*pip, "--version"])
+    assert told.returncode == 0, told.stdout
+
+
+@pytest.mark.parametrize(
+    ("has_ensurepip", "outer_pip", "expected"),
+    [(True, True, "own"), (False, True, "outer"), (False, False, "error")],
+)
+def test_each_way_to_a_pip(
+    monkeypatch: pytest.MonkeyPatch, has_ensurepip: bool, outer_pip: bool, expected: str
+) -> None:
+    def answer(command: list[str], **options: object) -> subprocess.CompletedProcess[str]:
+        works = ("ensurepip" in command and has_ensurepip) or ("--python" in command and outer_pip)
+        return subprocess.CompletedProcess(command, 0 if works else 1, "", None)
+
+    monkeypatch.setattr(bootstrap, "_run", answer)
+    monkeypatch.setattr(bootstrap, "_is_debian", lambda: False)
+    python, base = Path("env-python"), Path("base-python")
+    if expected == "error":
+        with pytest.raises(bootstrap.SetupError, match="Install pip"):
+            bootstrap._find_pip(python, base)
+        return
+    ways = {
+        "own": ["env-python", "-m", "pip"],
+        "outer": ["base-python", "-m", "pip", "--python", "env-python"],
+    }
+    assert bootstrap._find_pip(python, base) == ways[expected]
+
+
+@pytest.mark.parametrize(
+    ("said", "remedy"),
+    [
+        ("Temporary failure in name resolution", "needs a network connection"),
+        ("OSError: [Errno 28] No space left on device", "Make room"),
+        ("SSL: CERTIFICATE_VERIFY_FAILED", "PIP_CERT"),
+        ("error: metadata-generation-failed", "last words stand above"),
+    ],
+)
+def test_a_failing_pip_is_explained(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: str, remedy: str
+) -> None:
+    fake = [sys.executable, "-c", f"print({said!r}); raise SystemExit(1)"]
+    with pytest.raises(bootstrap.SetupError, match=remedy) as caught:
+        bootstrap._install(fake, tmp_path, tmp_path, ())
+    assert said in str(caught.value)
+    assert said in (tmp_path / "install.log").read_text()
+
+
+def test_an_old_python_is_refused_in_plain_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bootstrap.sys, "version_info", (3, 9, 18))
+    monkeypatch.setattr("shutil.which", lambda name: None)
+    with pytest.raises(bootstrap.SetupError, match=r"this is Python 3\.9"):
+        bootstrap._find_interpreter()
+
+
+def test_bootstrap_imports_the_standard_library_only() -> None:
+    code = (
+        "import sys; from app import bootstrap; import ast, pathlib\n"
+        "tree = ast.parse(pathlib.Path(bootstrap.__file__).read_text('utf-8'))\n"
+        "names = {a.name for n in ast.walk(tree) if isinstance(n, ast.Import) for a in n.names}\n"
+        "names |= {n.module for n in ast.walk(tree) if isinstance(n, ast.ImportFrom)}\n"
+        "print(sorted(n for n in names if n.split('.')[0] not in sys.stdlib_module_names))"
+    )
+    # -S: without site-packages, as on a fresh machine.
+    ran = subprocess.run(
+        [sys.executable, "-S", "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert ran.stdout.strip() == "[]"
+
+
+def test_supported_pythons_are_those_of_the_project_file() -> None:
+    import tomllib
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    low, high = bootstrap.SUPPORTED[0], bootstrap.SUPPORTED[-1]
+    assert project["requires-python"] == f">={low[0]}.{low[1]},<{high[0]}.{high[1] + 1}"

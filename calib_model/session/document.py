@@ -42,6 +42,28 @@ class Event:
         return tuple(self.cells)
 
 
+@dataclass(frozen=True)
+class Snapshot:
+    """What a save writes: the set at one moment, and the changes that led to it.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    pending : tuple of Change
+        Changes since the last save, oldest first.
+    history : tuple of plain changes
+        Entries that the file holds already.
+    """
+
+    content: CalibrationSet
+    pending: tuple[Change, ...]
+    history: tuple[Mapping[str, Any], ...]
+
+    def entries(self) -> list[dict[str, Any]]:
+        """Return every entry of the history that the file is to hold, oldest first."""
+        return [*map(dict, self.history), *map(change_to_plain, self.pending)]
+
+
 class JournalLike(Protocol):
     """Where edits are recorded between saves."""
 
@@ -77,9 +99,14 @@ class Document:
         self.read_only = read_only
         self.author = author
         self.journal: JournalLike | None = None
+        self.history: tuple[Mapping[str, Any], ...] = ()
+        """Plain entries that the file holds, oldest first."""
         self._undo: list[Change] = []
         self._redo: list[Change] = []
         self._pending: list[Change] = []
+        self._being_saved = 0
+        """How many of the pending changes a running save writes: those are not taken back or
+        merged into any more, since the file may hold them already."""
         self._listeners: list[Callable[[Event], None]] = []
 
     # -- what it holds ---------------------------------------------------------------------
@@ -131,6 +158,7 @@ class Document:
             and last.merge == change.merge
             and self._content is not self._saved
             and not self._redo
+            and len(self._pending) > self._being_saved
         )
         if merges and last is not None:
             self._undo[-1] = self._pending[-1] = last.merged_with(change)
@@ -150,7 +178,7 @@ class Document:
         new = apply(self._content, inverse)
         self._undo.pop()
         self._redo.append(change)
-        if self._pending and self._pending[-1] is change:
+        if self._last_pending() is change:
             self._pending.pop()
         else:
             self._pending.append(inverse.stamped(self.author))
@@ -165,7 +193,7 @@ class Document:
         new = apply(self._content, change)
         self._redo.pop()
         self._undo.append(change)
-        last = self._pending[-1] if self._pending else None
+        last = self._last_pending()
         if last is not None and last.title == f"Undo {change.title}":
             self._pending.pop()
         else:
@@ -190,21 +218,67 @@ class Document:
                 self._pending[-1] = ended
             self._undo[-1] = ended
 
+    def give_reason(self, text: str) -> bool:
+        """Note why the last change since the last save was made; False if there is none."""
+        last = self._last_pending()
+        if last is None:
+            return False
+        told = replace(last, reason=text, merge="")
+        self._pending[-1] = told
+        if self._undo and self._undo[-1] is last:
+            self._undo[-1] = told
+        if self.journal is not None:
+            self.journal.append({"reason": text})
+        return True
+
+    @property
+    def last_reason(self) -> str | None:
+        """Reason of the change that `give_reason` would write to; None if there is none."""
+        last = self._last_pending()
+        return None if last is None else last.reason
+
+    def _last_pending(self) -> Change | None:
+        """Return the last pending change, unless a running save writes it."""
+        return self._pending[-1] if len(self._pending) > self._being_saved else None
+
+    # -- saving ------------------------------------------------------------------------------
+
+    def begin_save(self) -> Snapshot:
+        """Return what a save is to write; edits made meanwhile stay pending.
+
+        End it with `mark_saved` or `save_failed`.
+        """
+        self._being_saved = len(self._pending)
+        return Snapshot(self._content, tuple(self._pending), self.history)
+
     def mark_saved(self, content: CalibrationSet, path: Path | None = None) -> None:
         """Note that `content` (this document's set at some moment) is now what the file holds."""
+        count = self._being_saved
+        if not count and content is self._content:
+            count = len(self._pending)
+        self.history += tuple(change_to_plain(change) for change in self._pending[:count])
+        del self._pending[:count]
+        self._being_saved = 0
         self._saved = content
         if path is not None:
             self.path = path
-        if content is self._content:
-            self._pending.clear()
+
+    def save_failed(self) -> None:
+        """Note that a save came to nothing: every change is pending as before."""
+        self._being_saved = 0
 
     def recovered(self, changes: list[Change]) -> None:
-        """Apply recorded changes after a crash, as undoable and unsaved edits."""
+        """Apply recorded changes after a crash, as undoable and unsaved edits.
+
+        Raises
+        ------
+        EditRefused
+            If one does not fit; those before it are kept.
+        """
         for change in changes:
-            new = apply(self._content, change)
+            self._content = apply(self._content, change)
             self._undo.append(change)
             self._pending.append(change)
-            self._content = new
 
     # -- listeners ---------------------------------------------------------------------------
 

@@ -1,0 +1,303 @@
+"""The drawing area under every plot: axes with units, own mouse handling, our colours.
+
+This module imports pyqtgraph; import it late (inside functions), so that the window does not
+wait for it.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import pyqtgraph as pg
+from PySide6.QtCore import QEvent, QPointF, Qt, Signal
+from PySide6.QtGui import QFont, QFontMetricsF, QHelpEvent, QMouseEvent, QPainter, QResizeEvent
+from PySide6.QtWidgets import QToolTip, QWidget
+
+from app.plots.colours import Inks, pen
+from calib_model.core.arrays import FloatArray
+from calib_model.core.numbers import short
+
+MINUS = "\N{MINUS SIGN}"
+
+
+class ValueAxis(pg.AxisItem):
+    """An axis with plain numbers (no prefixes, a true minus) and an elided label.
+
+    Parameters
+    ----------
+    orientation : str
+        ``left`` or ``bottom``.
+    """
+
+    def __init__(self, orientation: str) -> None:
+        super().__init__(orientation)
+        self.enableAutoSIPrefix(False)
+        self.setStyle(tickLength=4, tickTextOffset=3)
+        self._text = ""
+        self._places: FloatArray | None = None
+        self._words: list[str] = []
+
+    def set_text(self, text: str) -> None:
+        """Set the label, such as ``Ambient temperature, °C``."""
+        self._text = text
+        self._elide()
+
+    def set_breakpoints(self, places: FloatArray | None, values: FloatArray | None = None) -> None:
+        """Put the ticks at breakpoints.
+
+        Parameters
+        ----------
+        places : float array, rising, or None
+            Where they are drawn; None goes back to round numbers.
+        values : float array, optional
+            What they are called; the places themselves by default.
+        """
+        self._places = places
+        shown = places if values is None else values
+        self._words = [] if shown is None else [short(v) for v in shown.tolist()]
+        self.picture = None
+        self.update()
+
+    def tickValues(  # noqa: N802 - pyqtgraph's name
+        self, minVal: float, maxVal: float, size: float
+    ) -> list[tuple[float | None, list[float]]]:
+        """Return ticks by level; only the first level carries text."""
+        low, high = min(minVal, maxVal), max(minVal, maxVal)
+        if self._places is None:
+            levels = super().tickValues(low, high, size)
+            return [(spacing, list(ticks)) for spacing, ticks in levels[:2]]
+        inside = np.flatnonzero((self._places >= low) & (self._places <= high))
+        if not inside.size:
+            return []
+        labelled = set(self._roomy(inside, size / ((high - low) or 1.0)))
+        rest = [i for i in inside.tolist() if i not in labelled]
+        places = self._places
+        return [
+            (None, [float(places[i]) for i in sorted(labelled)]),
+            (None, [float(places[i]) for i in rest]),
+        ]
+
+    def tickStrings(  # noqa: N802 - pyqtgraph's name
+        self, values: Sequence[float], scale: float, spacing: float | None
+    ) -> list[str]:
+        """Return the ticks' texts."""
+        if self._places is not None:
+            spots = np.searchsorted(self._places, np.asarray(values, dtype=np.float64))
+            return [self._words[i] for i in np.clip(spots, 0, len(self._words) - 1).tolist()]
+        if not spacing:
+            return [short(v) for v in values]
+        digits = max(0, math.ceil(-math.log10(spacing) - 1e-9))
+        if max(map(abs, values), default=0.0) >= 1e6 or digits > 5:
+            return [short(v) for v in values]
+        return [f"{v + 0.0:.{digits}f}".replace("-", MINUS) for v in values]
+
+    def resizeEvent(self, ev: object = None) -> None:  # noqa: N802 - Qt's name
+        """Fit the label to the new length."""
+        super().resizeEvent(ev)
+        if hasattr(self, "_text"):  # pyqtgraph resizes while it constructs
+            self._elide()
+
+    def _roomy(self, inside: np.ndarray, pixels: float) -> list[int]:
+        """Pick the breakpoints whose texts do not touch: both ends first, then from the left."""
+        assert self._places is not None
+        metrics = QFontMetricsF(self.style["tickFont"] or QFont())
+        upright = self.orientation in ("left", "right")
+        gap = metrics.height() * 0.25 if upright else metrics.horizontalAdvance("0") * 1.2
+
+        def extent(i: int) -> float:
+            return metrics.height() * 0.8 if upright else metrics.horizontalAdvance(self._words[i])
+
+        order = [int(inside[0]), int(inside[-1]), *inside[1:-1].tolist()]
+        taken: list[tuple[float, float]] = []
+        chosen: list[int] = []
+        for i in order:
+            middle, half = float(self._places[i]) * pixels, extent(i) / 2 + gap / 2
+            if all(middle + half <= low or middle - half >= high for low, high in taken):
+                taken.append((middle - half, middle + half))
+                chosen.append(i)
+        return chosen
+
+    def _elide(self) -> None:
+        size = self.size()
+        length = size.height() if self.orientation in ("left", "right") else size.width()
+        metrics = QFontMetricsF(self.label.font())
+        text = metrics.elidedText(self._text, Qt.TextElideMode.ElideRight, max(length - 8, 40.0))
+        if text != getattr(self, "_shown", None):
+            self._shown = text
+            # pyqtgraph reads the label as HTML
+            self.setLabel(html.escape(text))
+
+
+class Canvas(pg.PlotWidget):
+    """A plot whose left mouse button is ours; the wheel zooms, the middle button moves the view.
+
+    Signals
+    -------
+    pressed, moved, released : QPointF (in the plot's coordinates), QMouseEvent
+    hovered : QPointF
+        The pointer moved with no button down.
+    view_changed
+        Another part is in view, or the area has another size.
+    """
+
+    pressed = Signal(QPointF, object)
+    moved = Signal(QPointF, object)
+    released = Signal(QPointF, object)
+    hovered = Signal(QPointF)
+    view_changed = Signal()
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        self.bottom, self.left = ValueAxis("bottom"), ValueAxis("left")
+        super().__init__(
+            parent, axisItems={"bottom": self.bottom, "left": self.left}, enableMenu=False
+        )
+        plot = self.getPlotItem()
+        plot.hideButtons()
+        plot.setContentsMargins(0, 4, 10, 0)
+        self.box: pg.ViewBox = plot.getViewBox()
+        self.box.disableAutoRange()
+        self.box.setDefaultPadding(0.0)
+        self.box.sigRangeChanged.connect(self._on_range)
+        self.tip_at: Callable[[QPointF], str] = lambda point: ""
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.setMinimumSize(120, 90)
+        self.viewport().setMouseTracking(True)
+        self._down = False
+
+    # -- looks -------------------------------------------------------------------------------
+
+    def set_inks(self, inks: Inks, font: QFont) -> None:
+        """Take over colours and font."""
+        self.setBackground(inks.ground)
+        small = QFont(font)
+        small.setPointSizeF(max(font.pointSizeF() * 0.9, 7.0))
+        for axis in (self.left, self.bottom):
+            axis.setPen(pen(inks.quiet))
+            axis.setTextPen(pen(inks.line))
+            axis.setTickPen(pen(inks.quiet))
+            axis.setTickFont(small)
+            axis.label.setFont(small)
+            axis._shown = None
+            axis._elide()
+
+    def add(self, item: pg.GraphicsObject, z: float) -> pg.GraphicsObject:
+        """Add an item at a depth; it does not take part in ranges that pyqtgraph chooses."""
+        item.setZValue(z)
+        self.box.addItem(item, ignoreBounds=True)
+        return item
+
+    # -- places --------------------------------------------------------------------------------
+
+    def show_range(self, x: tuple[float, float], y: tuple[float, float]) -> None:
+        """Show a range of both axes."""
+        self.box.setRange(xRange=x, yRange=y, padding=0.0, disableAutoRange=True)
+
+    def shown_range(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Return the range in view, low before high."""
+        (x0, x1), (y0, y1) = self.box.viewRange()
+        return (min(x0, x1), max(x0, x1)), (min(y0, y1), max(y0, y1))
+
+    def pixel(self) -> tuple[float, float]:
+        """Return the size of a screen unit in the plot's coordinates, both positive."""
+        (x0, x1), (y0, y1) = self.shown_range()
+        return (x1 - x0) / max(self.box.width(), 1.0), (y1 - y0) / max(self.box.height(), 1.0)
+
+    def to_plot(self, place: QPointF) -> QPointF:
+        """Turn a place in the viewport into the plot's coordinates."""
+        scene = self.viewportTransform().inverted()[0].map(place)
+        return self.box.mapSceneToView(scene)
+
+    def to_viewport(self, x: float, y: float) -> QPointF:
+        """Turn the plot's coordinates into a place in the viewport."""
+        return self.viewportTransform().map(self.box.mapViewToScene(QPointF(x, y)))
+
+    # -- events --------------------------------------------------------------------------------
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
+        """Pass the left button to whoever listens, other buttons to pyqtgraph."""
+        if event.button() == Qt.MouseButton.LeftButton:
+            self._down = True
+            self.pressed.emit(self.to_plot(event.position()), event)
+            event.accept()
+        elif not self._down:
+            super().mousePressEvent(event)
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
+        """Pass moves to whoever listens."""
+        if self._down:
+            self.moved.emit(self.to_plot(event.position()), event)
+            event.accept()
+            return
+        if event.buttons() == Qt.MouseButton.NoButton:
+            self.hovered.emit(self.to_plot(event.position()))
+        super().mouseMoveEvent(event)
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
+        """Pass the left button to whoever listens, other buttons to pyqtgraph."""
+        if event.button() == Qt.MouseButton.LeftButton and self._down:
+            self._down = False
+            self.released.emit(self.to_plot(event.position()), event)
+            event.accept()
+        elif not self._down:
+            super().mouseReleaseEvent(event)
+
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
+        """Treat the second press of a double click as a press."""
+        self.mousePressEvent(event)
+
+    def viewportEvent(self, event: QEvent) -> bool:  # noqa: N802 - Qt's name
+        """Show a tip for what is under the pointer."""
+        if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
+            text = self.tip_at(self.to_plot(QPointF(event.pos())))
+            if text:
+                QToolTip.showText(event.globalPos(), text, self)
+            else:
+                QToolTip.hideText()
+            return True
+        return super().viewportEvent(event)
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:  # noqa: N802 - Qt's name
+        """Tell that the scale changed."""
+        super().resizeEvent(event)
+        if hasattr(self, "_down"):  # pyqtgraph resizes while it constructs
+            self.view_changed.emit()
+
+    def _on_range(self, *_: object) -> None:
+        self.view_changed.emit()
+
+
+class Line(pg.PlotCurveItem):
+    """A line that never takes the mouse."""
+
+    def __init__(self, style: str | np.ndarray = "finite") -> None:
+        super().__init__(connect=style, antialias=True)
+        self.setAcceptedMouseButtons(Qt.MouseButton.NoButton)
+
+    def show(self, x: FloatArray, y: FloatArray) -> None:  # type: ignore[override]
+        """Draw other points; NaN leaves a gap."""
+        self.setVisible(bool(x.size))
+        if x.size:
+            self.setData(x, y)
+
+
+class Marks(pg.ScatterPlotItem):
+    """Marks of one shape and colour at some points."""
+
+    def __init__(self, symbol: object = "o", size: float = 8.0) -> None:
+        super().__init__(symbol=symbol, size=size, pxMode=True, hoverable=False)
+        self.setAcceptedMouseButtons(Qt.MouseButton.NoButton)
+
+    def show(self, x: FloatArray, y: FloatArray) -> None:  # type: ignore[override]
+        """Draw the marks at other points; those with NaN are left out."""
+        good = np.isfinite(x) & np.isfinite(y)
+        self.setVisible(bool(good.any()))
+        if good.any():
+            self.setData(x[good], y[good])
+
+
+def antialiased(painter: QPainter) -> None:
+    """Draw smoothly."""
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)

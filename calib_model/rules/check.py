@@ -1,0 +1,367 @@
+"""Check a set: evaluate every rule in force and say in words what does not hold.
+
+Tables are grouped by shape, so that 30,000 are checked in one sweep; after an edit only the
+rules that read a changed table are evaluated again.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from ..core.arrays import cell_tuples
+from ..core.calibration_set import CalibrationSet
+from ..core.rule import Breach, NotChecked, Rule, Severity, Stack
+from ..core.table import Table
+from ..errors import BitepointError
+from . import limits, plausibility, relations
+
+ALWAYS: tuple[Rule, ...] = (
+    plausibility.Finite(),
+    plausibility.AxisOrder(),
+    limits.Limits(),
+    plausibility.OnRaster(),
+    plausibility.AxisOnRaster(),
+    plausibility.Flattened(),
+    plausibility.Outlier(),
+)
+"""Rules in force for every table."""
+
+MODE_RELATION = relations.ModeRelation()
+_ORDER = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One rule that does not hold in one table.
+
+    Parameters
+    ----------
+    table : str
+    rule : str
+        Kind of the rule.
+    severity : Severity
+    cells : tuple of index tuples
+    axis_values : tuple of tuples of float
+        Axis values at those cells.
+    amount, unit : float, str
+        Size of the largest breach.
+    message : str
+        A sentence a person can act on.
+    remedies : tuple of str
+        Kinds of remedy that suit it, best first.
+    waived : bool
+    source : Rule
+        The rule itself.
+    places : int
+        How many rows of the rule do not hold.
+    """
+
+    table: str
+    rule: str
+    severity: Severity
+    cells: tuple[tuple[int, ...], ...]
+    axis_values: tuple[tuple[float, ...], ...]
+    amount: float
+    unit: str
+    message: str
+    remedies: tuple[str, ...] = ()
+    waived: bool = False
+    source: Rule = field(default=ALWAYS[0], repr=False)
+    places: int = 1
+
+
+@dataclass(frozen=True)
+class NotCheckedRule:
+    """A rule that could not be evaluated: no effect on the exit status, but on a sign-off."""
+
+    table: str
+    rule: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Report:
+    """What a check found.
+
+    Parameters
+    ----------
+    by_table : mapping of table id to tuple of Finding
+    not_checked_by_table : mapping of table id to tuple of NotCheckedRule
+    """
+
+    by_table: Mapping[str, tuple[Finding, ...]]
+    not_checked_by_table: Mapping[str, tuple[NotCheckedRule, ...]]
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings, the gravest first, else in the set's order."""
+        everything = [f for found in self.by_table.values() for f in found]
+        return tuple(sorted(everything, key=lambda f: _ORDER[f.severity]))
+
+    @cached_property
+    def not_checked(self) -> tuple[NotCheckedRule, ...]:
+        """Rules that could not be evaluated."""
+        return tuple(n for group in self.not_checked_by_table.values() for n in group)
+
+    def of(self, table_id: str) -> tuple[Finding, ...]:
+        """Findings of one table."""
+        return self.by_table.get(table_id, ())
+
+    def counts(self, table_id: str | None = None) -> tuple[int, int, int]:
+        """Return the numbers of unwaived errors, warnings and notes."""
+        found = self.findings if table_id is None else self.of(table_id)
+        totals = [0, 0, 0]
+        for finding in found:
+            if not finding.waived:
+                totals[_ORDER[finding.severity]] += 1
+        return totals[0], totals[1], totals[2]
+
+    @property
+    def sound(self) -> bool:
+        """Whether there is no unwaived error or warning (notes do not count)."""
+        errors, warnings, _ = self.counts()
+        return not errors and not warnings
+
+
+def check(content: CalibrationSet, against: Sequence[CalibrationSet] = ()) -> Report:
+    """Check a whole set.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    against : sequence of CalibrationSet
+        Sets of other modes, for the mode relations: the base set if `content` is a mode set;
+        any mode sets if `content` is the base.
+
+    Returns
+    -------
+    Report
+    """
+    return Checker(content, against).report
+
+
+class _Surroundings:
+    """What rules may read; see `calib_model.core.rule.Context`."""
+
+    def __init__(self, content: CalibrationSet, base: CalibrationSet | None) -> None:
+        self.content = content
+        self.base = base
+
+    def table(self, id: str) -> Table:
+        if id not in self.content:
+            raise NotChecked(f"The set has no table {id}.")
+        return self.content.tables[id]
+
+    def base_table(self, id: str) -> Table | None:
+        if self.base is None:
+            raise NotChecked(
+                f"No {self.content.base_mode or 'base'} set is given to compare with."
+            )
+        return self.base.tables.get(id)
+
+    @property
+    def mode(self) -> str:
+        return self.content.mode
+
+    @property
+    def base_mode(self) -> str:
+        return self.content.base_mode
+
+
+class Checker:
+    """Keeps a set's findings up to date.
+
+    Parameters
+    ----------
+    content, against
+        See `check`.
+    """
+
+    def __init__(self, content: CalibrationSet, against: Sequence[CalibrationSet] = ()) -> None:
+        self.content = content
+        self.against = tuple(against)
+        self.report = Report({}, {})
+        self._readers: dict[str, set[str]] | None = None
+        self._evaluate(content.tables)
+
+    def update(self, content: CalibrationSet, changed: Iterable[str]) -> Report:
+        """Evaluate again what reads the changed tables; return the new report.
+
+        Parameters
+        ----------
+        content : CalibrationSet
+            The set after the edit.
+        changed : iterable of str
+            Ids of tables edited, added or removed.
+        """
+        changed = list(changed)
+        before = self.content
+        self.content = content
+        if self._readers is not None and any(
+            before.tables.get(i) is None
+            or content.tables.get(i) is None
+            or before.tables[i].rules is not content.tables[i].rules
+            for i in changed
+        ):
+            self._readers = None
+        readers = self._reading()
+        again = dict.fromkeys(changed)
+        for id in changed:
+            again.update(dict.fromkeys(readers.get(id, ())))
+        self._evaluate(again)
+        return self.report
+
+    def _reading(self) -> dict[str, set[str]]:
+        """Tables whose rules read a table, by that table's id."""
+        if self._readers is None:
+            self._readers = defaultdict(set)
+            for table in self.content:
+                for rule in table.rules:
+                    for id in rule.reads():
+                        self._readers[id].add(table.id)
+        return self._readers
+
+    def _evaluate(self, ids: Iterable[str]) -> None:
+        found: dict[str, list[Finding]] = {id: [] for id in ids}
+        missed: dict[str, list[NotCheckedRule]] = {id: [] for id in found}
+        tables = [self.content.tables[id] for id in found if id in self.content]
+        own = _Surroundings(self.content, None)
+        for rule, group in _grouped(tables):
+            _apply(rule, group, own, found, missed)
+        for mode_set, base in self._pairs():
+            _apply_relation(mode_set, base, list(found), found, missed)
+        by_table = {**self.report.by_table, **{id: tuple(f) for id, f in found.items()}}
+        not_checked = {
+            **self.report.not_checked_by_table,
+            **{id: tuple(n) for id, n in missed.items()},
+        }
+        for id in found:
+            if id not in self.content:
+                by_table.pop(id)
+                not_checked.pop(id)
+        self.report = Report(by_table, not_checked)
+
+    def _pairs(self) -> list[tuple[CalibrationSet, CalibrationSet | None]]:
+        """Mode set and base set of every relation that can be told from the sets at hand."""
+        content = self.content
+        if content.is_base:
+            others = [s for s in self.against if not s.is_base and s.base_mode == content.mode]
+            return [(other, content) for other in others]
+        bases = [s for s in self.against if s.mode == content.base_mode]
+        return [(content, base) for base in bases] or [(content, None)]
+
+
+def _grouped(tables: Iterable[Table]) -> Iterable[tuple[Rule, list[Table]]]:
+    """Yield each rule with tables that may be stacked for it."""
+    by_shape: dict[tuple[int, ...], list[Table]] = defaultdict(list)
+    by_rule: dict[tuple[object, ...], list[Table]] = defaultdict(list)
+    alone: list[tuple[Rule, list[Table]]] = []
+    for table in tables:
+        by_shape[table.shape].append(table)
+        if not table.rules:
+            continue
+        layout = tuple([(a.quantity, a.name) for a in table.axes])
+        for rule in table.rules:
+            if rule.stackable():
+                by_rule[(rule, table.shape, layout)].append(table)
+            else:
+                alone.append((rule, [table]))
+    for group in by_shape.values():
+        for rule in ALWAYS:
+            yield rule, group
+    for (rule, *_), group in by_rule.items():
+        yield rule, group  # type: ignore[misc]
+    yield from alone
+
+
+def _apply(
+    rule: Rule,
+    group: list[Table],
+    context: _Surroundings,
+    found: dict[str, list[Finding]],
+    missed: dict[str, list[NotCheckedRule]],
+) -> None:
+    try:
+        breaches = rule.breaches(Stack(group), context)
+    except (NotChecked, BitepointError) as problem:
+        for table in group:
+            missed[table.id].append(NotCheckedRule(table.id, rule.kind, str(problem)))
+        return
+    by_index: dict[int, list[Breach]] = defaultdict(list)
+    for breach in breaches:
+        by_index[breach.index].append(breach)
+    for index, mine in by_index.items():
+        table = group[index]
+        found[table.id].append(_finding(rule, table, mine, context))
+
+
+def _apply_relation(
+    mode_set: CalibrationSet,
+    base: CalibrationSet | None,
+    ids: list[str],
+    found: dict[str, list[Finding]],
+    missed: dict[str, list[NotCheckedRule]],
+) -> None:
+    context = _Surroundings(mode_set, base)
+    for id in ids:
+        table = mode_set.tables.get(id)
+        if table is None:
+            continue
+        sense = MODE_RELATION.sense(table, mode_set.mode)
+        if not sense or (base is not None and _holds_plainly(table, base.tables.get(id), sense)):
+            continue
+        _apply(MODE_RELATION, [table], context, found, missed)
+
+
+def _holds_plainly(table: Table, base: Table | None, sense: str) -> bool:
+    """Tell cheaply that a relation holds: the same axes and values on the right side."""
+    if sense == "zero":
+        return not table.values.any()
+    if base is None or base.unit != table.unit:
+        return False
+    mine, theirs = table.values, base.values
+    if mine is not theirs and mine.shape != theirs.shape:
+        return False
+    if any(
+        a is not b and a.values.tobytes() != b.values.tobytes()
+        for a, b in zip(table.axes, base.axes, strict=True)
+    ):
+        return False
+    if mine is theirs:
+        return True
+    if sense == ">=":
+        return bool((mine >= theirs).all())
+    if sense == "<=":
+        return bool((mine <= theirs).all())
+    return bool((mine == theirs).all())
+
+
+def _finding(rule: Rule, table: Table, breaches: list[Breach], context: _Surroundings) -> Finding:
+    worst = max(breaches, key=lambda b: abs(b.amount))
+    flat = list(dict.fromkeys([*worst.cells, *(c for b in breaches for c in b.cells)]))
+    cells = cell_tuples(flat, table.shape) if table.axes else ((),) * min(1, len(flat))
+    message = rule.sentence(table, worst, context)
+    if len(breaches) > 1:
+        others = len(breaches) - 1
+        message += f" The same at {others} more place{'' if others == 1 else 's'}."
+    if rule.reason:
+        message += f" ({rule.reason[:1].upper()}{rule.reason[1:].rstrip('.')}.)"
+    return Finding(
+        table.id,
+        rule.kind,
+        rule.severity,
+        cells,
+        tuple(table.coordinates(c) for c in cells),
+        float(worst.amount),
+        rule.amount_unit(table),
+        message,
+        rule.remedies,
+        source=rule,
+        places=len(breaches),
+    )
+
+
+__all__ = ["Checker", "Finding", "NotCheckedRule", "Report", "check"]

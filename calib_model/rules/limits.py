@@ -1,0 +1,162 @@
+"""Bounds of values, and locked cells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from ..core.arrays import BoolArray
+from ..core.numbers import short, with_unit
+from ..core.rule import Breach, Context, Rows, Rule, Stack, at_cell, register
+from ..core.table import Table
+from ..errors import ModelError
+from .shape import scope_words
+
+
+def _bound_rows(stack: Stack, lower: np.ndarray, upper: np.ndarray) -> Rows:
+    cells = stack.numbers.reshape(-1, 1)
+    signs = np.ones((2 * len(cells), 1))
+    signs[len(cells) :] = -1
+    n = len(stack)
+    bound = np.concatenate(
+        [np.broadcast_to(upper, (n, len(cells))), np.broadcast_to(-lower, (n, len(cells)))], axis=1
+    )
+    return stack.own(np.concatenate([cells, cells]), signs, bound)
+
+
+def _bound_sentence(table: Table, breach: Breach, lower: float, upper: float) -> str:
+    (cell,) = breach.cells
+    value = float(table.values.flat[cell])
+    above = value > upper
+    side, limit = ("above the largest", upper) if above else ("below the smallest", lower)
+    text = f"{with_unit(value, table.unit)} {at_cell(table, cell)}".strip()
+    return f"{text} is {side} allowed value, {with_unit(limit, table.unit)}."
+
+
+@register
+@dataclass(frozen=True)
+class Limits(Rule):
+    """Values lie within the table's own limits.  Always in force; needs no setting."""
+
+    kind: ClassVar[str] = "limits"
+    remedies: ClassVar[tuple[str, ...]] = ("re-interpolate", "clip")
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """Two rows per cell."""
+        lower = np.array([[t.lower] for t in stack.tables])
+        upper = np.array([[t.upper] for t in stack.tables])
+        return _bound_rows(stack, lower, upper)
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return f"within {short(table.lower)} to {with_unit(table.upper, table.unit)}"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        return _bound_sentence(table, breach, table.lower, table.upper)
+
+
+@register
+@dataclass(frozen=True)
+class Bounds(Rule):
+    """Values lie within [lower, upper], within the scope."""
+
+    lower: float = -np.inf
+    upper: float = np.inf
+
+    kind: ClassVar[str] = "bounds"
+    remedies: ClassVar[tuple[str, ...]] = ("re-interpolate", "clip")
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """Two rows per cell."""
+        return _bound_rows(stack, np.array(self.lower), np.array(self.upper))
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        where = scope_words(table, self)
+        if self.lower == -np.inf:
+            return f"at most {with_unit(self.upper, table.unit)}{where}"
+        if self.upper == np.inf:
+            return f"at least {with_unit(self.lower, table.unit)}{where}"
+        return f"within {short(self.lower)} to {with_unit(self.upper, table.unit)}{where}"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        return _bound_sentence(table, breach, self.lower, self.upper)
+
+
+@register
+@dataclass(frozen=True)
+class Locked(Rule):
+    """Cells that must keep their values.
+
+    Parameters
+    ----------
+    points : tuple of tuples of float
+        Axis values of each cell, so that a lock stays with its cell when breakpoints are
+        inserted or deleted elsewhere.
+    values : tuple of float
+        What each cell holds.
+    """
+
+    points: tuple[tuple[float, ...], ...] = ()
+    values: tuple[float, ...] = ()
+
+    kind: ClassVar[str] = "locked"
+    remedies: ClassVar[tuple[str, ...]] = ("set",)
+
+    def __post_init__(self) -> None:
+        if len(self.points) != len(self.values):
+            raise ModelError("A lock needs one value for each of its cells.")
+
+    def stackable(self) -> bool:
+        """Points name cells by their breakpoints."""
+        return False
+
+    def cells(self, table: Table) -> list[int]:
+        """Flat cell number of each point; -1 where its breakpoint is gone."""
+        found = []
+        for point in self.points:
+            if len(point) != len(table.axes):
+                found.append(-1)
+                continue
+            index = [
+                np.flatnonzero(axis.values == p) for axis, p in zip(table.axes, point, strict=True)
+            ]
+            if all(i.size for i in index):
+                at = tuple(int(i[0]) for i in index)
+                found.append(int(np.ravel_multi_index(at, table.shape)) if at else 0)
+            else:
+                found.append(-1)
+        return found
+
+    def locked_mask(self, table: Table) -> BoolArray:
+        """Which cells are held, in the table's shape."""
+        held = np.zeros(table.shape, dtype=bool)
+        for cell in self.cells(table):
+            if cell >= 0:
+                held.flat[cell] = True
+        return held
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """One equality per locked cell."""
+        cells = self.cells(stack.first)
+        kept = [(c, v) for c, v in zip(cells, self.values, strict=True) if c >= 0]
+        numbers = np.array([c for c, _ in kept], dtype=np.int64).reshape(-1, 1)
+        return stack.own(numbers, [1.0], np.array([v for _, v in kept]), equal=True)
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        count = len(self.points)
+        return f"{count} cell{'' if count == 1 else 's'} locked"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        (cell,) = breach.cells
+        value = with_unit(float(table.values.flat[cell]), table.unit)
+        held = dict(zip(self.cells(table), self.values, strict=True))[cell]
+        return (
+            f"{value} {at_cell(table, cell)}; the cell is locked at {with_unit(held, table.unit)}."
+        )

@@ -1,0 +1,449 @@
+"""Plain checks beside the linear rules: what a table must be, whatever its shape."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from ..core.arrays import BoolArray, FloatArray
+from ..core.axis import Axis
+from ..core.numbers import exact, short, with_unit
+from ..core.rule import (
+    Breach,
+    Context,
+    NotChecked,
+    Rule,
+    Severity,
+    Stack,
+    at_cell,
+    axis_label,
+    between,
+    find_axis,
+    register,
+)
+from ..core.table import Table
+from .relations import EXCHANGE
+
+
+class Check(Rule):
+    """Base of the checks that are not linear rows."""
+
+    linear: ClassVar[bool] = False
+    constrains: ClassVar[bool] = False
+
+
+def _each(bad: BoolArray, amounts: FloatArray | None = None) -> Iterator[Breach]:
+    """One breach per marked cell of a (n, cells) array."""
+    for index, cell in zip(*np.nonzero(bad), strict=True):
+        amount = 0.0 if amounts is None else float(amounts[index, cell])
+        yield Breach(int(index), (int(cell),), amount)
+
+
+@register
+@dataclass(frozen=True)
+class Finite(Check):
+    """Every cell holds a number."""
+
+    kind: ClassVar[str] = "finite"
+    remedies: ClassVar[tuple[str, ...]] = ("re-interpolate",)
+
+    def breaches(self, stack: Stack, context: Context) -> list[Breach]:
+        """See `Rule.breaches`."""
+        return list(_each(~np.isfinite(stack.values)))
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return "every cell holds a number"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        return f"No value {at_cell(table, breach.cells[0])}".strip() + "; fill it in."
+
+
+@register
+@dataclass(frozen=True)
+class AxisOrder(Check):
+    """Breakpoints rise strictly on every axis."""
+
+    kind: ClassVar[str] = "axis_order"
+    remedies: ClassVar[tuple[str, ...]] = ("move axis",)
+
+    def breaches(self, stack: Stack, context: Context) -> list[Breach]:
+        """See `Rule.breaches`."""
+        found = []
+        for axis in range(len(stack.shape)):
+            x = stack.x(axis)
+            for index, i in zip(*np.nonzero(x[:, 1:] <= x[:, :-1]), strict=True):
+                amount = float(x[index, i] - x[index, i + 1])
+                line = np.take(stack.numbers, i + 1, axis).reshape(-1)
+                found.append(Breach(int(index), tuple(line.tolist()), amount, (axis, int(i))))
+        return found
+
+    def amount_unit(self, table: Table) -> str:
+        """Axes may have different units; the sentence names the one meant."""
+        return table.axes[0].unit if len(table.axes) == 1 else "-"
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return "breakpoints rise strictly"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        number, i = breach.detail
+        axis = table.axes[number]
+        a, b = float(axis.values[i]), float(axis.values[i + 1])
+        follows = "is repeated" if a == b else f"is followed by {short(b)}"
+        return (
+            f"Breakpoint {with_unit(a, axis.unit)} of {axis.label} {follows}; breakpoints must "
+            "rise. No lookup is possible until they do."
+        )
+
+
+@register
+@dataclass(frozen=True)
+class Covers(Check):
+    """An axis reaches from `low` to `high`, so that no held end hides a missing part.
+
+    Parameters
+    ----------
+    axis : str
+    low, high : float
+    """
+
+    axis: str
+    low: float
+    high: float
+
+    kind: ClassVar[str] = "covers"
+    remedies: ClassVar[tuple[str, ...]] = ("move axis", "scale axis")
+
+    def breaches(self, stack: Stack, context: Context) -> list[Breach]:
+        """See `Rule.breaches`."""
+        axis = stack.axis(self.axis)
+        x = stack.x(axis)
+        found = []
+        for index in range(len(stack)):
+            for short_by, place in (
+                (float(x[index].min() - self.low), 0),
+                (float(self.high - x[index].max()), -1),
+            ):
+                if short_by > 0:
+                    line = np.take(stack.numbers, place, axis).reshape(-1)
+                    found.append(Breach(index, tuple(line.tolist()), short_by, place))
+        return found
+
+    def amount_unit(self, table: Table) -> str:
+        """Unit of the axis."""
+        return table.axes[find_axis(table, self.axis)].unit
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        unit = self.amount_unit(table)
+        return (
+            f"{axis_label(table, self.axis)} covers {short(self.low)} to "
+            f"{with_unit(self.high, unit)}"
+        )
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        axis = table.axes[find_axis(table, self.axis)]
+        first = breach.detail == 0
+        end, need = (axis.values.min(), self.low) if first else (axis.values.max(), self.high)
+        verb = "starts" if first else "ends"
+        return (
+            f"{axis.label} {verb} at {with_unit(float(end), axis.unit)}, but must reach "
+            f"{with_unit(need, axis.unit)}; the held end hides what is missing."
+        )
+
+
+@register
+@dataclass(frozen=True)
+class OnRaster(Check):
+    """Values of an integer table can be stored exactly."""
+
+    severity: Severity = Severity.WARNING
+
+    kind: ClassVar[str] = "on_raster"
+    remedies: ClassVar[tuple[str, ...]] = ("round",)
+
+    def breaches(self, stack: Stack, context: Context) -> list[Breach]:
+        """See `Rule.breaches`."""
+        nearest = nearest_values(stack)
+        off = np.isfinite(stack.values) & (nearest != stack.values)
+        return list(_each(off, np.abs(nearest - stack.values)))
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return f"storable as {table.storage}"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        (cell,) = breach.cells
+        value = float(table.values.flat[cell])
+        nearest = float(table.storage.nearest(value))
+        where = f" {at_cell(table, cell)}" if table.axes else ""
+        return (
+            f"{exact(value)}{where} cannot be stored ({table.storage}); the controller would hold "
+            f"{exact(nearest)}."
+        )
+
+
+@register
+@dataclass(frozen=True)
+class AxisOnRaster(Check):
+    """Breakpoints can be stored exactly."""
+
+    severity: Severity = Severity.WARNING
+
+    kind: ClassVar[str] = "axis_on_raster"
+    remedies: ClassVar[tuple[str, ...]] = ("move axis",)
+
+    def breaches(self, stack: Stack, context: Context) -> list[Breach]:
+        """See `Rule.breaches`."""
+        found: list[Breach] = []
+        seen: dict[int, list[int]] = {}
+        for index, table in enumerate(stack.tables):
+            for number, axis in enumerate(table.axes):
+                key = id(axis)
+                if key not in seen:
+                    seen[key] = np.flatnonzero(~_storable(axis)).tolist()
+                for i in seen[key]:
+                    line = np.take(stack.numbers, i, number).reshape(-1)
+                    off = float(abs(axis.storage.nearest(axis.values[i]) - axis.values[i]))
+                    found.append(Breach(index, tuple(line.tolist()), off, (number, i)))
+        return found
+
+    def amount_unit(self, table: Table) -> str:
+        """Axes may have different units; the sentence names the one meant."""
+        return table.axes[0].unit if len(table.axes) == 1 else "-"
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return "breakpoints can be stored"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        number, i = breach.detail
+        axis = table.axes[number]
+        value = float(axis.values[i])
+        return (
+            f"Breakpoint {exact(value)} of {axis.label} cannot be stored ({axis.storage}); the "
+            f"controller would hold {exact(float(axis.storage.nearest(value)))}."
+        )
+
+
+@register
+@dataclass(frozen=True)
+class Flattened(Check):
+    """Rounding to storage leaves no slope where neighbouring values differ."""
+
+    severity: Severity = Severity.WARNING
+
+    kind: ClassVar[str] = "flattened"
+    remedies: ClassVar[tuple[str, ...]] = ("round",)
+
+    def breaches(self, stack: Stack, context: Context) -> list[Breach]:
+        """See `Rule.breaches`."""
+        nearest = nearest_values(stack)
+        found = []
+        for axis in range(len(stack.shape)):
+            pairs = stack.runs(axis, 2)
+            now, stored = stack.values[:, pairs], nearest[:, pairs]
+            flat = (now[..., 0] != now[..., 1]) & (stored[..., 0] == stored[..., 1])
+            flat &= np.isfinite(now).all(axis=-1)
+            for index, row in zip(*np.nonzero(flat), strict=True):
+                amount = float(abs(now[index, row, 1] - now[index, row, 0]))
+                found.append(Breach(int(index), tuple(pairs[row].tolist()), amount, axis))
+        return found
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return "no slope is lost to rounding"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        first, second = breach.cells
+        axis = breach.detail
+        where = f"{between(table, axis, first, second)} {at_cell(table, first, axis)}".strip()
+        a, b = float(table.values.flat[first]), float(table.values.flat[second])
+        return (
+            f"{short(a)} and {with_unit(b, table.unit)} {where} round to the same stored value "
+            f"(step {short(table.storage.resolution)}): the slope is lost."
+        )
+
+
+SLIPS = ((10.0, "ten times too small"), (0.1, "ten times too large"),
+         (100.0, "a hundred times too small"), (0.01, "a hundred times too large"),
+         (-1.0, "of the wrong sign"))  # fmt: skip
+
+
+@register
+@dataclass(frozen=True)
+class Outlier(Check):
+    """No value looks like a slip of the decimal point or the sign.
+
+    A cell is named when, along every axis with three breakpoints or more, it lies outside its
+    two neighbours and moving its decimal point or sign brings it at least `nearer` times nearer
+    to the straight line through them.
+    """
+
+    nearer: float = 5.0
+    severity: Severity = Severity.WARNING
+
+    kind: ClassVar[str] = "outlier"
+    remedies: ClassVar[tuple[str, ...]] = ("re-interpolate",)
+
+    def breaches(self, stack: Stack, context: Context) -> list[Breach]:
+        """See `Rule.breaches`."""
+        axes = [a for a, n in enumerate(stack.shape) if n >= 3]
+        if not axes:
+            return []
+        values = stack.values.reshape(len(stack), *stack.shape)
+        counts = np.zeros((len(SLIPS), *values.shape), dtype=np.int8)
+        off = np.full(values.shape, np.inf)
+        for axis in axes:
+            line, outside = _along(values, stack.x(axis), axis)
+            miss = np.abs(values - line)
+            off = np.minimum(off, np.where(np.isfinite(miss), miss, 0.0))
+            for n, (factor, _) in enumerate(SLIPS):
+                closer = np.abs(values * factor - line) * self.nearer <= miss
+                counts[n] += closer & outside
+        span = np.nanmax(stack.values, axis=1, initial=-np.inf) - np.nanmin(
+            stack.values, axis=1, initial=np.inf
+        )
+        span = span.reshape(-1, *(1,) * len(stack.shape))
+        agreed = (counts == len(axes)) & (off > 0.05 * span)
+        found = []
+        for index, *cell in zip(*np.nonzero(agreed.any(axis=0)), strict=True):
+            which = int(np.argmax(agreed[(slice(None), index, *cell)]))
+            flat = int(stack.numbers[tuple(cell)])
+            found.append(Breach(int(index), (flat,), float(off[(index, *cell)]), which))
+        return found
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return "no value looks like a slip of the decimal point or sign"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        (cell,) = breach.cells
+        value = with_unit(float(table.values.flat[cell]), table.unit)
+        return (
+            f"{value} {at_cell(table, cell)} is far from its neighbours and looks "
+            f"{SLIPS[breach.detail][1]}."
+        )
+
+
+@register
+@dataclass(frozen=True)
+class BranchOrder(Check):
+    """The lower branch of a measured loop lies below the upper one, line by line.
+
+    Each table may look fine alone; a whole line with the two exchanged shows only in the pair.
+
+    Parameters
+    ----------
+    other : str
+        Id of the upper branch, on the same axes.
+    axis : str
+        Along which a branch runs.
+    """
+
+    other: str
+    axis: str
+
+    kind: ClassVar[str] = "branch_order"
+    remedies: ClassVar[tuple[str, ...]] = (EXCHANGE,)
+
+    def reads(self) -> tuple[str, ...]:
+        """See `Rule.reads`."""
+        return (self.other,)
+
+    def breaches(self, stack: Stack, context: Context) -> list[Breach]:
+        """See `Rule.breaches`."""
+        table = stack.first
+        other = context.table(self.other)
+        if other.shape != table.shape:
+            raise NotChecked(f"{self.other} has other axes, so its branches cannot be compared.")
+        axis = stack.axis(self.axis)
+        lines = np.moveaxis(table.values - other.values, axis, -1)
+        numbers = np.moveaxis(stack.numbers, axis, -1)
+        found = []
+        for place in np.ndindex(*lines.shape[:-1]):
+            apart = lines[place]
+            above, below = int((apart > 0).sum()), int((apart < 0).sum())
+            if above > 3 * below and above >= 2:
+                amount = float(np.nanmax(apart))
+                found.append(Breach(0, tuple(numbers[place].tolist()), amount))
+        return found
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return f"the branch below {self.other}, line by line over {axis_label(table, self.axis)}"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        axis = find_axis(table, self.axis)
+        return (
+            f"The whole line {at_cell(table, breach.cells[0], axis)} lies above "
+            f"{context.table(self.other).label}, by up to {with_unit(breach.amount, table.unit)}: "
+            "the two branches look exchanged there."
+        )
+
+
+# -- helpers -----------------------------------------------------------------------------
+
+
+def nearest_values(stack: Stack) -> FloatArray:
+    """Nearest storable values of a stack, shape (n, cells)."""
+    storages = [t.storage for t in stack.tables]
+    integer = np.array([[s.is_integer] for s in storages])
+    if not integer.any():
+        nearest = [t.storage.nearest(t.values.reshape(-1)) for t in stack.tables]
+        return np.stack(nearest)
+    numerator = np.array([[float(s.numerator)] for s in storages])
+    denominator = np.array([[float(s.denominator)] for s in storages])
+    offset = np.array([[float(s.offset)] for s in storages])
+    low, high = np.array(
+        [s.raw_range if s.is_integer else (0, 0) for s in storages], dtype=np.float64
+    ).T[:, :, None]
+    raw = np.clip(np.rint((stack.values * denominator - offset) / numerator), low, high)
+    stored = (raw * numerator + offset) / denominator
+    result = np.where(integer, stored, stack.values)
+    for index, storage in enumerate(storages):
+        if storage.type == "float32":
+            result[index] = storage.nearest(stack.values[index])
+    return result
+
+
+def _storable(axis: Axis) -> BoolArray:
+    return axis.storage.representable(axis.values)
+
+
+def _along(values: FloatArray, x: FloatArray, axis: int) -> tuple[FloatArray, BoolArray]:
+    """What the neighbours along one axis say of each cell, and whether it lies outside them.
+
+    Inside, the straight line between both neighbours; at an end, the next stretch continued,
+    with the cell counted as outside when it misses by more than twice that stretch's rise.
+    """
+    z = np.moveaxis(values, axis + 1, -1)
+    x = x.reshape(len(x), *(1,) * (z.ndim - 2), x.shape[-1])
+    line = np.full(z.shape, np.nan)
+    outside = np.zeros(z.shape, dtype=bool)
+    before, after = z[..., :-2], z[..., 2:]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = (x[..., 1:-1] - x[..., :-2]) / (x[..., 2:] - x[..., :-2])
+        line[..., 1:-1] = before + share * (after - before)
+        low, high = np.minimum(before, after), np.maximum(before, after)
+        middle = z[..., 1:-1]
+        outside[..., 1:-1] = (middle < low) | (middle > high)
+        for end, near, far in ((0, 1, 2), (-1, -2, -3)):
+            rise = z[..., near] - z[..., far]
+            run = (x[..., end] - x[..., near]) / (x[..., near] - x[..., far])
+            line[..., end] = z[..., near] + rise * run
+            miss = np.abs(z[..., end] - line[..., end])
+            outside[..., end] = miss > 2 * np.abs(rise * run)
+    return np.moveaxis(line, -1, axis + 1), np.moveaxis(outside, -1, axis + 1)

@@ -1,0 +1,509 @@
+"""Shape rules: linear inequalities over one table's own values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from ..core.numbers import short, with_unit
+from ..core.rule import (
+    Breach,
+    Context,
+    Rows,
+    Rule,
+    Stack,
+    at_cell,
+    axis_label,
+    between,
+    find_axis,
+    register,
+)
+from ..core.table import Table
+from ..core.units import shown
+from ..errors import ModelError
+from ..lookup.reference import weights
+
+REINTERPOLATE = "re-interpolate"
+NEAREST_ORDER = "level"
+ZERO_END = "zero"
+
+
+@register
+@dataclass(frozen=True)
+class Monotone(Rule):
+    """Values rise (or fall) along an axis.
+
+    Parameters
+    ----------
+    axis : str
+    direction : ``up`` or ``down``
+        Along rising breakpoints.
+    strict : bool
+        Every step must be at least `gap`, or one storage step if that is 0.
+    gap : float
+    """
+
+    axis: str
+    direction: str = "up"
+    strict: bool = False
+    gap: float = 0.0
+
+    kind: ClassVar[str] = "monotone"
+    remedies: ClassVar[tuple[str, ...]] = (REINTERPOLATE, NEAREST_ORDER)
+
+    def __post_init__(self) -> None:
+        _one_of(self.direction, ("up", "down"), "direction")
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """One row per pair of neighbours: first - second <= -gap."""
+        pairs = stack.runs(stack.axis(self.axis), 2)
+        if self.direction == "down":
+            pairs = pairs[:, ::-1]
+        if not self.strict:
+            return stack.own(pairs, [1.0, -1.0])
+        gap = self.gap or stack.step
+        return stack.own(pairs, [1.0, -1.0], -gap + 0 * stack.step, tolerance=stack.loose)
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        verb = "rises" if self.direction == "up" else "falls"
+        strictly = f"{verb} strictly" if self.strict else f"never {_opposite(verb)}"
+        return f"{strictly} with {axis_label(table, self.axis)}"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        axis = find_axis(table, self.axis)
+        first, second = sorted(breach.cells)
+        a, b = table.values.flat[first], table.values.flat[second]
+        where = f"{between(table, axis, first, second)} {at_cell(table, first, axis)}".strip()
+        if a == b:
+            did = f"Stays at {with_unit(a, table.unit)}"
+        else:
+            verb = "Falls" if b < a else "Rises"
+            did = f"{verb} from {short(a)} to {with_unit(b, table.unit)}"
+        must = "must rise" if self.direction == "up" else "must fall"
+        if not self.strict:
+            must = "must not fall" if self.direction == "up" else "must not rise"
+        return f"{did} {where}; it {must} with {axis_label(table, self.axis)}."
+
+
+@register
+@dataclass(frozen=True)
+class Slope(Rule):
+    """The slope along an axis stays within limits, per unit of the axis.
+
+    Parameters
+    ----------
+    axis : str
+    most : float
+        Largest slope (rise per unit); may be infinite.
+    least : float
+        Smallest slope; the default -inf bounds one side only.
+    """
+
+    axis: str
+    most: float = np.inf
+    least: float = -np.inf
+
+    kind: ClassVar[str] = "slope"
+    remedies: ClassVar[tuple[str, ...]] = (REINTERPOLATE,)
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """Plain differences, the limit times the step on the right-hand side."""
+        axis = stack.axis(self.axis)
+        pairs = stack.runs(axis, 2)
+        step = np.diff(stack.x_of_cells(axis, pairs), axis=-1)[..., 0]
+        cells = np.concatenate([pairs[:, ::-1], pairs])
+        # An unbounded side (infinity times a step) is a row that always holds.
+        with np.errstate(invalid="ignore"):
+            bound = np.concatenate([self.most * step, -self.least * step], axis=-1)
+        bound = np.where(np.isnan(bound), np.inf, bound)
+        ordered = np.concatenate([step > 0, step > 0], axis=-1)
+        return stack.own(cells, [1.0, -1.0], bound, tolerance=stack.loose, active=ordered)
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        unit = _slope_unit(table, self.axis)
+        label = axis_label(table, self.axis)
+        if self.least == -self.most:
+            return f"slope over {label} within ±{with_unit(self.most, unit)}"
+        parts = []
+        if np.isfinite(self.least):
+            parts.append(f"at least {with_unit(self.least, unit)}")
+        if np.isfinite(self.most):
+            parts.append(f"at most {with_unit(self.most, unit)}")
+        return f"slope over {label} {' and '.join(parts)}"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        slope, where = _slope_at(table, self.axis, breach.cells)
+        limit = self.most if slope > self.most else self.least
+        side = "at most" if slope > self.most else "at least"
+        unit = _slope_unit(table, self.axis)
+        return (
+            f"Slope of {with_unit(slope, unit, 4)} {where}; "
+            f"it must be {side} {with_unit(limit, unit, 4)}."
+        )
+
+
+@register
+@dataclass(frozen=True)
+class Curvature(Rule):
+    """Slopes rise (``convex``) or fall (``concave``) along an axis."""
+
+    axis: str
+    shape: str = "convex"
+
+    kind: ClassVar[str] = "curvature"
+    remedies: ClassVar[tuple[str, ...]] = (REINTERPOLATE,)
+
+    def __post_init__(self) -> None:
+        _one_of(self.shape, ("convex", "concave"), "shape")
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """The middle of three neighbours lies below (above) the chord of the outer two."""
+        axis = stack.axis(self.axis)
+        cells = stack.runs(axis, 3)
+        x = stack.x_of_cells(axis, cells)
+        share = (x[..., 1] - x[..., 0]) / np.where(x[..., 2] > x[..., 0], x[..., 2] - x[..., 0], 1)
+        sign = 1.0 if self.shape == "convex" else -1.0
+        chord = np.stack([-(1 - share), np.ones_like(share), -share], axis=-1)
+        ordered = (np.diff(x, axis=-1) > 0).all(axis=-1)
+        return stack.own(cells, sign * chord, tolerance=stack.loose, active=ordered)
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return f"{self.shape} over {axis_label(table, self.axis)}"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        middle = breach.cells[1]
+        side = "above" if self.shape == "convex" else "below"
+        return (
+            f"{_capital(at_cell(table, middle))} the value lies "
+            f"{with_unit(breach.amount, table.unit, 4)} {side} the line between its neighbours "
+            f"over {axis_label(table, self.axis)}; the shape must be {self.shape}."
+        )
+
+
+@register
+@dataclass(frozen=True)
+class Kink(Rule):
+    """The slope along an axis changes by at most `most` from one stretch to the next."""
+
+    axis: str
+    most: float
+
+    kind: ClassVar[str] = "kink"
+    remedies: ClassVar[tuple[str, ...]] = (REINTERPOLATE,)
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """Difference of neighbouring slopes, both signs, in the table's unit."""
+        axis = stack.axis(self.axis)
+        cells = stack.runs(axis, 3)
+        h = np.diff(stack.x_of_cells(axis, cells), axis=-1)
+        ordered = (h > 0).all(axis=-1)
+        h = np.where(h > 0, h, 1.0)
+        left, right = h[..., 0], h[..., 1]
+        # Multiplied by the shorter stretch, so that the row is in the table's unit.
+        unit = np.minimum(left, right)
+        bend = np.stack([unit / left, -(unit / left + unit / right), unit / right], axis=-1)
+        both = np.concatenate([bend, -bend], axis=-2)
+        bound = self.most * np.concatenate([unit, unit], axis=-1)
+        active = np.concatenate([ordered, ordered], axis=-1)
+        cells = np.concatenate([cells, cells])
+        return stack.own(cells, both, bound, tolerance=stack.loose, active=active)
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        unit = _slope_unit(table, self.axis)
+        return (
+            f"slope over {axis_label(table, self.axis)} bends by at most "
+            f"{with_unit(self.most, unit)}"
+        )
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        first, middle, last = breach.cells
+        before, _ = _slope_at(table, self.axis, (first, middle))
+        after, _ = _slope_at(table, self.axis, (middle, last))
+        unit = _slope_unit(table, self.axis)
+        return (
+            f"{_capital(at_cell(table, middle))} the slope over {axis_label(table, self.axis)} "
+            f"bends from {short(before, 4)} to {with_unit(after, unit, 4)}; it may bend by "
+            f"{with_unit(self.most, unit, 4)} at most."
+        )
+
+
+@register
+@dataclass(frozen=True)
+class FixedValue(Rule):
+    """Every cell within the scope holds one value (zero beyond an axis value, say)."""
+
+    value: float = 0.0
+
+    kind: ClassVar[str] = "fixed_value"
+    remedies: ClassVar[tuple[str, ...]] = (ZERO_END,)
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """One equality per cell."""
+        return stack.own(stack.numbers.reshape(-1, 1), [1.0], self.value, equal=True)
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return f"equals {with_unit(self.value, table.unit)}{scope_words(table, self)}"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        (cell,) = breach.cells
+        value = table.values.flat[cell]
+        text = f"{with_unit(value, table.unit)} {at_cell(table, cell)}".strip()
+        return f"{text}; it must be {with_unit(self.value, table.unit)}{scope_words(table, self)}."
+
+
+@register
+@dataclass(frozen=True)
+class ZeroEnd(Rule):
+    """Values are zero at an end of an axis, because that end is held beyond its breakpoint.
+
+    Parameters
+    ----------
+    axis : str
+    end : ``last`` or ``first``
+    """
+
+    axis: str
+    end: str = "last"
+
+    kind: ClassVar[str] = "zero_end"
+    remedies: ClassVar[tuple[str, ...]] = (ZERO_END,)
+
+    def __post_init__(self) -> None:
+        _one_of(self.end, ("first", "last"), "end")
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """One equality per cell at the end."""
+        line = np.take(stack.numbers, -1 if self.end == "last" else 0, stack.axis(self.axis))
+        return stack.own(line.reshape(-1, 1), [1.0], 0.0, equal=True)
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return f"zero at the {self.end} breakpoint of {axis_label(table, self.axis)}"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        (cell,) = breach.cells
+        value = with_unit(float(table.values.flat[cell]), table.unit)
+        side = "above" if self.end == "last" else "below"
+        return (
+            f"{value} {at_cell(table, cell)} is held at every {axis_label(table, self.axis)} "
+            f"{side} it; it must be zero."
+        )
+
+
+@register
+@dataclass(frozen=True)
+class EqualsAt(Rule):
+    """The table, as the controller reads it, gives a value at a point.
+
+    Parameters
+    ----------
+    point : tuple of float
+        One axis value per axis.
+    value : float
+    within : float
+        Allowed deviation.
+    """
+
+    point: tuple[float, ...]
+    value: float
+    within: float = 0.0
+
+    kind: ClassVar[str] = "equals_at"
+    remedies: ClassVar[tuple[str, ...]] = ("set",)
+
+    def stackable(self) -> bool:
+        """The point falls into other cells with other breakpoints."""
+        return False
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """Interpolation weights at the point; two rows where a deviation is allowed."""
+        table = stack.first
+        if len(self.point) != len(table.axes):
+            raise ModelError(
+                f"Rule {self.kind} of {table.id} names a point with {len(self.point)} values; "
+                f"the table has {len(table.axes)} axes."
+            )
+        cells, shares = weights(table.axes, [np.array([p]) for p in self.point])
+        if self.within == 0:
+            return stack.own(cells, shares, self.value, equal=True, tolerance=stack.loose)
+        both = np.concatenate([shares, -shares])
+        bound = [self.value + self.within, self.within - self.value]
+        return stack.own(np.concatenate([cells, cells]), both, bound, tolerance=stack.loose)
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        at = ", ".join(
+            with_unit(p, a.unit) for p, a in zip(self.point, table.axes, strict=False)
+        )
+        give = f" (±{short(self.within)})" if self.within else ""
+        return f"equals {with_unit(self.value, table.unit)}{give} at {at}"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        amount = with_unit(breach.amount, table.unit, 4)
+        return f"Misses by {amount}: it {self.statement(table).replace('equals', 'must equal', 1)}."
+
+
+@register
+@dataclass(frozen=True)
+class Symmetry(Rule):
+    """The table is ``even`` (or ``odd``) along an axis about a value of it.
+
+    Compared at every breakpoint and its mirror image, read as the controller would.
+    """
+
+    axis: str
+    parity: str = "even"
+    about: float = 0.0
+
+    kind: ClassVar[str] = "symmetry"
+    remedies: ClassVar[tuple[str, ...]] = ("mirror",)
+
+    def __post_init__(self) -> None:
+        _one_of(self.parity, ("even", "odd"), "parity")
+
+    def stackable(self) -> bool:
+        """Mirror images fall into other cells with other breakpoints."""
+        return False
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """Value at a breakpoint less (plus) the value at its mirror image is zero."""
+        table = stack.first
+        axis = stack.axis(self.axis)
+        flat = stack.numbers.reshape(-1)
+        index = np.unravel_index(flat, table.shape)
+        points = [a.values[i] for a, i in zip(table.axes, index, strict=True)]
+        here = points[axis]
+        # One row per pair: the mirror image of the upper half says the same again.
+        upper = here > self.about if self.parity == "even" else here >= self.about
+        points = [p[upper] for p in points]
+        points[axis] = 2 * self.about - points[axis]
+        image, shares = weights(table.axes, points)
+        sign = -1.0 if self.parity == "even" else 1.0
+        cells = np.concatenate([flat[upper][:, None], image], axis=1)
+        coefficients = np.concatenate([np.ones((int(upper.sum()), 1)), sign * shares], axis=1)
+        return stack.own(cells, coefficients, 0.0, equal=True, tolerance=stack.loose)
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        unit = table.axes[find_axis(table, self.axis)].unit
+        return (
+            f"{self.parity} over {axis_label(table, self.axis)} about {with_unit(self.about, unit)}"
+        )
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        cell = breach.cells[0]
+        value = with_unit(table.values.flat[cell], table.unit)
+        return (
+            f"{value} {at_cell(table, cell)} differs by "
+            f"{with_unit(breach.amount, table.unit, 4)} from its mirror image; "
+            f"the table must be {self.statement(table)}."
+        )
+
+
+@register
+@dataclass(frozen=True)
+class ProductRises(Rule):
+    """The product with an axis (gain times error) does not fall as the axis rises."""
+
+    axis: str
+
+    kind: ClassVar[str] = "product_rises"
+    remedies: ClassVar[tuple[str, ...]] = (REINTERPOLATE,)
+
+    def rows(self, stack: Stack, context: Context) -> Rows:
+        """Axis value times table value at a cell is at most the same at the next cell."""
+        axis = stack.axis(self.axis)
+        pairs = stack.runs(axis, 2)
+        x = stack.x_of_cells(axis, pairs)
+        scale = np.maximum(np.abs(x).max(axis=(-2, -1)), 1.0) if x.size else 1.0
+        loose = stack.loose * np.reshape(scale, (-1, 1))
+        return stack.own(pairs, x * np.array([1.0, -1.0]), tolerance=loose)
+
+    def amount_unit(self, table: Table) -> str:
+        """Unit of the product."""
+        unit = table.axes[find_axis(table, self.axis)].unit
+        suffix = f"/({unit})"
+        return table.unit.removesuffix(suffix) if table.unit.endswith(suffix) else (
+            f"{table.unit}.{unit}"
+        )
+
+    def statement(self, table: Table) -> str:
+        """See `Rule.statement`."""
+        return f"value times {axis_label(table, self.axis)} never falls"
+
+    def sentence(self, table: Table, breach: Breach, context: Context) -> str:
+        """See `Rule.sentence`."""
+        axis = find_axis(table, self.axis)
+        first, second = sorted(breach.cells)
+        where = f"{between(table, axis, first, second)} {at_cell(table, first, axis)}".strip()
+        amount = with_unit(breach.amount, self.amount_unit(table), 4)
+        return (
+            f"Value times {axis_label(table, self.axis)} falls by {amount} {where}; "
+            "it must not fall."
+        )
+
+
+# -- words -------------------------------------------------------------------------------
+
+
+def scope_words(table: Table, rule: Rule) -> str:
+    """Return where a rule applies, in words with a leading blank; empty if everywhere."""
+    parts = []
+    for part in rule.scope:
+        axis = table.axes[find_axis(table, part.axis)]
+        label, unit = axis_label(table, part.axis), axis.unit
+        if part.low == part.high:
+            parts.append(f"{label} {with_unit(part.low, unit)}")
+        elif part.low == -np.inf:
+            parts.append(f"{label} up to {with_unit(part.high, unit)}")
+        elif part.high == np.inf:
+            parts.append(f"{label} from {with_unit(part.low, unit)}")
+        else:
+            parts.append(f"{label} {short(part.low)} to {with_unit(part.high, unit)}")
+    return f" at {' and '.join(parts)}" if parts else ""
+
+
+def _slope_unit(table: Table, reference: str) -> str:
+    axis_unit = table.axes[find_axis(table, reference)].unit
+    if not shown(axis_unit):
+        return table.unit
+    own = table.unit if shown(table.unit) else "1"
+    return f"{own}/({axis_unit})" if "/" in axis_unit else f"{own}/{axis_unit}"
+
+
+def _slope_at(table: Table, reference: str, cells: tuple[int, ...]) -> tuple[float, str]:
+    axis = find_axis(table, reference)
+    first, second = sorted(cells)
+    x = table.axes[axis].values
+    i, j = (np.unravel_index(c, table.shape)[axis] for c in (first, second))
+    slope = (table.values.flat[second] - table.values.flat[first]) / (x[j] - x[i])
+    where = f"{between(table, axis, first, second)} {at_cell(table, first, axis)}".strip()
+    return float(slope), where
+
+
+def _opposite(verb: str) -> str:
+    return {"rises": "falls", "falls": "rises"}[verb]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _one_of(given: str, allowed: tuple[str, ...], what: str) -> None:
+    if given not in allowed:
+        raise ModelError(f"{what.capitalize()} {given!r} is not known.", f"Use {' or '.join(allowed)}.")

@@ -115,8 +115,8 @@ class CalibrationSet:
                 if table is not None:
                     check_shared(table, new_axes)
         new = object.__new__(CalibrationSet)
-        for field in fields(self):
-            object.__setattr__(new, field.name, about.get(field.name, getattr(self, field.name)))
+        for part in fields(self):
+            object.__setattr__(new, part.name, about.get(part.name, getattr(self, part.name)))
         object.__setattr__(new, "tables", MappingProxyType(new_tables))
         object.__setattr__(new, "shared_axes", new_axes)
         return new

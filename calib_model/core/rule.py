@@ -318,7 +318,9 @@ class Rule(ABC):
             else:
                 values = stack.values
             # A zero coefficient must not let an empty cell (NaN) spoil the row.
-            product = np.where(term.coefficients == 0, 0.0, term.coefficients * values[:, term.cells])
+            product = np.where(
+                term.coefficients == 0, 0.0, term.coefficients * values[:, term.cells]
+            )
             total = total + product.sum(axis=-1)
         return np.asarray(np.broadcast_to(total, (len(stack), rows.terms[0].cells.shape[0])))
 
@@ -328,7 +330,7 @@ class Rule(ABC):
         cells = rows.terms[0].cells
         for part in self.scope:
             x = stack.x_of_cells(stack.axis(part.axis), cells)
-            inside = ((x >= part.low) & (x <= part.high)).all(axis=-1)
+            inside: BoolArray = np.asarray(((x >= part.low) & (x <= part.high)).all(axis=-1))
             active = inside if active is None else active & inside
         return Rows(rows.terms, rows.bound, rows.equal, rows.tolerance, active)
 

@@ -1,8 +1,8 @@
 """Units: their text, how they are shown, and conversion through pint.
 
 Units are stored as plain ASCII text (``N.m``, ``km/h``, ``degC``, ``N.m/(km/h)``): a dot
-multiplies, ``m/s2`` is per square second, ``-`` has no unit and ``0/1`` is a switch.  pint is imported
-when the first conversion is asked for, never at start.
+multiplies, ``m/s2`` is per square second, ``-`` has no unit and ``0/1`` is a switch.  pint is
+imported when the first conversion is asked for, never at start.
 """
 
 from __future__ import annotations

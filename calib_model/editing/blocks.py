@@ -54,7 +54,7 @@ def clip(table: Table, selection: BoolArray, low: float, high: float) -> FloatAr
 
 def round_to_storage(table: Table, selection: BoolArray) -> FloatArray:
     """Round the selected cells to the nearest values the controller can hold."""
-    return _on_cells(table, selection, lambda old: table.storage.nearest(old))
+    return _on_cells(table, selection, table.storage.nearest)
 
 
 def step(table: Table, selection: BoolArray, steps: int) -> FloatArray:
@@ -69,7 +69,9 @@ def step(table: Table, selection: BoolArray, steps: int) -> FloatArray:
     def moved(old: FloatArray) -> FloatArray:
         exact = (old * table.storage.denominator - table.storage.offset) / table.storage.numerator
         on_raster = table.storage.representable(old)
-        start = np.where(on_raster, np.rint(exact), np.floor(exact) if steps > 0 else np.ceil(exact))
+        start = np.where(
+            on_raster, np.rint(exact), np.floor(exact) if steps > 0 else np.ceil(exact)
+        )
         low, high = table.storage.raw_range
         return table.storage.physical(np.clip(start + steps, low, high))
 
@@ -143,7 +145,7 @@ def interpolate_corners(table: Table, selection: BoolArray) -> FloatArray:
         _need_span(x[0], x[-1], table, 1)
         down = ((y - y[0]) / (y[-1] - y[0]))[:, None]
         right = ((x - x[0]) / (x[-1] - x[0]))[None, :]
-        block = values[(slice(None), slice(None), *plane)]
+        block = values[:, :, *plane]
         corner = block[np.ix_(rows[[0, -1]], columns[[0, -1]])]
         top = corner[0, 0] + right * (corner[0, 1] - corner[0, 0])
         bottom = corner[1, 0] + right * (corner[1, 1] - corner[1, 0])
@@ -249,7 +251,8 @@ def _need_two(picked: np.ndarray, table: Table, axis: int) -> None:
 def _need_span(start: float, stop: float, table: Table, axis: int) -> None:
     if not start < stop:
         raise EditRefused(
-            f"The axis {table.axes[axis].label.lower()} is out of order here.", "Mend the axis first."
+            f"The axis {table.axes[axis].label.lower()} is out of order here.",
+            "Mend the axis first.",
         )
 
 
@@ -258,7 +261,7 @@ def _rectangles(
 ) -> Iterator[tuple[tuple[int, ...], tuple[np.ndarray, np.ndarray]]]:
     """Yield the bounding rectangle of the selection in each plane of the first two axes."""
     for plane in np.ndindex(*table.shape[2:]):
-        marks = selection[(slice(None), slice(None), *plane)]
+        marks = selection[:, :, *plane]
         if marks.any():
             rows = np.flatnonzero(marks.any(axis=1))
             columns = np.flatnonzero(marks.any(axis=0))

@@ -157,9 +157,7 @@ class _Surroundings:
 
     def base_table(self, id: str) -> Table | None:
         if self.base is None:
-            raise NotChecked(
-                f"No {self.content.base_mode or 'base'} set is given to compare with."
-            )
+            raise NotChecked(f"No {self.content.base_mode or 'base'} set is given to compare with.")
         return self.base.tables.get(id)
 
     @property
@@ -257,7 +255,7 @@ class Checker:
 def _grouped(tables: Iterable[Table]) -> Iterable[tuple[Rule, list[Table]]]:
     """Yield each rule with tables that may be stacked for it."""
     by_shape: dict[tuple[int, ...], list[Table]] = defaultdict(list)
-    by_rule: dict[tuple[object, ...], list[Table]] = defaultdict(list)
+    by_rule: dict[tuple[Rule, object, object], list[Table]] = defaultdict(list)
     alone: list[tuple[Rule, list[Table]]] = []
     for table in tables:
         by_shape[table.shape].append(table)
@@ -272,8 +270,8 @@ def _grouped(tables: Iterable[Table]) -> Iterable[tuple[Rule, list[Table]]]:
     for group in by_shape.values():
         for rule in ALWAYS:
             yield rule, group
-    for (rule, *_), group in by_rule.items():
-        yield rule, group  # type: ignore[misc]
+    for (rule, _, _), group in by_rule.items():
+        yield rule, group
     yield from alone
 
 

@@ -86,9 +86,7 @@ def union_nodes(own: Table, other: Table, scope: tuple[Range, ...] = ()) -> Node
     return Nodes(tuple(axes), tuple(mesh), own_cells, own_shares, other_cells, other_shares)
 
 
-def _weights(
-    table: Table, points: list[FloatArray], count: int
-) -> tuple[IntArray, FloatArray]:
+def _weights(table: Table, points: list[FloatArray], count: int) -> tuple[IntArray, FloatArray]:
     if not table.axes:
         return np.zeros((count, 1), dtype=np.int64), np.ones((count, 1))
     return compact(*weights(table.axes, points))

@@ -114,7 +114,8 @@ class Relation(Rule):
             sign = "+" if self.offset > 0 else "\N{MINUS SIGN}"
             offset = f" {sign} {with_unit(abs(self.offset), table.unit)}"
         times = f"times {self.times} " if self.times else ""
-        return f"{times}{_WORDS[self.sense]} {factor}{self.other}{offset}{scope_words_safe(table, self)}"
+        where = scope_words_safe(table, self)
+        return f"{times}{_WORDS[self.sense]} {factor}{self.other}{offset}{where}"
 
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""
@@ -338,9 +339,7 @@ class ZeroWithin(Rule):
         for axis in band.axes:
             own = table.axis_of(axis.quantity)
             if own < 0:
-                raise NotChecked(
-                    f"{self.band} reads {axis.label}, which {table.id} does not."
-                )
+                raise NotChecked(f"{self.band} reads {axis.label}, which {table.id} does not.")
             points.append(table.axes[own].values[index[own]])
         if not band.axes:
             return np.full(table.values.size, float(band.values))

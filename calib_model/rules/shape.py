@@ -170,7 +170,7 @@ class Curvature(Rule):
         share = (x[..., 1] - x[..., 0]) / np.where(x[..., 2] > x[..., 0], x[..., 2] - x[..., 0], 1)
         sign = 1.0 if self.shape == "convex" else -1.0
         chord = np.stack([-(1 - share), np.ones_like(share), -share], axis=-1)
-        ordered = (np.diff(x, axis=-1) > 0).all(axis=-1)
+        ordered = np.asarray((np.diff(x, axis=-1) > 0).all(axis=-1))
         return stack.own(cells, sign * chord, tolerance=stack.loose, active=ordered)
 
     def statement(self, table: Table) -> str:
@@ -345,9 +345,7 @@ class EqualsAt(Rule):
 
     def statement(self, table: Table) -> str:
         """See `Rule.statement`."""
-        at = ", ".join(
-            with_unit(p, a.unit) for p, a in zip(self.point, table.axes, strict=False)
-        )
+        at = ", ".join(with_unit(p, a.unit) for p, a in zip(self.point, table.axes, strict=False))
         give = f" (±{short(self.within)})" if self.within else ""
         return f"equals {with_unit(self.value, table.unit)}{give} at {at}"
 
@@ -438,8 +436,10 @@ class ProductRises(Rule):
         """Unit of the product."""
         unit = table.axes[find_axis(table, self.axis)].unit
         suffix = f"/({unit})"
-        return table.unit.removesuffix(suffix) if table.unit.endswith(suffix) else (
-            f"{table.unit}.{unit}"
+        return (
+            table.unit.removesuffix(suffix)
+            if table.unit.endswith(suffix)
+            else (f"{table.unit}.{unit}")
         )
 
     def statement(self, table: Table) -> str:
@@ -506,4 +506,6 @@ def _capital(text: str) -> str:
 
 def _one_of(given: str, allowed: tuple[str, ...], what: str) -> None:
     if given not in allowed:
-        raise ModelError(f"{what.capitalize()} {given!r} is not known.", f"Use {' or '.join(allowed)}.")
+        raise ModelError(
+            f"{what.capitalize()} {given!r} is not known.", f"Use {' or '.join(allowed)}."
+        )

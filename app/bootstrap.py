@@ -57,29 +57,18 @@ QT_LIBRARIES = {
     "libxkbcommon-x11.so.0": "libxkbcommon-x11-0",
     "libxkbcommon.so.0": "libxkbcommon0",
 }
+# Elsewhere than on Debian the package may be called otherwise; its name still helps a search.
 PROGRAMS = {"Xvfb": "xvfb"}
 
-# Runs inside the new environment. The libraries are asked for one by one, because the loader names
-# only the first that is missing; then Qt and its screen plugin are really loaded.
+# Runs inside the new environment: Qt and its screen plugin are really loaded.
 _PROBE = """
-import ctypes, json, pathlib, sys
-missing, error = [], ""
+import ctypes, pathlib, sys
+import PySide6
+from PySide6 import QtGui, QtOpenGL, QtOpenGLWidgets, QtSvg, QtWidgets
 if sys.platform == "linux":
-    for name in json.loads(sys.argv[1]):
-        try:
-            ctypes.CDLL(name)
-        except OSError:
-            missing.append(name)
-try:
-    import PySide6
-    from PySide6 import QtGui, QtOpenGL, QtOpenGLWidgets, QtSvg, QtWidgets
-    if sys.platform == "linux":
-        plugins = pathlib.Path(PySide6.__file__).parent / "Qt" / "plugins" / "platforms"
-        ctypes.CDLL(str(plugins / "libqxcb.so"))
-    QtWidgets.QApplication(["probe"])
-except Exception as problem:
-    error = f"{type(problem).__name__}: {problem}"
-print(json.dumps({"missing": missing, "error": error}))
+    plugins = pathlib.Path(PySide6.__file__).parent / "Qt" / "plugins" / "platforms"
+    ctypes.CDLL(str(plugins / "libqxcb.so"))
+QtWidgets.QApplication(["probe"])
 """
 
 
@@ -120,9 +109,12 @@ def ensure_environment(
         if _is_ready(env, root, extras, programs):  # another start made it while this one waited
             return _python_of(env)
         wanted = sorted({*extras, *_read_stamp(env).get("extras", [])})
-        if not _is_current(env, root, wanted):
+        current = _is_current(env, root, wanted)
+        # Before the long download, so that whoever has to ask for a package hears of it at once.
+        _ensure_system(programs, base=None if current else base)
+        if not current:
             _make(env, root, base, wanted)
-        _ensure_system(env, programs)
+        _try_qt(_python_of(env))
         _write_stamp(env, root, wanted, system=True)
     return _python_of(env)
 
@@ -330,10 +322,6 @@ def _find_pip(python: Path, base: Path) -> list[str]:
     outer = [str(base), "-m", "pip", "--python", str(python)]
     if _run([*outer, "--version"]).returncode == 0:  # pip knows --python from 22.3 on
         return outer
-    if _is_debian():
-        _apt_install(["python3-venv"], "Python here comes without pip")
-        if _run(ensure).returncode == 0:
-            return own
     raise SetupError(
         f"no pip was found for {base}. Install pip for this Python (its `ensurepip` module is "
         "missing too) and start again."
@@ -380,7 +368,6 @@ def _install(pip: Sequence[str], env: Path, root: Path, extras: Sequence[str]) -
 
 def _explain_pip(lines: Sequence[str], log: Path) -> str:
     text = "\n".join(lines)
-    tail = "\n".join("    " + line for line in lines[-8:])
     connection = (
         "Failed to establish a new connection",
         "Temporary failure in name resolution",
@@ -404,51 +391,70 @@ def _explain_pip(lines: Sequence[str], log: Path) -> str:
             "behind a proxy, set HTTPS_PROXY. Then start again."
         )
     else:
-        why = "pip could not install the packages; its last words stand above."
-    return f"{tail}\n{why} (whole log: {log})"
+        tail = "\n".join("    " + line for line in lines[-8:])
+        why = f"pip could not install the packages. Its last words:\n{tail}"
+    return f"{why}\nEverything that pip said is in {log}"
 
 
 # -- the system's libraries ----------------------------------------------------------------------
 
 
-def _ensure_system(env: Path, programs: Sequence[str]) -> None:
-    """See to it that Qt loads and the programs are there; install or name what is missing."""
-    missing, error = _probe_qt(_python_of(env))
-    absent = _missing_programs(programs)
-    if not missing and not error and not absent:
+def _ensure_system(programs: Sequence[str], base: Path | None) -> None:
+    """See to it that the system holds what is needed; install or name what is missing.
+
+    With `base`, a Python that is to make an environment must be able to bring pip into it.
+    """
+    names = [*_missing_libraries(), *_missing_programs(programs)]
+    packages = {QT_LIBRARIES.get(name) or PROGRAMS[name] for name in names}
+    if base is not None and _is_debian() and base.parent == Path("/usr/bin") and not _has_pip(base):
+        names.append("pip for Python")
+        packages.add("python3-venv")
+    if not names:
         return
-    if not missing and not absent:
-        raise SetupError(f"Qt does not load on this machine: {error}")
-    names = [*missing, *absent]
-    packages = sorted({QT_LIBRARIES.get(name) or PROGRAMS.get(name) or name for name in names})
-    reason = f"the system lacks {', '.join(names)}"
+    shown = names if len(names) <= 4 else [*names[:3], f"{len(names) - 3} more"]
+    reason = f"the system lacks {', '.join(shown)}"
     if not _is_debian():
-        raise SetupError(f"{reason}. {_other_system_line(missing, absent)}")
-    if any(name not in QT_LIBRARIES and name not in PROGRAMS for name in names):
-        raise SetupError(f"{reason}. Install the packages that hold these and start again.")
-    _apt_install(packages, reason)
-    missing, error = _probe_qt(_python_of(env))
-    absent = _missing_programs(programs)
-    if missing or error or absent:
-        left = ", ".join([*missing, *absent]) or error
+        raise SetupError(f"{reason}. {_other_system_line(names)}")
+    _apt_install(sorted(packages), reason)
+    left = [*_missing_libraries(), *_missing_programs(programs)]
+    if left:
         raise SetupError(f"the packages were installed, and still this is missing: {left}")
 
 
-def _probe_qt(python: Path) -> tuple[list[str], str]:
-    """Names of the libraries that Qt misses, and the error where it does not load at all."""
-    import re
+def _missing_libraries() -> list[str]:
+    """Names of the system libraries that Qt would not find.
 
-    offscreen = {**os.environ, "QT_QPA_PLATFORM": "offscreen"}
-    ran = _run([python, "-c", _PROBE, json.dumps(sorted(QT_LIBRARIES))], env=offscreen)
-    try:
-        report = json.loads(ran.stdout.strip().rsplit("\n", 1)[-1])
-        missing, error = list(report["missing"]), str(report["error"])
-    except (ValueError, KeyError, TypeError):  # the probe died before it could report
-        missing, error = [], ran.stdout.strip() or f"the test program ended with {ran.returncode}"
-    for name in re.findall(r"(lib[\w.+-]+?\.so[.\d]*): cannot open shared object", error):
-        if name not in missing:
+    Asked for one by one, because the loader names only the first that is missing.
+    """
+    if not sys.platform.startswith("linux"):
+        return []
+    import ctypes
+
+    missing = []
+    for name in QT_LIBRARIES:
+        try:
+            ctypes.CDLL(name)
+        except OSError:
             missing.append(name)
-    return missing, error
+    return missing
+
+
+def _has_pip(base: Path) -> bool:
+    return any(
+        _run([base, *ask]).returncode == 0
+        for ask in (("-c", "import ensurepip"), ("-m", "pip", "--version"))
+    )
+
+
+def _try_qt(python: Path) -> None:
+    ran = _run([python, "-c", _PROBE], env={**os.environ, "QT_QPA_PLATFORM": "offscreen"})
+    if ran.returncode != 0:
+        # Not one of the libraries that are known: the loader's own words name it.
+        last = ran.stdout.strip().rsplit("\n", 1)[-1] or f"it ended with {ran.returncode}"
+        raise SetupError(
+            f"Qt does not load on this machine: {last}\nWhere a library is named, install the "
+            "package that holds it and start again."
+        )
 
 
 def _is_debian() -> bool:
@@ -477,12 +483,13 @@ def _apt_install(packages: Sequence[str], reason: str) -> None:
         )
 
 
-def _other_system_line(libraries: Sequence[str], programs: Sequence[str]) -> str:
+def _other_system_line(names: Sequence[str]) -> str:
     from shutil import which
 
     for tool in ("dnf", "zypper"):
-        if which(tool):  # both resolve a library's file name to the package that holds it
-            wanted = [f"'{name}()(64bit)'" for name in libraries]
-            wanted += [f"'*bin/{name}'" if tool == "dnf" else name for name in programs]
-            return f"Run this line, then start again:\n    sudo {tool} install {' '.join(wanted)}"
-    return "Install the packages of your system that hold these, then start again."
+        if which(tool):  # both find the package by the file name of a library it provides
+            wanted = " ".join(
+                f"'{n}()(64bit)'" if n in QT_LIBRARIES else PROGRAMS[n] for n in names
+            )
+            return f"Run this line, then start again:\n    sudo {tool} install {wanted}"
+    return f"Install the packages of your system that hold {' '.join(names)}, then start again."

@@ -1,0 +1,211 @@
+"""Put a finished file in the place of an old one, so that there is always a whole one.
+
+The live path is never opened for writing.  Everything that can fail happens beside it; the last
+step, `os.replace`, either happens or does not.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import shutil
+import stat
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from ..errors import SaveFailed
+from .source import Stamp
+
+BACKUP_SUFFIX = ".bak"
+"""The state before the last save stays beside the file as ``NAME.h5.bak``."""
+TEMPORARY_SUFFIX = ".saving"
+RETRIES = (0.05, 0.1, 0.2, 0.4, 0.8)
+"""Pauses in seconds while another program holds the file (Windows)."""
+
+
+def replace_file(
+    path: Path,
+    data: bytes,
+    *,
+    verify: Callable[[bytes], None],
+    before_replace: Callable[[], None],
+    backup: bool = True,
+) -> Stamp:
+    """Write `data` to a new file and put it in the place of `path`.
+
+    Parameters
+    ----------
+    path : Path
+        Not a symbolic link (see `target_of`).
+    data : bytes
+    verify : callable
+        Given the bytes read back from the disk; raises if they are not what was meant.
+    before_replace : callable
+        Called when everything but the last step is done; raises to call the save off.
+    backup : bool
+        Keep the old file beside the new one.
+
+    Returns
+    -------
+    Stamp
+        Of the new file.
+
+    Raises
+    ------
+    SaveFailed
+        The old file is intact and nothing is left beside it.
+    """
+    temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}{TEMPORARY_SUFFIX}")
+    try:
+        old_mode = _writable_mode(path)
+        _write(temporary, data, old_mode)
+        verify(_read_back(temporary))
+        before_replace()
+        if backup:
+            _back_up(path)
+        _persistently(lambda: os.replace(temporary, path))
+        _sync_folder(path.parent)
+        return Stamp.of(os.stat(path))
+    except OSError as error:
+        raise save_failed(path, error) from error
+    finally:
+        _forget(temporary)
+
+
+def target_of(path: Path) -> Path:
+    """Return the file that a path means, symbolic links followed.
+
+    Raises
+    ------
+    SaveFailed
+        If the links lead in a circle.
+    """
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError) as error:  # RuntimeError: a circle, until Python 3.12
+        raise SaveFailed(path, "", f"It is a link that leads nowhere ({error}).") from None
+
+
+def save_failed(path: Path, error: OSError) -> SaveFailed:
+    """Return the error to show for a failed step, with its remedy."""
+    import errno
+
+    reason = error.strerror or str(error)
+    if error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)):
+        return SaveFailed(path, "", "The disk is full; nothing was saved.", "Free some space.")
+    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        if path.exists() and os.access(path.parent, os.W_OK):
+            return SaveFailed(
+                path,
+                "",
+                f"It is held by another program or protected ({reason}); nothing was saved.",
+                "Close the other program and save again, or save under another name.",
+            )
+        return SaveFailed(
+            path,
+            "",
+            f"Its folder may not be written to ({reason}); nothing was saved.",
+            "Save to another folder.",
+        )
+    if error.errno == errno.ENOENT:
+        return SaveFailed(
+            path, "", "Its folder does not exist any more.", "Save to another folder."
+        )
+    if error.errno == errno.ENAMETOOLONG:
+        return SaveFailed(path, "", "Its name is too long.", "Save under a shorter name.")
+    return SaveFailed(
+        path,
+        "",
+        f"It could not be written ({reason}); the old file is as it was.",
+        "Save again, or save to another drive.",
+    )
+
+
+def _writable_mode(path: Path) -> int | None:
+    """Return the old file's mode; None if there is no old file."""
+    try:
+        found = os.stat(path)
+    except FileNotFoundError:
+        return None
+    if not stat.S_ISREG(found.st_mode):
+        raise SaveFailed(path, "", "It is not a regular file.", "Save under another name.")
+    # Replacing needs no right to the file itself, but whoever made it read-only meant it.
+    if not found.st_mode & 0o222 or not os.access(path, os.W_OK):
+        raise SaveFailed(
+            path, "", "It is read-only; nothing was saved.", "Save under another name."
+        )
+    return stat.S_IMODE(found.st_mode)
+
+
+def _write(temporary: Path, data: bytes, mode: int | None) -> None:
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    handle = os.open(temporary, flags, 0o666)  # as the umask says
+    try:
+        if mode is not None and hasattr(os, "fchmod"):
+            os.fchmod(handle, mode)
+        view = memoryview(data)
+        while len(view):
+            view = view[os.write(handle, view[: 1 << 24]) :]
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _read_back(temporary: Path) -> bytes:
+    handle = os.open(temporary, os.O_RDONLY | getattr(os, "O_BINARY", 0))
+    try:
+        parts = []
+        while part := os.read(handle, 1 << 24):
+            parts.append(part)
+        return b"".join(parts)
+    finally:
+        os.close(handle)
+
+
+def _back_up(path: Path) -> None:
+    """Keep the present file beside itself: by a second name where that works, else by a copy."""
+    if not path.exists():
+        return
+    backup = path.with_name(path.name + BACKUP_SUFFIX)
+    fresh = path.with_name(f".{path.name}.{secrets.token_hex(4)}{BACKUP_SUFFIX}")
+    try:
+        try:
+            os.link(path, fresh)
+        except OSError:  # file systems without hard links
+            shutil.copy2(path, fresh)
+        _persistently(lambda: os.replace(fresh, backup))
+    finally:
+        _forget(fresh)
+
+
+def _persistently(step: Callable[[], None]) -> None:
+    """Do a step again while another program holds the file (Windows refuses until it lets go)."""
+    for pause in RETRIES:
+        try:
+            step()
+            return
+        except PermissionError:
+            time.sleep(pause)
+    step()
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the new name durable; where folders cannot be synced the system sees to it."""
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:  # Windows
+        return
+    try:
+        os.fsync(handle)
+    except OSError:  # the file is in place already: not a failed save
+        pass
+    finally:
+        os.close(handle)
+
+
+def _forget(path: Path) -> None:
+    try:
+        os.unlink(path)
+    except OSError:
+        pass

@@ -1,0 +1,115 @@
+"""The reading process: takes paths on standard input, answers with columns.
+
+Started by `calib_model.store.launch`.  A file that crashes, hangs or bloats the HDF5 library
+takes down this process and nothing else.
+"""
+
+from __future__ import annotations
+
+import base64
+import os
+import sys
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from .message import BrokenMessage, pack_header, read_header
+
+MEMORY_BYTES = 1 << 30
+CPU_SECONDS = 120
+
+
+def limit_resources() -> None:
+    """Take from this process what reading does not need, where the system can."""
+    try:
+        import resource
+    except ImportError:  # Windows: the bounds of the guard and the time limit remain
+        return
+    for name, value in (
+        ("RLIMIT_AS", MEMORY_BYTES),
+        ("RLIMIT_DATA", MEMORY_BYTES),
+        ("RLIMIT_CPU", CPU_SECONDS),
+        ("RLIMIT_FSIZE", 0),  # it can write to no file
+        ("RLIMIT_CORE", 0),
+    ):
+        number = getattr(resource, name, None)
+        if number is None:
+            continue
+        try:
+            _, hard = resource.getrlimit(number)
+            top = value if hard == resource.RLIM_INFINITY else min(value, hard)
+            resource.setrlimit(number, (top, top))
+        except (OSError, ValueError):  # some systems know the name but not the limit
+            continue
+
+
+def main() -> None:
+    """Answer requests until standard input ends."""
+    limit_resources()
+    source = os.fdopen(os.dup(0), "rb", buffering=0)
+    target = os.fdopen(os.dup(1), "wb", buffering=0)
+    os.dup2(2, 1)  # nothing that a library prints may get between the columns
+    while True:
+        try:
+            request = read_header(source.read)
+        except BrokenMessage:
+            return
+        if request is None:
+            return
+        try:
+            answer(request, target)
+        except BrokenPipeError:
+            return
+
+
+def answer(request: dict[str, Any], target: BinaryIO) -> None:
+    """Answer one request with columns or an error."""
+    try:
+        header, buffers = _columns_of(Path(os.fsdecode(base64.b64decode(request["path"]))))
+    except MemoryError:
+        header, buffers = _error("damaged", "file", "It needs more memory than a set may."), []
+    except Exception as error:
+        header, buffers = _error("internal", "", f"{type(error).__name__}: {error}"), []
+    _write(target, pack_header(header))
+    for buffer in buffers:
+        _write(target, buffer)
+
+
+def _columns_of(path: Path) -> tuple[dict[str, Any], list[Any]]:
+    from .source import Unreadable, read_bytes
+
+    try:
+        data, stamp = read_bytes(path)
+    except Unreadable as problem:
+        return _error("unreadable", "", problem.problem, problem.remedy), []
+    from .hdf5 import Newer, read_image
+    from .structure import Misfit
+
+    try:
+        neutral, sha = read_image(data)
+    except Newer as newer:
+        return _error("newer", "attribute min_reader_version", str(newer)), []
+    except Misfit as misfit:
+        return _error("damaged", misfit.place, f"It {misfit.problem}"), []
+    listed = [[name, a.dtype.str, list(a.shape)] for name, a in neutral.columns.items()]
+    header = {
+        "columns": listed,
+        "attributes": neutral.attributes,
+        "sha": sha,
+        "stamp": list(stamp),
+    }
+    return header, [memoryview(a.reshape(-1).view("u1")) for a in neutral.columns.values()]
+
+
+def _error(kind: str, place: str, problem: str, remedy: str = "") -> dict[str, Any]:
+    return {"error": kind, "place": place, "problem": problem[:2000], "remedy": remedy}
+
+
+def _write(target: BinaryIO, data: Any) -> None:
+    view = memoryview(data)
+    while len(view):
+        written = target.write(view)
+        view = view[written or 0 :]
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,314 @@
+"""Columns as a calibration set.  The columns may come from anyone: everything is checked."""
+
+from __future__ import annotations
+
+import gc
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from ..core.axis import Axis, End, Interpolation
+from ..core.calibration_set import CalibrationSet
+from ..core.rule import Rule, rule_from_plain
+from ..core.storage import Storage
+from ..core.table import NO_RELATIONS, Table
+from ..errors import DamagedFile, ModelError
+from .layout import ENDS, INTERPOLATIONS, MAX_TEXT_BYTES, STORAGE_TYPES, TEXT_ATTRIBUTES
+from .raw import raw_values
+from .structure import Columns, Misfit, Neutral, completed
+from .texts import Array, joined, plain
+
+REMEDY = "Restore the file from a backup."
+_INTERPOLATIONS = [Interpolation(text) for text in INTERPOLATIONS]
+_ENDS = [End(text) for text in ENDS]
+
+
+def decode(neutral: Neutral, path: Path) -> tuple[CalibrationSet, Columns]:
+    """Build the set from a file's columns.
+
+    Parameters
+    ----------
+    neutral : Neutral
+        In the current version's layout.
+    path : Path
+        For error messages.
+
+    Returns
+    -------
+    CalibrationSet
+    Columns
+        Every column of the layout, the left-out ones without rows.
+
+    Raises
+    ------
+    DamagedFile
+    """
+    collecting = gc.isenabled()
+    gc.disable()  # tens of thousands of new objects, none of them garbage
+    try:
+        columns = completed(neutral.columns)
+        return _set(columns, neutral.attributes, path), columns
+    except Misfit as misfit:
+        raise DamagedFile(path, misfit.place, f"It {misfit.problem}", REMEDY) from None
+    except UnicodeDecodeError:
+        raise DamagedFile(path, "texts", "A text is not valid UTF-8.", REMEDY) from None
+    finally:
+        if collecting:
+            gc.enable()
+
+
+def _set(columns: Columns, attributes: Mapping[str, Any], path: Path) -> CalibrationSet:
+    axes = _axes(columns, path)
+    tables = _tables(columns, axes, path)
+    about: dict[str, str] = {}
+    for name in TEXT_ATTRIBUTES:
+        text = attributes.get(name)
+        if not isinstance(text, str):
+            raise DamagedFile(path, f"attribute {name}", "It is missing or not a text.", REMEDY)
+        about[name] = text
+    shared = [axes[row] for row in columns["shared_axes"].tolist()]
+    try:
+        return CalibrationSet(tables, shared, **about)
+    except ModelError as error:
+        raise DamagedFile(path, "tables", error.problem, error.remedy) from None
+
+
+def _axes(columns: Columns, path: Path) -> list[Axis]:
+    values = _clean(columns["axis_values"])
+    counts = columns["axis_count"]
+    ends = np.cumsum(counts, dtype=np.int64)
+    bad = np.flatnonzero(~np.isfinite(values))
+    names = plain(columns["axis_name"])
+    quantities = plain(columns["axis_quantity"])
+    if bad.size:
+        row = int(np.searchsorted(ends, bad[0], side="right"))
+        place = int(bad[0]) - int(ends[row] - counts[row]) + 1
+        label = names[row] or quantities[row] or "axis"
+        raise DamagedFile(
+            path,
+            f"{_first_user(columns, row)}axis {label}, breakpoint {place}",
+            "It is not a finite number.",
+            "Give the breakpoint a finite value where the file was made.",
+        )
+    rows = zip(
+        names,
+        plain(columns["axis_unit"]),
+        quantities,
+        columns["axis_interpolation"].tolist(),
+        columns["axis_below"].tolist(),
+        columns["axis_above"].tolist(),
+        _storages(columns, "axis_", path),
+        plain(columns["axis_shared"]),
+        counts.tolist(),
+        ends.tolist(),
+        strict=True,
+    )
+    try:
+        return [
+            Axis(
+                values[end - count : end],
+                name,
+                unit,
+                quantity,
+                _INTERPOLATIONS[interpolation],
+                _ENDS[below],
+                _ENDS[above],
+                storage,
+                shared,
+            )
+            for name, unit, quantity, interpolation, below, above, storage, shared, count, end in rows
+        ]
+    except ModelError as error:
+        raise DamagedFile(path, "axes", error.problem, error.remedy) from None
+
+
+def _first_user(columns: Columns, axis_row: int) -> str:
+    users = np.flatnonzero((columns["axes"] == axis_row).any(axis=1))
+    if not users.size:
+        return ""
+    return f"table {columns['table'][users[0]].decode(errors='replace')[:200]}, "
+
+
+def _tables(columns: Columns, axes: list[Axis], path: Path) -> list[Table]:
+    values = _clean(columns["values"])
+    counts = columns["value_count"]
+    ends = np.cumsum(counts, dtype=np.int64)
+    ids = plain(columns["table"])
+    _check_shapes(columns, ids, path)
+    _check_raw(columns, ids, path)
+    per_table_axes = _per_table_axes(columns, axes)
+    rows = zip(
+        ids,
+        plain(columns["name"]),
+        plain(columns["unit"]),
+        plain(columns["function"]),
+        joined(columns["description_count"], columns["description_text"]),
+        columns["lower"].tolist(),
+        columns["upper"].tolist(),
+        _storages(columns, "", path),
+        plain(columns["role"]),
+        _relations(columns),
+        _rules(columns, ids, path),
+        per_table_axes,
+        counts.tolist(),
+        ends.tolist(),
+        strict=True,
+    )
+    tables: list[Table] = []
+    id = ""
+    try:
+        for (
+            id, name, unit, function, description, lower, upper, storage, role, relations, rules,
+            own, count, end,
+        ) in rows:  # fmt: skip
+            block = values[end - count : end]
+            if len(own) != 1:
+                block = block.reshape([axis.values.size for axis in own])
+            tables.append(
+                Table(
+                    id, block, own, name, unit, function, description, lower, upper, storage,
+                    role, relations, rules,
+                )
+            )  # fmt: skip
+    except ModelError as error:
+        raise DamagedFile(path, f"table {id[:200]}", error.problem, error.remedy) from None
+    return tables
+
+
+def _per_table_axes(columns: Columns, axes: list[Axis]) -> list[tuple[Axis, ...]]:
+    kinds = columns["kind"].tolist()
+    return [
+        tuple([axes[row] for row in rows[:kind]]) if kind else ()
+        for kind, rows in zip(kinds, columns["axes"].tolist(), strict=True)
+    ]
+
+
+def _check_shapes(columns: Columns, ids: list[str], path: Path) -> None:
+    rows = columns["axes"]
+    used = rows >= 0
+    kinds = columns["kind"]
+    position = np.arange(rows.shape[1])
+    bad = (used != (position < kinds[:, None])).any(axis=1)
+    if not bad.any():
+        lengths = np.ones(rows.shape, dtype=np.float64)  # float: a product cannot wrap round
+        lengths[used] = columns["axis_count"][rows[used]]
+        bad = lengths.prod(axis=1) != columns["value_count"]
+    if bad.any():
+        id = ids[int(np.flatnonzero(bad)[0])]
+        raise DamagedFile(path, f"table {id[:200]}", "Its values do not fit its axes.", REMEDY)
+
+
+def _check_raw(columns: Columns, ids: list[str], path: Path) -> None:
+    expected = raw_values(columns)
+    found = columns["raw_values"]
+    if expected.shape != found.shape:
+        raise DamagedFile(
+            path,
+            "column raw_values",
+            f"It has {found.size} entries, not {expected.size}.",
+            REMEDY,
+        )
+    if not np.array_equal(expected, found):
+        from .raw import integer_cells
+
+        cell = int(np.flatnonzero(integer_cells(columns))[np.flatnonzero(expected != found)[0]])
+        ends = np.cumsum(columns["value_count"], dtype=np.int64)
+        row = int(np.searchsorted(ends, cell, side="right"))
+        raise DamagedFile(
+            path,
+            f"table {ids[row][:200]}",
+            "Its raw values do not belong to its physical ones.",
+            REMEDY,
+        )
+
+
+def _storages(columns: Columns, prefix: str, path: Path) -> list[Storage]:
+    known: dict[tuple[int, int, int, int], Storage] = {}
+    storages: list[Storage] = []
+    for key in zip(
+        columns[f"{prefix}storage_type"].tolist(),
+        columns[f"{prefix}storage_numerator"].tolist(),
+        columns[f"{prefix}storage_denominator"].tolist(),
+        columns[f"{prefix}storage_offset"].tolist(),
+        strict=True,
+    ):
+        storage = known.get(key)
+        if storage is None:
+            try:
+                storage = known[key] = Storage(STORAGE_TYPES[key[0]], *key[1:])
+            except ModelError as error:
+                raise DamagedFile(
+                    path, f"column {prefix}storage_type", error.problem, error.remedy
+                ) from None
+        storages.append(storage)
+    return storages
+
+
+def _relations(columns: Columns) -> list[Mapping[str, str]]:
+    relations: list[Mapping[str, str]] = [NO_RELATIONS] * len(columns["table"])
+    own: dict[int, dict[str, str]] = {}
+    for row, mode, sign in zip(
+        columns["relation_table"].tolist(),
+        plain(columns["relation_mode"]),
+        plain(columns["relation_sign"]),
+        strict=True,
+    ):
+        own.setdefault(row, {})[mode] = sign
+    known: dict[tuple[tuple[str, str], ...], Mapping[str, str]] = {}
+    for row, found in own.items():
+        key = tuple(found.items())
+        relations[row] = known.setdefault(key, MappingProxyType(found))
+    return relations
+
+
+def _rules(columns: Columns, ids: list[str], path: Path) -> list[tuple[Rule, ...]]:
+    texts = joined(columns["rule_count"], columns["rule_text"])
+    rows = columns["rules"].tolist()
+    if not texts:
+        return [()] * len(rows)
+    from .. import rules as _kinds  # noqa: F401  # makes the kinds of rule known
+
+    sets: list[tuple[Rule, ...]] = []
+    for number, text in enumerate(texts):
+        try:
+            listed = json_value(text)
+            if not isinstance(listed, list) or not all(isinstance(r, dict) for r in listed):
+                raise ModelError("The rules are not a list.")
+            sets.append(tuple(rule_from_plain(r) for r in listed))
+        except ModelError as error:
+            user = ids[rows.index(number)] if number in rows else f"set {number + 1}"
+            raise DamagedFile(
+                path,
+                f"rules of table {user[:200]}",
+                error.problem,
+                error.remedy or REMEDY,
+            ) from None
+    return [sets[row] if row >= 0 else () for row in rows]
+
+
+def json_value(text: str) -> Any:
+    """Parse bounded JSON text.
+
+    Raises
+    ------
+    ModelError
+        If it is too long, too deeply nested or no JSON.
+    """
+    if len(text) > MAX_TEXT_BYTES:
+        raise ModelError(f"A JSON text is longer than {MAX_TEXT_BYTES} bytes.")
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError):
+        raise ModelError("A text is not the JSON it should be.") from None
+
+
+def _clean(values: Array) -> Array:
+    """Return the values read-only, -0 as 0 and every NaN the same, so that equal means equal."""
+    clean = values + 0.0
+    clean[np.isnan(clean)] = np.nan
+    clean.setflags(write=False)
+    return clean

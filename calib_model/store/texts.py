@@ -1,0 +1,129 @@
+"""Text columns: fixed-width UTF-8, and long texts in pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from ..errors import ModelError
+from .layout import MAX_STRING_BYTES, PIECE_BYTES
+
+Array = npt.NDArray[Any]
+
+
+def encoded(text: str, limit: int, where: Callable[[], str]) -> bytes:
+    """Return UTF-8 bytes.
+
+    Raises
+    ------
+    ModelError
+        If the text holds what a file cannot keep, or is longer than `limit` bytes.
+    """
+    try:
+        data = text.encode()
+    except UnicodeEncodeError:
+        raise ModelError(
+            f"{where()} holds half of a character, which no file can keep.",
+            "Type the text again.",
+        ) from None
+    if b"\0" in data:
+        raise ModelError(f"{where()} holds a NUL character.", "Type the text again.")
+    if len(data) > limit:
+        raise ModelError(
+            f"{where()} is {len(data)} bytes long; at most {limit} can be kept.", "Shorten it."
+        )
+    return data
+
+
+def fixed(texts: Iterable[str], where: Callable[[int], str]) -> Array:
+    """Return texts as one fixed-width column.
+
+    Parameters
+    ----------
+    texts : iterable of str
+    where : callable
+        Names the text of a row, for an error.
+    """
+    known: dict[str, bytes] = {}
+    rows: list[bytes] = []
+    for number, text in enumerate(texts):
+        data = known.get(text)
+        if data is None:
+            data = encoded(text, MAX_STRING_BYTES, lambda n=number: where(n))  # type: ignore[misc]
+            known[text] = data
+        rows.append(data)
+    width = max(map(len, known.values()), default=0) or 1
+    return np.array(rows, dtype=f"S{width}")
+
+
+def plain(column: Array) -> list[str]:
+    """Return a fixed-width column as texts; equal texts are one object.
+
+    Raises
+    ------
+    UnicodeDecodeError
+    """
+    known: dict[bytes, str] = {}
+    texts: list[str] = []
+    for data in column.tolist():
+        text = known.get(data)
+        if text is None:
+            text = known[data] = data.decode()
+        texts.append(text)
+    return texts
+
+
+def in_pieces(
+    texts: Sequence[str], limit: int, where: Callable[[int], str]
+) -> tuple[Array, Array]:
+    """Return (number of pieces per text, pieces)."""
+    counts: list[int] = []
+    pieces: list[bytes] = []
+    for number, text in enumerate(texts):
+        data = encoded(text, limit, lambda n=number: where(n))  # type: ignore[misc]
+        if len(data) <= PIECE_BYTES:
+            if data:
+                pieces.append(data)
+            counts.append(1 if data else 0)
+        else:
+            cut = _cut(data)
+            pieces += cut
+            counts.append(len(cut))
+    width = max(map(len, pieces), default=0) or 1
+    return np.array(counts, dtype="<i4"), np.array(pieces, dtype=f"S{width}")
+
+
+def _cut(data: bytes) -> list[bytes]:
+    pieces = []
+    start = 0
+    while start < len(data):
+        end = min(start + PIECE_BYTES, len(data))
+        while end < len(data) and data[end] & 0xC0 == 0x80:  # inside a character
+            end -= 1
+        pieces.append(data[start:end])
+        start = end
+    return pieces
+
+
+def joined(counts: Array, pieces: Array) -> list[str]:
+    """Read back what `in_pieces` made; the counts must fit the pieces.
+
+    Raises
+    ------
+    UnicodeDecodeError
+    """
+    rows = pieces.tolist()
+    texts: list[str] = []
+    start = 0
+    for count in counts.tolist():
+        if count == 0:
+            texts.append("")
+        elif count == 1:
+            texts.append(rows[start].decode())
+        else:
+            texts.append(b"".join(rows[start : start + count]).decode())
+        start += count
+    return texts

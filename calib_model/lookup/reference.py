@@ -14,11 +14,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from ..core.arrays import FloatArray, IntArray
-from ..core.axis import Axis, End, Interpolation
-from ..core.numbers import exact
-from ..core.table import Table
-from ..errors import LookupProblem
+from calib_model.core.arrays import FloatArray, IntArray
+from calib_model.core.axis import Axis, End, Interpolation
+from calib_model.core.numbers import exact
+from calib_model.core.table import Table
+from calib_model.errors import LookupProblem
 
 Points = Sequence[npt.ArrayLike] | Mapping[str, npt.ArrayLike]
 """One array per axis, broadcastable to each other, or arrays by input quantity."""
@@ -171,8 +171,8 @@ def locate(axis: Axis, points: npt.ArrayLike) -> tuple[IntArray, IntArray, Float
         low = np.where(x > breakpoints[-1], last - 1, low)
     high = np.minimum(low + 1, last)
     start = breakpoints[low]
-    width = np.where(high > low, breakpoints[high] - start, 1.0)
     with np.errstate(invalid="ignore", over="ignore"):
+        width = np.where(high > low, breakpoints[high] - start, 1.0)
         t = (x - start) / width
     if axis.above is End.HELD:
         t = np.where(x > breakpoints[-1], 0.0, t)

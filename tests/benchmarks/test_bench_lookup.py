@@ -55,7 +55,10 @@ def _points(table: Table, order: str) -> list[np.ndarray]:
 
 @pytest.mark.parametrize(("order", "at_least"), [("random", 4.0), ("time-ordered", 3.0)])
 def test_map_against_scipy(
-    table: Table, order: str, at_least: float, record_property: Callable[[str, object], None]
+    table: Table,
+    order: str,
+    at_least: float,
+    record_testsuite_property: Callable[[str, object], None],
 ) -> None:
     points = _points(table, order)
     grid = RegularGridInterpolator([a.values for a in table.axes], table.values)
@@ -64,14 +67,16 @@ def test_map_against_scipy(
     ours, theirs = best_times(
         lambda: lookup(table, points, compiled=True), lambda: grid(stacked), rounds=4
     )
-    record_property("nanoseconds per point", round(ours / POINTS * 1e9, 1))
-    record_property("times faster than RegularGridInterpolator", round(theirs / ours, 2))
+    record_testsuite_property(f"map {order}: nanoseconds per point", round(ours / POINTS * 1e9, 1))
+    record_testsuite_property(
+        f"map {order}: times faster than RegularGridInterpolator", round(theirs / ours, 2)
+    )
     assert theirs / ours >= at_least
 
 
 @pytest.mark.parametrize("order", ["random", "time-ordered"])
 def test_curve_against_numpy(
-    table: Table, order: str, record_property: Callable[[str, object], None]
+    table: Table, order: str, record_testsuite_property: Callable[[str, object], None]
 ) -> None:
     curve = Table("curve", table.values[0], table.axes[1:])
     (x,) = _points(curve, order)
@@ -79,6 +84,10 @@ def test_curve_against_numpy(
     ours, theirs = best_times(
         lambda: lookup(curve, [x], compiled=True), lambda: np.interp(x, breakpoints, curve.values)
     )
-    record_property("nanoseconds per point", round(ours / POINTS * 1e9, 1))
-    record_property("time relative to numpy.interp", round(ours / theirs, 2))
+    record_testsuite_property(
+        f"curve {order}: nanoseconds per point", round(ours / POINTS * 1e9, 1)
+    )
+    record_testsuite_property(
+        f"curve {order}: time relative to numpy.interp", round(ours / theirs, 2)
+    )
     assert ours / theirs <= 1.5

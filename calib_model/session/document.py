@@ -16,6 +16,7 @@ from ..core.arrays import IntArray
 from ..core.calibration_set import CalibrationSet
 from ..editing.change import CellsEdit, Change, TableEdit, apply, change_to_plain
 from ..errors import EditRefused
+from .history import HistoryLike, PlainHistory
 
 
 @dataclass(frozen=True)
@@ -51,17 +52,13 @@ class Snapshot:
     content : CalibrationSet
     pending : tuple of Change
         Changes since the last save, oldest first.
-    history : tuple of plain changes
-        Entries that the file holds already.
+    history : HistoryLike
+        Entries that the file is to hold, the pending ones included.
     """
 
     content: CalibrationSet
     pending: tuple[Change, ...]
-    history: tuple[Mapping[str, Any], ...]
-
-    def entries(self) -> list[dict[str, Any]]:
-        """Return every entry of the history that the file is to hold, oldest first."""
-        return [*map(dict, self.history), *map(change_to_plain, self.pending)]
+    history: HistoryLike
 
 
 class JournalLike(Protocol):
@@ -99,8 +96,8 @@ class Document:
         self.read_only = read_only
         self.author = author
         self.journal: JournalLike | None = None
-        self.history: tuple[Mapping[str, Any], ...] = ()
-        """Plain entries that the file holds, oldest first."""
+        self.history: HistoryLike = PlainHistory()
+        """Entries that the file holds, oldest first."""
         self._undo: list[Change] = []
         self._redo: list[Change] = []
         self._pending: list[Change] = []
@@ -249,14 +246,16 @@ class Document:
         End it with `mark_saved` or `save_failed`.
         """
         self._being_saved = len(self._pending)
-        return Snapshot(self._content, tuple(self._pending), self.history)
+        pending = tuple(self._pending)
+        history = self.history.with_entries(map(change_to_plain, pending))
+        return Snapshot(self._content, pending, history)
 
     def mark_saved(self, content: CalibrationSet, path: Path | None = None) -> None:
         """Note that `content` (this document's set at some moment) is now what the file holds."""
         count = self._being_saved
         if not count and content is self._content:
             count = len(self._pending)
-        self.history += tuple(change_to_plain(change) for change in self._pending[:count])
+        self.history = self.history.with_entries(map(change_to_plain, self._pending[:count]))
         del self._pending[:count]
         self._being_saved = 0
         self._saved = content

@@ -1,0 +1,1 @@
+"""Work area Compare: two sets side by side."""

@@ -1,0 +1,1 @@
+"""Work area Release: findings, waivers, sign-off, export."""

@@ -1,0 +1,1 @@
+"""Work area Road: recordings and desk manoeuvres."""

@@ -1,0 +1,1 @@
+"""The main window: work areas, actions, files, background work, settings, looks."""

@@ -1,0 +1,112 @@
+"""The bar above the work area: which sets are open, which one is edited, which one is the base."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QWheelEvent
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QWidget
+
+from app.desk import Desk
+from calib_model.session.document import Document
+
+
+class SteadyComboBox(QComboBox):
+    """A combo box that the mouse wheel does not change: scrolling must not switch sets."""
+
+    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: D102
+        event.ignore()
+
+
+class DocumentBar(QWidget):
+    """Current set, reference set, and what the current set is."""
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__()
+        self._desk = desk
+        self.setAccessibleName("Open sets")
+        self.current = SteadyComboBox()
+        self.current.setAccessibleName("Set being edited")
+        self.current.setToolTip("The set that you see and edit. Other open sets stay as they are.")
+        self.reference = SteadyComboBox()
+        self.reference.setAccessibleName("Reference set")
+        self.reference.setToolTip(
+            "The set that mode relations are checked against and that plots can overlay."
+        )
+        for box in (self.current, self.reference):
+            box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+            box.setMinimumContentsLength(16)
+            box.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+        self.about = QLabel()
+        self.about.setTextFormat(Qt.TextFormat.PlainText)
+        self.about.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(8, 4, 8, 4)
+        for text, box in (("Set", self.current), ("Reference", self.reference)):
+            label = QLabel(text)
+            label.setBuddy(box)
+            row.addWidget(label)
+            row.addWidget(box, 2)
+            row.addSpacing(8)
+        row.addWidget(self.about, 3)
+        self.current.activated.connect(self._choose_current)
+        self.reference.activated.connect(self._choose_reference)
+        for signal in (desk.documents_changed, desk.current_changed, desk.reference_changed):
+            signal.connect(self.refresh)
+        desk.edited.connect(lambda _event: self.refresh())
+        self._shown: tuple[object, ...] = ()
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show what the desk holds."""
+        desk = self._desk
+        names = [document_label(d, desk.documents) for d in desk.documents]
+        state = (
+            tuple(names),
+            desk.documents.index(desk.current) if desk.current in desk.documents else -1,
+            desk.documents.index(desk.reference) if desk.reference in desk.documents else -1,
+        )
+        if desk.current is not None:
+            self.about.setText(about_text(desk.current))
+        else:
+            self.about.setText("")
+        self.about.setToolTip(self.about.text())
+        if state == self._shown:
+            return
+        self._shown = state
+        self.current.clear()
+        self.current.addItems(names or ["No set open"])
+        self.current.setCurrentIndex(max(state[1], 0))
+        self.current.setEnabled(bool(names))
+        self.reference.clear()
+        self.reference.addItems(["None", *names])
+        self.reference.setCurrentIndex(state[2] + 1)
+        self.reference.setEnabled(len(names) > 1)
+
+    def _choose_current(self, number: int) -> None:
+        if number < len(self._desk.documents):
+            self._desk.set_current(self._desk.documents[number])
+
+    def _choose_reference(self, number: int) -> None:
+        chosen = self._desk.documents[number - 1] if number > 0 else None
+        self._desk.set_reference(chosen)
+
+
+def document_label(document: Document, among: list[Document]) -> str:
+    """Return a document's name to choose it by: its folder too where two names are equal."""
+    name = document.title
+    if document.path and sum(d.title == name for d in among) > 1:
+        name = f"{name} ({document.path.parent.name})"
+    if document.is_modified:
+        name += " *"
+    return f"{name} (read-only)" if document.read_only else name
+
+
+def about_text(document: Document) -> str:
+    """Return programme, mode and revision of a set in one line."""
+    content = document.content
+    parts = [content.programme, f"{content.mode} mode" if content.mode else ""]
+    if content.is_base and content.mode:
+        parts[-1] += " (base)"
+    parts.append(f"revision {content.revision}" if content.revision else "")
+    parts.append(f"{len(content)} table{'' if len(content) == 1 else 's'}")
+    return ", ".join(filter(None, parts))

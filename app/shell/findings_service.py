@@ -1,0 +1,112 @@
+"""Keeps the findings of the set being edited up to date.
+
+The whole set is checked in the background when it is opened; after an edit only the rules that
+read a changed table are checked again, at once.
+"""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+from typing import Any
+
+from PySide6.QtCore import QObject
+
+from app.desk import Desk
+from calib_model.core.calibration_set import CalibrationSet
+from calib_model.session.document import Document, Event
+
+from .jobs import Control, Job, Jobs
+
+
+class FindingsService(QObject):
+    """Holds the report of the desk's current document.
+
+    Parameters
+    ----------
+    desk : Desk
+        Its `findings_changed` is emitted when `report` is new.
+    jobs : Jobs
+    """
+
+    def __init__(self, desk: Desk, jobs: Jobs) -> None:
+        super().__init__(desk)
+        self._desk = desk
+        self._jobs = jobs
+        self._checker: Any = None
+        self._checked: CalibrationSet | None = None
+        self._job: Job | None = None
+        self.report: Any = None
+        """The checker's report; None while the set is being checked or none is open."""
+        desk.current_changed.connect(self.refresh)
+        desk.reference_changed.connect(self.refresh)
+        desk.edited.connect(self._on_edit)
+
+    @property
+    def busy(self) -> bool:
+        """Whether a whole check is running."""
+        return self._job is not None
+
+    def refresh(self) -> None:
+        """Check the whole current set in the background."""
+        if self._job is not None:
+            self._job.cancel()
+            self._job = None
+        self._checker = self.report = self._checked = None
+        document = self._desk.current
+        self._desk.findings_changed.emit()
+        if document is None or not checks_exist():
+            return
+        content = document.content
+        self._job = self._jobs.start(
+            f"Checking {document.title}",
+            _check,
+            content,
+            self._against(document),
+            done=lambda checker: self._take(document, content, checker),
+            cancellable=True,
+        )
+
+    def _against(self, document: Document) -> tuple[CalibrationSet, ...]:
+        reference = self._desk.reference
+        if reference is None or reference is document:
+            return ()
+        return (reference.content,)
+
+    def _take(self, document: Document, content: CalibrationSet, checker: Any) -> None:
+        if document is not self._desk.current:
+            return
+        self._job = None
+        self._checker, self._checked = checker, content
+        self.report = checker.report
+        if document.content is not content:  # edited while the check ran
+            self._update(document, changed_tables(content, document.content))
+        self._desk.findings_changed.emit()
+
+    def _on_edit(self, event: Event) -> None:
+        document = self._desk.current
+        if self._checker is None or document is None:
+            return
+        self._update(document, event.tables)
+        self._desk.findings_changed.emit()
+
+    def _update(self, document: Document, tables: tuple[str, ...]) -> None:
+        self.report = self._checker.update(document.content, tables)
+        self._checked = document.content
+
+
+def _check(control: Control, content: CalibrationSet, against: tuple[CalibrationSet, ...]) -> Any:
+    module = importlib.import_module("calib_model.rules.check")
+    control.check()
+    return module.Checker(content, against)
+
+
+def checks_exist() -> bool:
+    """Tell whether the checks are part of this installation."""
+    return importlib.util.find_spec("calib_model.rules.check") is not None
+
+
+def changed_tables(before: CalibrationSet, after: CalibrationSet) -> tuple[str, ...]:
+    """Return the ids of tables that are not the same object in both sets."""
+    ids = {**before.tables, **after.tables}
+    return tuple(id for id in ids if before.tables.get(id) is not after.tables.get(id))

@@ -1,0 +1,182 @@
+"""Work in the background: pure functions on snapshots, with progress, cancel and told errors.
+
+A job never touches a document or a widget.  What it returns comes back to the window's thread.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from PySide6.QtCore import QEventLoop, QObject, QRunnable, Qt, QThreadPool, Signal
+
+
+class Cancelled(Exception):
+    """The user cancelled the job."""
+
+
+class Control:
+    """What a running job may say and ask; safe to use from its thread.
+
+    Parameters
+    ----------
+    report : callable
+        Called with a fraction (0 to 1, or -1 if unknown) and a text.
+    """
+
+    def __init__(self, report: Callable[[float, str], None]) -> None:
+        self._report = report
+        self._cancel = threading.Event()
+
+    def progress(self, fraction: float, text: str = "") -> None:
+        """Tell how far the work is; raises `Cancelled` if the user gave up."""
+        self.check()
+        self._report(fraction, text)
+
+    def check(self) -> None:
+        """Raise `Cancelled` if the user gave up."""
+        if self._cancel.is_set():
+            raise Cancelled
+
+    def cancel(self) -> None:
+        """Ask the work to end at its next check."""
+        self._cancel.set()
+
+
+class Job(QObject):
+    """One piece of background work.
+
+    Signals
+    -------
+    progressed : float, str
+    ended
+        Done, failed or cancelled; `state` says which.
+    """
+
+    progressed = Signal(float, str)
+    ended = Signal()
+    _returned = Signal(object, object)
+
+    def __init__(self, title: str, cancellable: bool, parent: QObject) -> None:
+        super().__init__(parent)
+        self.title = title
+        self.cancellable = cancellable
+        self.state = "running"
+        self.result: Any = None
+        self.error: BaseException | None = None
+        self.done: Callable[[Any], None] | None = None
+        self.failed: Callable[[BaseException], None] | None = None
+        self.control = Control(self.progressed.emit)
+        self._returned.connect(self._on_returned, Qt.ConnectionType.QueuedConnection)
+
+    def cancel(self) -> None:
+        """Give up: the result, if one still comes, is dropped."""
+        self.control.cancel()
+
+    def wait(self) -> None:
+        """Wait for the end while the window stays alive."""
+        if self.state != "running":
+            return
+        loop = QEventLoop()
+        self.ended.connect(loop.quit)
+        loop.exec()
+
+    def _on_returned(self, result: Any, error: BaseException | None) -> None:
+        if isinstance(error, Cancelled):
+            self.state = "cancelled"
+        elif error is not None:
+            self.state, self.error = "failed", error
+        else:
+            self.state, self.result = "done", result
+        try:
+            if self.state == "done" and self.done is not None:
+                self.done(result)
+            elif self.state == "failed":
+                if self.failed is None:
+                    raise error  # type: ignore[misc]
+                self.failed(error)  # type: ignore[arg-type]
+        finally:
+            self.ended.emit()
+
+
+class _Task(QRunnable):
+    """Runs a function in a pool thread and hands the outcome to its job."""
+
+    def __init__(self, job: Job, function: Callable[..., Any], arguments: tuple[Any, ...]) -> None:
+        super().__init__()
+        self._job, self._function, self._arguments = job, function, arguments
+
+    def run(self) -> None:
+        result, error = None, None
+        try:
+            self._job.control.check()
+            result = self._function(self._job.control, *self._arguments)
+        except BaseException as caught:  # told in the window's thread
+            error = caught
+        try:
+            self._job._returned.emit(result, error)
+        except RuntimeError:  # the window is gone
+            pass
+
+
+class Jobs(QObject):
+    """The window's background work.
+
+    Signals
+    -------
+    changed
+        A job began or ended.
+    """
+
+    changed = Signal()
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._pool = QThreadPool(self)
+        # Most jobs wait for a child process or hold the interpreter lock: few threads do.
+        self._pool.setMaxThreadCount(4)
+        self.running: list[Job] = []
+
+    def start(
+        self,
+        title: str,
+        function: Callable[..., Any],
+        *arguments: Any,
+        done: Callable[[Any], None] | None = None,
+        failed: Callable[[BaseException], None] | None = None,
+        cancellable: bool = False,
+    ) -> Job:
+        """Run ``function(control, *arguments)`` in a thread.
+
+        Parameters
+        ----------
+        title : str
+            What is being done, for the status line (``Opening larch_normal.h5``).
+        done, failed : callable
+            Called in the window's thread with the result or the error.  Without `failed` an
+            error goes to the crash dialog.
+        cancellable : bool
+            Whether the function asks ``control`` now and then.
+        """
+        job = Job(title, cancellable, self)
+        job.done, job.failed = done, failed
+        self.running.append(job)
+        job.ended.connect(lambda: self._on_ended(job))
+        self._pool.start(_Task(job, function, arguments))
+        self.changed.emit()
+        return job
+
+    def _on_ended(self, job: Job) -> None:
+        self.running.remove(job)
+        self.changed.emit()
+        job.deleteLater()
+
+    def finish(self) -> None:
+        """Let every job come to its end; those that can be cancelled are."""
+        for job in list(self.running):
+            if job.cancellable:
+                job.cancel()
+        while self.running:
+            self.running[0].wait()
+        self._pool.waitForDone()

@@ -1,0 +1,119 @@
+"""What the window remembers from one start to the next."""
+
+from __future__ import annotations
+
+import getpass
+import os
+from pathlib import Path
+
+from PySide6.QtCore import QByteArray, QSettings
+
+RECENT_LIMIT = 12
+THEMES = ("system", "light", "dark")
+
+
+def config_folder() -> Path:
+    """Folder of the settings file: ``BITEPOINT_CONFIG_DIR``, or the system's usual place."""
+    given = os.environ.get("BITEPOINT_CONFIG_DIR")
+    if given:
+        return Path(given)
+    from platformdirs import user_config_path
+
+    return user_config_path("bitepoint", appauthor=False)
+
+
+class Settings:
+    """Typed access to one ini file, so that no key is spelt in two places."""
+
+    def __init__(self, folder: Path | None = None) -> None:
+        folder = folder or config_folder()
+        self.path = folder / "settings.ini"
+        self._store = QSettings(str(self.path), QSettings.Format.IniFormat)
+
+    def _text(self, key: str, default: str = "") -> str:
+        value = self._store.value(key, default)
+        return value if isinstance(value, str) else default
+
+    def _set(self, key: str, value: object) -> None:
+        self._store.setValue(key, value)
+        self._store.sync()
+
+    @property
+    def theme(self) -> str:
+        """One of `THEMES`."""
+        value = self._text("view/theme", "system")
+        return value if value in THEMES else "system"
+
+    @theme.setter
+    def theme(self, value: str) -> None:
+        self._set("view/theme", value)
+
+    @property
+    def font_size(self) -> int:
+        """Text size in points, 7 to 24."""
+        text = self._text("view/font_size", "10")
+        return min(max(int(text), 7), 24) if text.isdigit() else 10
+
+    @font_size.setter
+    def font_size(self, value: int) -> None:
+        self._set("view/font_size", str(value))
+
+    @property
+    def author(self) -> str:
+        """Who edits, for the history; the system's user name until one is given."""
+        return self._text("author/name") or system_user()
+
+    @author.setter
+    def author(self, value: str) -> None:
+        self._set("author/name", value.strip())
+
+    @property
+    def author_is_given(self) -> bool:
+        """Whether the user said what the name shall be."""
+        return bool(self._text("author/name"))
+
+    @property
+    def recent(self) -> list[Path]:
+        """Files opened last, newest first."""
+        value = self._store.value("files/recent", [])
+        listed = [value] if isinstance(value, str) else list(value or [])
+        return [Path(text) for text in listed if isinstance(text, str) and text]
+
+    def add_recent(self, path: Path) -> None:
+        """Put a file first in the list of recent ones."""
+        first = path.absolute()
+        rest = [p for p in self.recent if p != first]
+        self._set("files/recent", [str(p) for p in (first, *rest)][:RECENT_LIMIT])
+
+    def forget_recent(self) -> None:
+        """Empty the list of recent files."""
+        self._store.remove("files/recent")
+        self._store.sync()
+
+    @property
+    def folder(self) -> Path:
+        """Folder that file dialogs start in."""
+        text = self._text("files/folder")
+        return Path(text) if text and Path(text).is_dir() else Path.home()
+
+    @folder.setter
+    def folder(self, value: Path) -> None:
+        self._set("files/folder", str(value))
+
+    @property
+    def geometry(self) -> QByteArray:
+        """The window's place and size; empty at first."""
+        value = self._store.value("window/geometry")
+        return value if isinstance(value, QByteArray) else QByteArray()
+
+    @geometry.setter
+    def geometry(self, value: QByteArray) -> None:
+        self._set("window/geometry", value)
+
+
+def system_user() -> str:
+    """Return the name this computer knows the user by."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # no such variable and no entry in the user database
+        return "unknown"

@@ -1,0 +1,84 @@
+"""The slim bar at the left edge that switches between the work areas."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPalette
+from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QSizePolicy, QVBoxLayout, QWidget
+
+
+class AreaButton(QAbstractButton):
+    """One work area: its name along the bar, a bar beside the one that is shown."""
+
+    def __init__(self, name: str, number: int) -> None:
+        super().__init__()
+        self.setText(name)
+        self.setCheckable(True)
+        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.setAccessibleName(f"Work area {name}")
+        self.setToolTip(f"Go to the work area {name} (Ctrl+{number}).")
+        self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
+
+    def sizeHint(self) -> QSize:  # noqa: D102
+        # The name is turned, so that the bar stays slim beside wide tables; the room around it
+        # makes a large target, also for gloved hands.
+        bold = self.font()
+        bold.setBold(True)
+        metrics = QFontMetrics(bold)
+        height = metrics.height()
+        return QSize(2 * height, metrics.horizontalAdvance(self.text()) + 2 * height)
+
+    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: D102
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        colours = self.palette()
+        if self.isChecked():
+            painter.fillRect(self.rect(), colours.color(QPalette.ColorRole.Base))
+            painter.fillRect(0, 0, 4, self.height(), colours.color(QPalette.ColorRole.Highlight))
+        elif self.underMouse():
+            painter.fillRect(self.rect(), colours.color(QPalette.ColorRole.Midlight))
+        if self.hasFocus():
+            pen = painter.pen()
+            pen.setColor(QColor(colours.color(QPalette.ColorRole.Highlight)))
+            pen.setWidth(2)
+            painter.setPen(pen)
+            painter.drawRect(self.rect().adjusted(1, 1, -1, -1))
+        painter.setPen(colours.color(QPalette.ColorRole.WindowText))
+        font = self.font()
+        font.setBold(self.isChecked())
+        painter.setFont(font)
+        painter.rotate(-90)
+        painter.drawText(
+            -self.height(), 0, self.height(), self.width(), Qt.AlignmentFlag.AlignCenter, self.text()
+        )
+
+
+class Switcher(QWidget):
+    """The bar of work areas.
+
+    Signals
+    -------
+    chosen : int
+    """
+
+    chosen = Signal(int)
+
+    def __init__(self, names: tuple[str, ...]) -> None:
+        super().__init__()
+        self.setAccessibleName("Work areas")
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        self._group = QButtonGroup(self)
+        self.buttons: list[AreaButton] = []
+        for number, name in enumerate(names):
+            button = AreaButton(name, number + 1)
+            self._group.addButton(button, number)
+            column.addWidget(button)
+            self.buttons.append(button)
+        column.addStretch(1)
+        self._group.idClicked.connect(self.chosen)
+
+    def show_area(self, number: int) -> None:
+        """Mark the area that is shown."""
+        self.buttons[number].setChecked(True)

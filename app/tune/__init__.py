@@ -1,0 +1,1 @@
+"""Work area Tune: shape tables."""

@@ -1,0 +1,259 @@
+"""The history of an open set: who changed what, when and why, and any earlier state.
+
+An entry is the plain form of a change.  The state at an entry is found by walking back from
+the present one; nothing but the entries is stored for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Protocol, Self
+
+from ..core.calibration_set import CalibrationSet
+from ..core.numbers import exact
+from ..core.table import Table
+from ..core.units import shown
+from ..editing.change import (
+    AboutEdit,
+    CellsEdit,
+    Change,
+    SharedAxisEdit,
+    TableEdit,
+    apply,
+    change_from_plain,
+    change_to_plain,
+)
+from ..editing.difference import change_between
+from ..errors import EditRefused, ModelError
+
+if TYPE_CHECKING:
+    from .document import Document
+
+MAX_LINES = 400
+
+
+class HistoryLike(Protocol):
+    """Entries that a file holds, decoded when asked for."""
+
+    def __len__(self) -> int:
+        """Number of entries."""
+
+    def entries(self) -> Iterator[dict[str, Any]]:
+        """Yield the entries in their plain form, oldest first."""
+
+    def with_entries(self, entries: Iterable[Mapping[str, Any]]) -> Self:
+        """Return a history with entries added; this one stays as it is."""
+
+
+class PlainHistory:
+    """A history in memory.
+
+    Parameters
+    ----------
+    entries : iterable of plain changes, optional
+        Oldest first.
+    """
+
+    def __init__(self, entries: Iterable[Mapping[str, Any]] = ()) -> None:
+        self._entries = tuple(entries)
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+    def entries(self) -> Iterator[dict[str, Any]]:
+        """Yield the entries in their plain form, oldest first."""
+        return (dict(entry) for entry in self._entries)
+
+    def with_entries(self, entries: Iterable[Mapping[str, Any]]) -> PlainHistory:
+        """Return a history with entries added; this one stays as it is."""
+        return PlainHistory((*self._entries, *entries))
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One entry of a history.
+
+    Parameters
+    ----------
+    plain : mapping
+        The change in its plain form.
+    saved : bool
+        Whether the file holds it; else it is a change since the last save.
+    """
+
+    plain: Mapping[str, Any]
+    saved: bool
+
+    def _text(self, key: str) -> str:
+        value = self.plain.get(key, "")
+        return value if isinstance(value, str) else ""
+
+    @property
+    def title(self) -> str:
+        """What was done."""
+        return self._text("title")
+
+    @property
+    def reason(self) -> str:
+        """Why; may be empty."""
+        return self._text("reason")
+
+    @property
+    def author(self) -> str:
+        """By whom."""
+        return self._text("author")
+
+    @property
+    def time(self) -> str:
+        """When, ISO 8601 in UTC."""
+        return self._text("time")
+
+    def change(self) -> Change:
+        """Return the change itself; ModelError if its record is damaged."""
+        return change_from_plain(self.plain)
+
+
+def entries_of(document: Document) -> list[Entry]:
+    """Return every entry of a document, oldest first, changes since the last save included.
+
+    Raises
+    ------
+    ModelError
+        If a recorded entry is damaged.
+    """
+    saved = [Entry(plain, True) for plain in document.history.entries()]
+    return saved + [Entry(change_to_plain(change), False) for change in document.pending]
+
+
+def content_after(content: CalibrationSet, later: Iterable[Entry]) -> CalibrationSet:
+    """Return an earlier state of a set.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+        The present state.
+    later : iterable of Entry
+        Entries made after the wanted state, oldest first.
+
+    Raises
+    ------
+    EditRefused
+        If the entries do not lead to the present state: something changed the set unrecorded.
+    """
+    for entry in reversed(list(later)):
+        try:
+            content = apply(content, entry.change().inverse())
+        except (EditRefused, ModelError) as error:
+            raise EditRefused(
+                f"The history cannot be followed back past “{entry.title}” of {entry.time}.",
+                "The set was changed by something that wrote no history; later states can "
+                "still be restored.",
+            ) from error
+    return content
+
+
+def restore_change(document: Document, entries: list[Entry], number: int) -> Change:
+    """Return one change that brings back the set as it was after an entry.
+
+    Parameters
+    ----------
+    document : Document
+    entries : list of Entry
+        As `entries_of` gave them for the document's present state.
+    number : int
+        Which entry; -1 for the state before the first one.
+
+    Raises
+    ------
+    EditRefused
+        See `content_after`.
+    """
+    wanted = content_after(document.content, entries[number + 1 :])
+    if number < 0:
+        title = "Restore the set as it was before its first recorded edit"
+    else:
+        title = f"Restore the set as it was after “{entries[number].title}”"
+    return change_between(document.content, wanted, title)
+
+
+def describe_change(change: Change, content: CalibrationSet | None = None) -> list[str]:
+    """Say in words what a change did: one line per cell or part.
+
+    Parameters
+    ----------
+    change : Change
+    content : CalibrationSet, optional
+        Where to find names, units and axis values of the tables; ids and cell numbers are
+        given without it.
+    """
+    lines: list[str] = []
+    for edit in change.edits:
+        match edit:
+            case CellsEdit():
+                table = content.tables.get(edit.table) if content is not None else None
+                lines.extend(_cell_lines(edit, table, MAX_LINES - len(lines)))
+            case TableEdit():
+                lines.append(_table_line(edit))
+            case SharedAxisEdit():
+                lines.append(f"Shared axis {edit.id}: {_axis(edit.before)} → {_axis(edit.after)}")
+            case AboutEdit():
+                lines.append(f"{edit.field}: “{edit.before}” → “{edit.after}”")
+        if len(lines) >= MAX_LINES:
+            lines.append("… and more")
+            break
+    return lines
+
+
+def _cell_lines(edit: CellsEdit, table: Table | None, room: int) -> list[str]:
+    name = table.label if table is not None else edit.table
+    unit = f" {shown(table.unit)}".rstrip() if table is not None else ""
+    lines = []
+    triples = zip(edit.cells.tolist(), edit.before.tolist(), edit.after.tolist(), strict=True)
+    for cell, before, after in list(triples)[: max(room, 0)]:
+        place = cell_words(table, cell)
+        lines.append(f"{name}{place}: {_value(before)} → {_value(after)}{unit}")
+    return lines
+
+
+def cell_words(table: Table | None, flat: int) -> str:
+    """Return where a cell lies: its axis values, as `` at Pedal 40 %``; its number without them."""
+    if table is None or flat >= table.values.size:
+        return f" cell {flat + 1}"
+    if not table.shape:
+        return ""
+    rest, index = flat, []
+    for length in reversed(table.shape):
+        rest, i = divmod(rest, length)
+        index.append(i)
+    words = [
+        f"{axis.label} {exact(float(axis.values[i]))} {shown(axis.unit)}".rstrip()
+        for axis, i in zip(table.axes, reversed(index), strict=True)
+    ]
+    return f" at {', '.join(words)}"
+
+
+def _value(value: float) -> str:
+    return "empty" if value != value else exact(value)
+
+
+def _axis(axis: Any) -> str:
+    if axis is None:
+        return "none"
+    return f"[{' '.join(exact(float(v)) for v in axis.values[:20])}] {shown(axis.unit)}".strip()
+
+
+def _table_line(edit: TableEdit) -> str:
+    if edit.before is None:
+        return f"Table {edit.table} added"
+    if edit.after is None:
+        return f"Table {edit.table} removed"
+    parts = []
+    for old, new in zip(edit.before.axes, edit.after.axes, strict=False):
+        if old != new:
+            parts.append(f"{old.label} {_axis(old)} → {_axis(new)}")
+    if edit.before.rules != edit.after.rules:
+        parts.append("rules or locks changed")
+    if not parts:
+        parts.append("values or settings changed")
+    return f"{edit.after.label}: {'; '.join(parts)}"

@@ -49,7 +49,7 @@ def _points(table: Table, order: str) -> list[np.ndarray]:
     phase = np.linspace(0, 200, POINTS)  # as a recording runs: each point near the one before
     return [
         a.values[0] + (a.values[-1] - a.values[0]) * (0.5 + 0.5 * np.sin(phase * pace))
-        for a, pace in zip(table.axes, (1.0, 1.7), strict=True)
+        for a, pace in zip(table.axes, (1.0, 1.7), strict=False)
     ]
 
 

@@ -1,1 +1,9 @@
-""""""
+"""Remedies: for each kind of finding, the edits that suit it.
+
+The nearest values that obey the rules are often the wrong remedy (a slipped digit, exchanged
+branches, an axis in a wrong unit), so each finding offers what fits its kind, best first.
+"""
+
+from .offers import Remedy, remedies_for
+
+__all__ = ["Remedy", "remedies_for"]

@@ -143,7 +143,7 @@ def check(content: CalibrationSet, against: Sequence[CalibrationSet] = ()) -> Re
     return Checker(content, against).report
 
 
-class _Surroundings:
+class Surroundings:
     """What rules may read; see `calib_model.core.rule.Context`."""
 
     def __init__(self, content: CalibrationSet, base: CalibrationSet | None) -> None:
@@ -176,14 +176,22 @@ class Checker:
     ----------
     content, against
         See `check`.
+    only : iterable of str, optional
+        Ids of the tables to look at; all by default.
     """
 
-    def __init__(self, content: CalibrationSet, against: Sequence[CalibrationSet] = ()) -> None:
+    def __init__(
+        self,
+        content: CalibrationSet,
+        against: Sequence[CalibrationSet] = (),
+        *,
+        only: Iterable[str] | None = None,
+    ) -> None:
         self.content = content
         self.against = tuple(against)
         self.report = Report({}, {})
         self._readers: dict[str, set[str]] | None = None
-        self._evaluate(content.tables)
+        self._evaluate(content.tables if only is None else only)
 
     def update(self, content: CalibrationSet, changed: Iterable[str]) -> Report:
         """Evaluate again what reads the changed tables; return the new report.
@@ -226,7 +234,7 @@ class Checker:
         found: dict[str, list[Finding]] = {id: [] for id in ids}
         missed: dict[str, list[NotCheckedRule]] = {id: [] for id in found}
         tables = [self.content.tables[id] for id in found if id in self.content]
-        own = _Surroundings(self.content, None)
+        own = Surroundings(self.content, None)
         for rule, group in _grouped(tables):
             _apply(rule, group, own, found, missed)
         for mode_set, base in self._pairs():
@@ -278,7 +286,7 @@ def _grouped(tables: Iterable[Table]) -> Iterable[tuple[Rule, list[Table]]]:
 def _apply(
     rule: Rule,
     group: list[Table],
-    context: _Surroundings,
+    context: Surroundings,
     found: dict[str, list[Finding]],
     missed: dict[str, list[NotCheckedRule]],
 ) -> None:
@@ -303,7 +311,7 @@ def _apply_relation(
     found: dict[str, list[Finding]],
     missed: dict[str, list[NotCheckedRule]],
 ) -> None:
-    context = _Surroundings(mode_set, base)
+    context = Surroundings(mode_set, base)
     for id in ids:
         table = mode_set.tables.get(id)
         if table is None:
@@ -337,7 +345,7 @@ def _holds_plainly(table: Table, base: Table | None, sense: str) -> bool:
     return bool((mine == theirs).all())
 
 
-def _finding(rule: Rule, table: Table, breaches: list[Breach], context: _Surroundings) -> Finding:
+def _finding(rule: Rule, table: Table, breaches: list[Breach], context: Surroundings) -> Finding:
     worst = max(breaches, key=lambda b: abs(b.amount))
     flat = list(dict.fromkeys([*worst.cells, *(c for b in breaches for c in b.cells)]))
     cells = cell_tuples(flat, table.shape) if table.axes else ((),) * min(1, len(flat))

@@ -9,7 +9,7 @@ import numpy as np
 from ..core.arrays import BoolArray, FloatArray
 from ..core.calibration_set import CalibrationSet
 from ..core.numbers import with_unit
-from ..core.rule import Rows, Rule, Stack, at_cell, find_axis
+from ..core.rule import Rows, Rule, Stack, at_cell, axis_label, find_axis
 from ..core.table import Table
 from ..editing import blocks
 from ..editing.change import Change, Edit, cells_edit, table_change, values_change

@@ -15,6 +15,7 @@ from calib_model.core.arrays import BoolArray
 from calib_model.core.table import Table
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
+from calib_model.rules.check import Report
 from calib_model.session.document import Document, Event
 
 
@@ -58,6 +59,8 @@ class Desk(QObject):
         self.documents: list[Document] = []
         self.current: Document | None = None
         self.reference: Document | None = None
+        self.report: Report | None = None
+        """Findings of the current document; None while it is being checked."""
         self._table_id = ""
         self._cursor: tuple[int, ...] = ()
         self._selection: BoolArray = np.zeros((), dtype=bool)

@@ -14,6 +14,7 @@ from PySide6.QtCore import QObject
 
 from app.desk import Desk
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.rules.check import Report
 from calib_model.session.document import Document, Event
 
 from .jobs import Control, Job, Jobs
@@ -36,11 +37,18 @@ class FindingsService(QObject):
         self._checker: Any = None
         self._checked: CalibrationSet | None = None
         self._job: Job | None = None
-        self.report: Any = None
-        """The checker's report; None while the set is being checked or none is open."""
         desk.current_changed.connect(self.refresh)
         desk.reference_changed.connect(self.refresh)
         desk.edited.connect(self._on_edit)
+
+    @property
+    def report(self) -> Report | None:
+        """The checker's report; None while the set is being checked or none is open."""
+        return self._desk.report
+
+    @report.setter
+    def report(self, report: Report | None) -> None:
+        self._desk.report = report
 
     @property
     def busy(self) -> bool:

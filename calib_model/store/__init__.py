@@ -11,11 +11,18 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from .history import HistoryColumns
+    from .journal import Journal, SavePoint
     from .reading import FileStamp, Reading, StoredSet, open_file, read_set, read_set_here
+    from .recovery import Leftover, Relation, list_leftovers
     from .writing import Saved, has_changed, image_of, write_set
 
 _HOMES = {
     "HistoryColumns": "history",
+    "Journal": "journal",
+    "SavePoint": "journal",
+    "Leftover": "recovery",
+    "Relation": "recovery",
+    "list_leftovers": "recovery",
     "FileStamp": "reading",
     "Reading": "reading",
     "StoredSet": "reading",
@@ -31,11 +38,16 @@ _HOMES = {
 __all__ = [
     "FileStamp",
     "HistoryColumns",
+    "Journal",
+    "Leftover",
     "Reading",
+    "Relation",
+    "SavePoint",
     "Saved",
     "StoredSet",
     "has_changed",
     "image_of",
+    "list_leftovers",
     "open_file",
     "read_set",
     "read_set_here",

@@ -6,6 +6,7 @@ step, `os.replace`, either happens or does not.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 import shutil
@@ -64,9 +65,9 @@ def replace_file(
         before_replace()
         if backup:
             _back_up(path)
-        _persistently(lambda: os.replace(temporary, path))
+        _persistently(lambda: temporary.replace(path))
         _sync_folder(path.parent)
-        return Stamp.of(os.stat(path))
+        return Stamp.of(path.stat())
     except OSError as error:
         raise save_failed(path, error) from error
     finally:
@@ -125,7 +126,7 @@ def save_failed(path: Path, error: OSError) -> SaveFailed:
 def _writable_mode(path: Path) -> int | None:
     """Return the old file's mode; None if there is no old file."""
     try:
-        found = os.stat(path)
+        found = path.stat()
     except FileNotFoundError:
         return None
     if not stat.S_ISREG(found.st_mode):
@@ -174,12 +175,12 @@ def _back_up(path: Path) -> None:
             os.link(path, fresh)
         except OSError:  # file systems without hard links
             shutil.copy2(path, fresh)
-        _persistently(lambda: os.replace(fresh, backup))
+        _persistently(lambda: fresh.replace(backup))
     finally:
         _forget(fresh)
 
 
-def _persistently(step: Callable[[], None]) -> None:
+def _persistently(step: Callable[[], object]) -> None:
     """Do a step again while another program holds the file (Windows refuses until it lets go)."""
     for pause in RETRIES:
         try:
@@ -205,7 +206,5 @@ def _sync_folder(folder: Path) -> None:
 
 
 def _forget(path: Path) -> None:
-    try:
-        os.unlink(path)
-    except OSError:
-        pass
+    with contextlib.suppress(OSError):
+        path.unlink()

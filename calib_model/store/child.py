@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import base64
 import os
-import sys
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -83,6 +82,7 @@ def _columns_of(path: Path) -> tuple[dict[str, Any], list[Any]]:
         return _error("unreadable", "", problem.problem, problem.remedy), []
     from .hdf5 import Newer, read_image
     from .structure import Misfit
+    from .texts import bytes_of
 
     try:
         neutral, sha = read_image(data)
@@ -97,7 +97,7 @@ def _columns_of(path: Path) -> tuple[dict[str, Any], list[Any]]:
         "sha": sha,
         "stamp": list(stamp),
     }
-    return header, [memoryview(a.reshape(-1).view("u1")) for a in neutral.columns.values()]
+    return header, [bytes_of(a) for a in neutral.columns.values()]
 
 
 def _error(kind: str, place: str, problem: str, remedy: str = "") -> dict[str, Any]:
@@ -112,4 +112,4 @@ def _write(target: BinaryIO, data: Any) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

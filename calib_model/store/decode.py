@@ -70,9 +70,12 @@ def _set(columns: Columns, attributes: Mapping[str, Any], path: Path) -> Calibra
         if not isinstance(text, str):
             raise DamagedFile(path, f"attribute {name}", "It is missing or not a text.", REMEDY)
         about[name] = text
-    shared = [axes[row] for row in columns["shared_axes"].tolist()]
+    index = {table.id: table for table in tables}
+    shared = {axes[row].shared: axes[row] for row in columns["shared_axes"].tolist()}
+    if len(index) != len(tables) or len(shared) != len(columns["shared_axes"]):
+        raise DamagedFile(path, "column table", "It names the same id twice.", REMEDY)
     try:
-        return CalibrationSet(tables, shared, **about)
+        return CalibrationSet(index, shared, **about)
     except ModelError as error:
         raise DamagedFile(path, "tables", error.problem, error.remedy) from None
 
@@ -94,34 +97,23 @@ def _axes(columns: Columns, path: Path) -> list[Axis]:
             "It is not a finite number.",
             "Give the breakpoint a finite value where the file was made.",
         )
+    blocks = [
+        values[end - count : end] for count, end in zip(counts.tolist(), ends.tolist(), strict=True)
+    ]
     rows = zip(
+        blocks,
         names,
         plain(columns["axis_unit"]),
         quantities,
-        columns["axis_interpolation"].tolist(),
-        columns["axis_below"].tolist(),
-        columns["axis_above"].tolist(),
+        [_INTERPOLATIONS[code] for code in columns["axis_interpolation"].tolist()],
+        [_ENDS[code] for code in columns["axis_below"].tolist()],
+        [_ENDS[code] for code in columns["axis_above"].tolist()],
         _storages(columns, "axis_", path),
         plain(columns["axis_shared"]),
-        counts.tolist(),
-        ends.tolist(),
         strict=True,
     )
     try:
-        return [
-            Axis(
-                values[end - count : end],
-                name,
-                unit,
-                quantity,
-                _INTERPOLATIONS[interpolation],
-                _ENDS[below],
-                _ENDS[above],
-                storage,
-                shared,
-            )
-            for name, unit, quantity, interpolation, below, above, storage, shared, count, end in rows
-        ]
+        return [Axis(*row) for row in rows]
     except ModelError as error:
         raise DamagedFile(path, "axes", error.problem, error.remedy) from None
 

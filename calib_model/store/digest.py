@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 
-from .texts import Array
+from .texts import Array, bytes_of
 
 
 def content_sha(columns: Mapping[str, Array], attributes: Mapping[str, str | int]) -> str:
@@ -23,7 +23,7 @@ def content_sha(columns: Mapping[str, Array], attributes: Mapping[str, str | int
         column = columns[name]
         digest.update(f"{name} {column.dtype.str} {column.shape}\n".encode())
         if column.size:
-            digest.update(column.reshape(-1).view("u1").data)
+            digest.update(bytes_of(column))
     for name in sorted(attributes):
         digest.update(f"\n@{name} {attributes[name]!r}".encode())
     return digest.hexdigest()

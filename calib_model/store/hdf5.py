@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from . import hdf5_api as api
@@ -163,7 +165,7 @@ def make_image(neutral: Neutral) -> tuple[bytes, str]:
         return api.image_of(file), sha
 
 
-def _write_attributes(target: api.Any, attributes: Attributes) -> None:
+def _write_attributes(target: Any, attributes: Attributes) -> None:
     for name, value in attributes.items():
         if isinstance(value, int):
             target.attrs.create(name, value, dtype="<i4")
@@ -172,7 +174,7 @@ def _write_attributes(target: api.Any, attributes: Attributes) -> None:
             target.attrs.create(name, data, dtype=api.text_type(max(len(data), 1)))
 
 
-def _write_column(file: api.Any, column: Column, array: Array) -> None:
+def _write_column(file: Any, column: Column, array: Array) -> None:
     row_bytes = array.nbytes // array.shape[0]
     rows = max(1, min(array.shape[0], CHUNK_BYTES // row_bytes))
     text = array.dtype.kind == "S"
@@ -196,7 +198,7 @@ def _write_column(file: api.Any, column: Column, array: Array) -> None:
     _write_attributes(dataset, attributes)
 
 
-def _write_dimensions(file: api.Any, columns: Columns) -> None:
+def _write_dimensions(file: Any, columns: Columns) -> None:
     """Name the dimensions by HDF5 dimension scales, as netCDF-4 readers expect them."""
     sizes: dict[str, int] = {}
     for name, array in columns.items():
@@ -213,5 +215,3 @@ def _write_dimensions(file: api.Any, columns: Columns) -> None:
             for position, dimension in enumerate(column.dimensions):
                 if dimension != column.name:
                     file[column.name].dims[position].attach_scale(file[dimension])
-
-

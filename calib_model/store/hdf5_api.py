@@ -138,9 +138,7 @@ def read_attribute(attribute: Any, dtype: np.dtype[Any]) -> str | int:
 
 def new_image() -> Any:
     """Start a file in memory that old readers understand (no newer than HDF5 1.10)."""
-    return h5py.File(
-        "image", "w", driver="core", backing_store=False, libver=("v108", "v110")
-    )
+    return h5py.File("image", "w", driver="core", backing_store=False, libver=("v108", "v110"))
 
 
 def text_type(width: int) -> Any:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import contextlib
 import os
 import subprocess
 import sys
@@ -53,8 +54,7 @@ class Child:
     def read(self, size: int) -> bytes:
         """Return at most `size` bytes of the answer, none at its end."""
         assert self.process.stdout is not None
-        data: bytes = self.process.stdout.read(size)  # type: ignore[assignment]
-        return data
+        return self.process.stdout.read(size)
 
     def read_into(self, view: memoryview[Any]) -> int:
         """Fill a buffer from the answer; return how many bytes came before its end."""
@@ -81,10 +81,8 @@ class Child:
 
     def status(self, seconds: float = 1.0) -> int:
         """Return the exit status of a process that ended by itself; ends it after `seconds`."""
-        try:
+        with contextlib.suppress(subprocess.TimeoutExpired):
             self.process.wait(seconds)
-        except subprocess.TimeoutExpired:
-            pass
         return self.end()
 
     def _time_out(self) -> None:

@@ -18,7 +18,7 @@ _IS_INTEGER = np.array([info is not None for info in _LIMITS])
 def integer_cells(columns: Mapping[str, Array]) -> Array:
     """Tell for every entry of the flat values whether its table has integer storage."""
     integer = _IS_INTEGER[columns["storage_type"]]
-    return np.repeat(integer, columns["value_count"])
+    return np.asarray(np.repeat(integer, columns["value_count"]))
 
 
 def raw_values(columns: Mapping[str, Array]) -> Array:
@@ -51,6 +51,6 @@ def raw_values(columns: Mapping[str, Array]) -> Array:
         raw = np.clip(nearest, spread(_LOW[types]), spread(_HIGH[types]))
     empty = np.isnan(raw)
     raw[empty] = 0.0
-    result = raw.astype("<i8")
+    result: Array = raw.astype("<i8")
     result[empty] = NO_RAW
     return result

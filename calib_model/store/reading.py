@@ -27,7 +27,7 @@ from .message import BrokenMessage, read_header
 from .migrate import to_current
 from .source import Stamp
 from .structure import Columns, Neutral
-from .texts import joined, plain
+from .texts import bytes_of, joined, plain
 
 Record = tuple[str, Mapping[str, Any]]
 
@@ -135,10 +135,8 @@ class Reading:
                 raise BrokenMessage("The reading process gave a wrong answer.")
             left -= size
             array = np.empty(shape, dtype=dtype)
-            if size:
-                view = memoryview(array.reshape(-1).view("u1"))
-                if self._child.read_into(view) != size:
-                    raise BrokenMessage("The reading process ended early.")
+            if size and self._child.read_into(bytes_of(array)) != size:
+                raise BrokenMessage("The reading process ended early.")
             columns[name] = array
         kept: dict[str, str | int] = {}
         for name in (*INTEGER_ATTRIBUTES, *TEXT_ATTRIBUTES):

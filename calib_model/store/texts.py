@@ -14,6 +14,11 @@ from .layout import MAX_STRING_BYTES, PIECE_BYTES
 Array = npt.NDArray[Any]
 
 
+def bytes_of(array: Array) -> memoryview:
+    """Return the bytes of an array that lies in one piece, without a copy."""
+    return array.reshape(-1).view("u1").data
+
+
 def encoded(text: str, limit: int, where: Callable[[], str]) -> bytes:
     """Return UTF-8 bytes.
 
@@ -76,9 +81,7 @@ def plain(column: Array) -> list[str]:
     return texts
 
 
-def in_pieces(
-    texts: Sequence[str], limit: int, where: Callable[[int], str]
-) -> tuple[Array, Array]:
+def in_pieces(texts: Sequence[str], limit: int, where: Callable[[int], str]) -> tuple[Array, Array]:
     """Return (number of pieces per text, pieces)."""
     counts: list[int] = []
     pieces: list[bytes] = []

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -133,9 +132,7 @@ def write_set(
         if journal is not None:
             journal.saving(sha)
 
-    stamp = replace_file(
-        target, image, verify=verify, before_replace=before_replace, backup=backup
-    )
+    stamp = replace_file(target, image, verify=verify, before_replace=before_replace, backup=backup)
     kept = history.packed() if history is not None else HistoryColumns()
     return Saved(FileStamp(*stamp, sha), sha, kept)
 
@@ -148,7 +145,7 @@ def has_changed(path: Path | str, expected: FileStamp) -> bool:
     """
     target = Path(path)
     try:
-        if Stamp.of(os.stat(target)) == expected.stamp:
+        if Stamp.of(target.stat()) == expected.stamp:
             return False
     except FileNotFoundError:
         return False

@@ -1,0 +1,68 @@
+"""Where recovery copies lie, and who is at work in one."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+ABOUT = "about.json"
+BASE = "base.h5"
+JOURNAL = "journal.jsonl"
+LOCK = "lock"
+
+
+def recovery_root() -> Path:
+    """Return the folder that holds a folder per document with unsaved edits."""
+    chosen = os.environ.get("BITEPOINT_STATE_DIR")
+    if chosen:
+        return Path(chosen) / "recovery"
+    from platformdirs import user_state_dir
+
+    return Path(user_state_dir("bitepoint", appauthor=False)) / "recovery"
+
+
+class FolderLock:
+    """A lock on a recovery folder that ends with the process, however that ends.
+
+    Parameters
+    ----------
+    folder : Path
+
+    Raises
+    ------
+    BlockingIOError
+        If another process holds it.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        handle = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT, 0o600)
+        try:
+            _lock(handle)
+        except OSError:
+            os.close(handle)
+            raise BlockingIOError(f"{folder} is in use.") from None
+        self._handle: int | None = handle
+
+    def release(self) -> None:
+        """Let go."""
+        if self._handle is not None:
+            os.close(self._handle)
+            self._handle = None
+
+
+def _lock(handle: int) -> None:
+    try:
+        import fcntl
+    except ImportError:  # Windows
+        import msvcrt
+
+        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
+    else:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def remove_folder(folder: Path) -> None:
+    """Remove a recovery folder; first what makes it one, so that half of it counts as none."""
+    (folder / ABOUT).unlink(missing_ok=True)
+    shutil.rmtree(folder, ignore_errors=True)

@@ -28,6 +28,7 @@ class Control:
     def __init__(self, report: Callable[[float, str], None]) -> None:
         self._report = report
         self._cancel = threading.Event()
+        self._on_cancel: Callable[[], None] | None = None
 
     def progress(self, fraction: float, text: str = "") -> None:
         """Tell how far the work is; raises `Cancelled` if the user gave up."""
@@ -42,6 +43,15 @@ class Control:
     def cancel(self) -> None:
         """Ask the work to end at its next check."""
         self._cancel.set()
+        stop = self._on_cancel
+        if stop is not None:
+            stop()
+
+    def on_cancel(self, stop: Callable[[], None]) -> None:
+        """Have `stop` called, from the window's thread, when the user gives up."""
+        self._on_cancel = stop
+        if self._cancel.is_set():
+            stop()
 
 
 class Job(QObject):

@@ -10,13 +10,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from ..core.arrays import IntArray
 from ..core.calibration_set import CalibrationSet
 from ..editing.change import CellsEdit, Change, TableEdit, apply, change_to_plain
 from ..errors import EditRefused
 from .history import HistoryLike, PlainHistory
+
+if TYPE_CHECKING:
+    from .files import FileState
 
 
 @dataclass(frozen=True)
@@ -96,6 +99,8 @@ class Document:
         self.read_only = read_only
         self.author = author
         self.journal: JournalLike | None = None
+        self.stored: FileState | None = None
+        """How the file was when it was opened or last saved; None for a set without a file."""
         self.history: HistoryLike = PlainHistory()
         """Entries that the file holds, oldest first."""
         self._undo: list[Change] = []

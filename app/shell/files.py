@@ -1,0 +1,446 @@
+"""Opening, saving and closing in the window: background work, prompts and notices around
+`calib_model.session.files`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from PySide6.QtCore import QMimeData, QObject
+
+from calib_model.errors import BitepointError, FileChanged
+from calib_model.session import files as session
+from calib_model.session import recovery
+from calib_model.session.document import Document
+
+from .jobs import Control, Job
+from .prompts import Prompts
+from .watch import Watch
+
+if TYPE_CHECKING:
+    from .window import MainWindow
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
+SAMPLE_NAMES = ("larch_normal.h5", "larch_low_grip.h5", "larch_towing.h5")
+PRACTICE_NAME = "larch_practice.h5"
+
+
+class FileWork(QObject):
+    """The window's files.
+
+    Parameters
+    ----------
+    window : MainWindow
+    """
+
+    def __init__(self, window: MainWindow) -> None:
+        super().__init__(window)
+        self._window = window
+        self._desk = window.desk
+        self._opening: list[Path] = []
+        self._first: Path | None = None
+        self._saving: dict[int, Job] = {}
+        self.prompts = Prompts(window)
+        self.watch = Watch(window.jobs, self)
+        self.watch.found.connect(self._on_outside)
+
+    # -- opening -------------------------------------------------------------------------------
+
+    def ask_open(self) -> None:
+        """Let the user choose files and open them."""
+        paths = self.prompts.open_paths(self._window.settings.folder)
+        if paths:
+            self.open(paths)
+
+    def open_samples(self) -> None:
+        """Open the sample sets."""
+        self._open_shipped(SAMPLE_NAMES)
+
+    def open_practice(self) -> None:
+        """Open the sample set with planted mistakes, with the base beside it."""
+        self._open_shipped((PRACTICE_NAME,))
+
+    def _open_shipped(self, names: Iterable[str]) -> None:
+        there = [SAMPLES / name for name in names if (SAMPLES / name).exists()]
+        if there:
+            self.open(there)
+        else:
+            self._desk.tell(f"There are no sample sets in {SAMPLES}.", refused=True)
+
+    def open(self, paths: Iterable[Path]) -> None:
+        """Open files in the background; the first of them becomes the set to edit."""
+        listed = [Path(path).absolute() for path in paths]
+        if not listed:
+            return
+        self._first = listed[0]
+        for path in listed:
+            document = self.document_at(path)
+            if document is not None:
+                if path == self._first:
+                    self._desk.set_current(document)
+            elif path not in self._opening:
+                self._opening.append(path)
+                self._window.jobs.start(
+                    f"Opening {path.name}",
+                    _read,
+                    path,
+                    done=lambda stored, path=path: self._opened(path, stored),
+                    failed=lambda error, path=path: self._open_failed(path, error),
+                    cancellable=True,
+                ).ended.connect(lambda path=path: self._forget_opening(path))
+
+    def document_at(self, path: Path) -> Document | None:
+        """Return the open document of a file."""
+        for document in self._desk.documents:
+            if document.path is not None and _same_file(document.path, path):
+                return document
+        return None
+
+    def _forget_opening(self, path: Path) -> None:
+        if path in self._opening:
+            self._opening.remove(path)
+
+    def _opened(self, path: Path, stored: Any) -> None:
+        self._forget_opening(path)
+        document = session.document_of(stored, path, self._window.settings.author)
+        self.take_in(document)
+        self._window.settings.add_recent(path)
+        self._window.settings.folder = path.parent
+
+    def take_in(self, document: Document, place: int | None = None) -> None:
+        """Show an opened document; watch and journal it."""
+        recovery.start_journal(document)
+        self._desk.add(document)
+        if place is not None:
+            self._desk.documents.remove(document)
+            self._desk.documents.insert(place, document)
+            self._desk.documents_changed.emit()
+        self.watch.add(document)
+        if document.path == self._first:
+            self._first = None
+            self._desk.set_current(document)
+        self._choose_reference()
+        noun = "table" if len(document.content) == 1 else "tables"
+        self._desk.tell(f"{document.title} is open: {len(document.content)} {noun}.")
+
+    def _choose_reference(self) -> None:
+        """Take the base of the programme as reference, unless there is a reference."""
+        current = self._desk.current
+        if current is None or self._desk.reference is not None:
+            return
+        for document in self._desk.documents:
+            content = document.content
+            alike = content.programme == current.content.programme
+            if document is not current and alike and content.is_base and content.mode:
+                self._desk.set_reference(document)
+                return
+
+    def _open_failed(self, path: Path, error: BaseException) -> None:
+        self._forget_opening(path)
+        if not isinstance(error, BitepointError):
+            raise error
+        self._window.banners.show_banner(
+            f"open {path}", f"{path.name} could not be opened. {error}", ("Close", _nothing)
+        )
+        self._desk.tell(f"{path.name} could not be opened.", refused=True)
+
+    # -- saving --------------------------------------------------------------------------------
+
+    def save(self, document: Document | None = None) -> Job | None:
+        """Save a document (the current one) in the background; None if that was called off."""
+        document = document or self._desk.current
+        if document is None:
+            return None
+        if document.path is None or document.read_only:
+            return self.save_as(document)
+        return self._save(document, None)
+
+    def save_as(self, document: Document | None = None) -> Job | None:
+        """Save a document under a name that the user chooses."""
+        document = document or self._desk.current
+        if document is None:
+            return None
+        folder = self._window.settings.folder
+        proposed = document.path or folder / f"{_file_name(document)}.h5"
+        path = self.prompts.save_path(proposed)
+        if path is None:
+            return None
+        other = self.document_at(path)
+        if other is not None and other is not document:
+            self._desk.tell(
+                f"{path.name} is open in this window. Close it first, or choose another name.",
+                refused=True,
+            )
+            return None
+        return self._save(document, path.absolute())
+
+    def save_all(self) -> None:
+        """Save every document with unsaved edits."""
+        for document in list(self._desk.documents):
+            if document.is_modified:
+                self.save(document)
+
+    def _save(self, document: Document, path: Path | None) -> Job | None:
+        running = self._saving.get(id(document))
+        if running is not None:  # two saves of one file would race for it
+            running.wait()
+        try:
+            save = session.begin_save(document, path)
+        except BitepointError as error:
+            self._save_failed(document, error)
+            return None
+        self.watch.pause(document)
+        job = self._window.jobs.start(
+            f"Saving {save.path.name}",
+            _write,
+            save,
+            done=lambda saved: self._saved(document, save, saved),
+            failed=lambda error: self._save_failed(document, error),
+        )
+        self._saving[id(document)] = job
+        job.ended.connect(lambda: self._end_save(document, job))
+        return job
+
+    def _end_save(self, document: Document, job: Job) -> None:
+        if self._saving.get(id(document)) is job:
+            del self._saving[id(document)]
+        if job.state == "cancelled":
+            document.save_failed()
+        self.watch.resume(document)
+
+    def _saved(self, document: Document, save: session.Save, saved: Any) -> None:
+        session.finish_save(document, save, saved)
+        self._window.banners.drop_all(f"file {id(document)}")
+        self._window.settings.add_recent(save.path)
+        self._window.settings.folder = save.path.parent
+        self.watch.add(document)
+        self._desk.documents_changed.emit()
+        self._desk.tell(f"{save.path.name} is saved.")
+
+    def _save_failed(self, document: Document, error: BaseException) -> None:
+        document.save_failed()
+        if not isinstance(error, BitepointError):
+            raise error
+        if isinstance(error, FileChanged):
+            self._outside_banner(document)
+            return
+        self._window.banners.show_banner(
+            f"file {id(document)} save",
+            f"{document.title} was not saved; your edits are kept here. {error}",
+            ("Try again", lambda: _drop(self.save(document))),
+            ("Save as…", lambda: _drop(self.save_as(document))),
+            ("Close", _nothing),
+        )
+        self._desk.tell(f"{document.title} was not saved.", refused=True)
+
+    # -- closing -------------------------------------------------------------------------------
+
+    def close(self, document: Document | None = None) -> bool:
+        """Close a document (the current one); False if the user stays."""
+        document = document or self._desk.current
+        if document is None or not self._may_close(document):
+            return False
+        self._let_go(document)
+        return True
+
+    def may_close_all(self) -> bool:
+        """Ask about every document with unsaved edits; False if the user stays."""
+        return all(self._may_close(document) for document in list(self._desk.documents))
+
+    def let_go(self) -> None:
+        """Close every document without asking."""
+        for document in list(self._desk.documents):
+            self._let_go(document)
+
+    def _may_close(self, document: Document) -> bool:
+        running = self._saving.get(id(document))
+        if running is not None:
+            running.wait()
+        if not document.is_modified:
+            return True
+        self._desk.set_current(document)
+        answer = self.prompts.save_first(document.title, max(len(document.pending), 1))
+        if answer == "discard":
+            return True
+        if answer == "cancel":
+            return False
+        job = self.save(document)
+        if job is None:
+            return False
+        job.wait()
+        return job.state == "done" and not document.is_modified
+
+    def _let_go(self, document: Document) -> None:
+        self.watch.remove(document)
+        recovery.end_journal(document)
+        self._window.banners.drop_all(f"file {id(document)}")
+        self._desk.remove(document)
+
+    # -- read-only, outside changes --------------------------------------------------------------
+
+    def show_read_only(self) -> None:
+        """Show or hide the notice that the current set is read-only."""
+        document = self._desk.current
+        banners = self._window.banners
+        if document is None or not document.read_only:
+            banners.drop("read-only")
+            return
+        text = (
+            f"{document.title} is open read-only: its file or folder may not be written to. "
+            "Save a copy to edit it."
+        )
+        shown = banners.banners.get("read-only")
+        if shown is None or shown.label.text() != text:
+            banners.show_banner(
+                "read-only", text, ("Save a copy…", lambda: _drop(self.save_as(document)))
+            )
+
+    def _on_outside(self, document: Document, state: str) -> None:
+        if document not in self._desk.documents:
+            return
+        key = f"file {id(document)} outside"
+        if state == "changed":
+            self._outside_banner(document)
+        elif state == "gone":
+            self._window.banners.show_banner(
+                key,
+                f"The file of {document.title} was moved or deleted. The set is still open here.",
+                ("Save it again", lambda: _drop(self._save(document, None))),
+                ("Save as…", lambda: _drop(self.save_as(document))),
+                ("Leave it", _nothing),
+            )
+        else:
+            self._window.banners.drop(key)
+
+    def _outside_banner(self, document: Document) -> None:
+        edits = len(document.pending)
+        loses = f" Reloading drops {edits} unsaved edit{'' if edits == 1 else 's'}." if edits else ""
+        self._window.banners.show_banner(
+            f"file {id(document)} outside",
+            f"{document.title} was changed by another program since it was opened here.{loses}",
+            ("Reload", lambda: self.reload(document)),
+            ("Keep mine", lambda: self._keep_mine(document)),
+            ("Save as…", lambda: _drop(self.save_as(document))),
+        )
+
+    def _keep_mine(self, document: Document) -> None:
+        session.keep_mine(document)
+        self._desk.tell(f"The next save replaces what the other program wrote to {document.title}.")
+
+    def reload(self, document: Document) -> None:
+        """Open a document's file anew in its place."""
+        if document.path is None:
+            return
+        if document.is_modified and not self.prompts.confirm(
+            f"Reload {document.title} and drop your edits?",
+            f"{len(document.pending)} unsaved edits are lost. Save as keeps them in another file.",
+            "Drop edits and reload",
+        ):
+            self._outside_banner(document)
+            return
+        path = document.path
+        self._window.jobs.start(
+            f"Opening {path.name}",
+            _read,
+            path,
+            done=lambda stored: self._reloaded(document, path, stored),
+            failed=lambda error: self._open_failed(path, error),
+            cancellable=True,
+        )
+
+    def _reloaded(self, old: Document, path: Path, stored: Any) -> None:
+        if old not in self._desk.documents:
+            return
+        place = self._desk.documents.index(old)
+        was_current = old is self._desk.current
+        was_reference = old is self._desk.reference
+        table = self._desk.table
+        self._let_go(old)
+        document = session.document_of(stored, path, self._window.settings.author)
+        self.take_in(document, place)
+        if was_current:
+            self._desk.set_current(document)
+            if table is not None:
+                self._desk.open_table(table.id)
+        if was_reference:
+            self._desk.set_reference(document)
+
+    # -- export ----------------------------------------------------------------------------------
+
+    def export_csv(self) -> None:
+        """Write every table of the current set to CSV files in a folder."""
+        document = self._desk.current
+        if document is None:
+            return
+        folder = self.prompts.folder("Export to CSV in folder", self._window.settings.folder)
+        if folder is None:
+            return
+        self._window.jobs.start(
+            f"Exporting {document.title}",
+            _export_csv,
+            document.content,
+            folder,
+            done=lambda count: self._desk.tell(f"{count} files are written to {folder}."),
+            failed=lambda error: self._export_failed(error),
+            cancellable=True,
+        )
+
+    def _export_failed(self, error: BaseException) -> None:
+        if not isinstance(error, BitepointError | OSError):
+            raise error
+        self._window.banners.show_banner(
+            "export", f"The export did not finish. {error}", ("Close", _nothing)
+        )
+
+
+def dropped_files(data: QMimeData) -> list[Path]:
+    """Return the local files in what is being dragged."""
+    if not data.hasUrls():
+        return []
+    return [Path(url.toLocalFile()) for url in data.urls() if url.isLocalFile()]
+
+
+def _read(control: Control, path: Path) -> Any:
+    reading = session.start_reading(path)
+    control.on_cancel(reading.cancel)
+    try:
+        return reading.result()
+    except BitepointError:
+        control.check()  # a cancelled reading ends with an error that nobody needs
+        raise
+
+
+def _write(_control: Control, save: session.Save) -> Any:
+    return save.run()
+
+
+def _export_csv(control: Control, content: Any, folder: Path) -> int:
+    from calib_model.exchange import csv_tables
+
+    control.check()
+    return len(csv_tables.export_set(content, folder))
+
+
+def _same_file(a: Path, b: Path) -> bool:
+    if a == b:
+        return True
+    try:
+        return a.samefile(b)
+    except OSError:
+        return False
+
+
+def _file_name(document: Document) -> str:
+    kept = "".join(c if c.isalnum() else "_" for c in document.content.label.lower())
+    return kept.strip("_") or "set"
+
+
+def _nothing() -> None:
+    """Only close the notice."""
+
+
+def _drop(_job: Job | None) -> None:
+    """Let a save go on by itself."""
+
+

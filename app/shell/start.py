@@ -1,0 +1,78 @@
+"""Start the window: visible at once, files and plots follow."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import sys
+from pathlib import Path
+
+from PySide6.QtCore import QCoreApplication, QTimer, Qt
+from PySide6.QtGui import QGuiApplication, QIcon
+from PySide6.QtWidgets import QApplication
+
+from .crash import CrashGuard
+from .jobs import Control
+from .settings import Settings
+from .theme import Theme, load_font
+from .window import MainWindow
+
+ICON = Path(__file__).resolve().parents[2] / "assets" / "icon.png"
+
+
+def run_window(paths: list[Path]) -> int:
+    """Open the window on some files and stay until it is closed.
+
+    Parameters
+    ----------
+    paths : list of Path
+        Set files to open.
+
+    Returns
+    -------
+    int
+        Exit status.
+    """
+    app, theme = make_application()
+    settings = Settings()
+    theme.use(settings.theme, settings.font_size)
+    window = MainWindow(settings, theme)
+    guard = CrashGuard(window)
+    guard.install()
+    window.show()
+    # The reading processes start first: they work while the plots are loaded here.
+    window.files.open(paths)
+    QTimer.singleShot(0, lambda: load_parts(window))
+    try:
+        return app.exec()
+    finally:
+        guard.remove()
+
+
+def make_application() -> tuple[QApplication, Theme]:
+    """Return the application with font, style and icon."""
+    QCoreApplication.setApplicationName("Bitepoint")
+    QCoreApplication.setOrganizationName("Bitepoint")
+    QGuiApplication.setHighDpiScaleFactorRoundingPolicy(
+        Qt.HighDpiScaleFactorRoundingPolicy.PassThrough
+    )
+    app = QApplication.instance() or QApplication(sys.argv[:1])
+    assert isinstance(app, QApplication)
+    app.setWindowIcon(QIcon(str(ICON)))
+    return app, Theme(app, load_font())
+
+
+def load_parts(window: MainWindow) -> None:
+    """Import the plots in the background, then make the work area Tune; look for lost edits."""
+
+    def ready(_result: object = None) -> None:
+        window.build_tune()
+        window.recovery.look()
+
+    window.jobs.start("Getting ready", _import_plots, done=ready)
+
+
+def _import_plots(_control: Control) -> None:
+    # Only the library: importing it takes longer than all the rest, and makes no widget.
+    if importlib.util.find_spec("app.plots") is not None:
+        importlib.import_module("pyqtgraph")

@@ -1,0 +1,347 @@
+"""The main window: four work areas around one desk."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+from typing import Any
+
+from PySide6.QtCore import QTimer, Qt
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
+from PySide6.QtWidgets import (
+    QComboBox,
+    QHBoxLayout,
+    QLabel,
+    QMainWindow,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.compare import page as compare_page
+from app.desk import Desk
+from app.release import page as release_page
+from app.road import page as road_page
+from calib_model.errors import BitepointError
+from calib_model.session.document import Document
+
+from . import help_pages
+from .actions import OWN, ActionBook, part_actions
+from .banner import BannerStack
+from .document_bar import DocumentBar
+from .files import FileWork, dropped_files
+from .findings_service import FindingsService
+from .jobs import Jobs
+from .notes import NoteLine
+from .palette import PaletteDialog
+from .palette_entries import entries
+from .plain_page import PlainPage
+from .recovery import RecoveryWork
+from .settings import Settings
+from .status import StatusLine
+from .switcher import Switcher
+from .theme import Theme
+
+AREAS = ("Tune", "Compare", "Road", "Release")
+
+
+class MainWindow(QMainWindow):
+    """The window.
+
+    Parameters
+    ----------
+    settings : Settings, optional
+    theme : Theme, optional
+        Without one the window leaves colours and fonts alone.
+
+    Attributes
+    ----------
+    desk : Desk
+    tune, grid, plots, table_list : QWidget or None
+        The work area Tune and its parts; None until `build_tune` made them.
+    """
+
+    def __init__(self, settings: Settings | None = None, theme: Theme | None = None) -> None:
+        super().__init__()
+        self.settings = settings or Settings()
+        self.theme = theme
+        self.desk = Desk(self)
+        self.jobs = Jobs(self)
+        self.findings_service = FindingsService(self.desk, self.jobs)
+        self.tune: Any = None
+        self.grid: Any = None
+        self.plots: Any = None
+        self.table_list: Any = None
+        self.closing = False
+        self.setAcceptDrops(True)
+        self.setMinimumSize(640, 400)
+        self.resize(1280, 720)
+        self._build()
+        self.files = FileWork(self)
+        self.recovery = RecoveryWork(self)
+        self.book = ActionBook(self, OWN)
+        self._refresh = QTimer(self)
+        self._refresh.setSingleShot(True)
+        self._refresh.timeout.connect(self.refresh)
+        self._connect()
+        if not self.settings.geometry.isEmpty():
+            self.restoreGeometry(self.settings.geometry)
+        self.refresh()
+
+    # -- building ----------------------------------------------------------------------------
+
+    def _build(self) -> None:
+        self.switcher = Switcher(AREAS)
+        self.document_bar = DocumentBar(self.desk)
+        self.banners = BannerStack()
+        self.note = NoteLine()
+        self.pages = QStackedWidget()
+        self._tune_place = QWidget()
+        column = QVBoxLayout(self._tune_place)
+        column.setContentsMargins(0, 0, 0, 0)
+        self._starting = QLabel("Getting ready…")
+        self._starting.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        column.addWidget(self._starting)
+        self.pages.addWidget(self._tune_place)
+        for page in (compare_page, road_page, release_page):
+            self.pages.addWidget(PlainPage(page.TITLE, page.COMING, page.NOW, self.pages))
+        right = QVBoxLayout()
+        right.setContentsMargins(0, 0, 0, 0)
+        right.setSpacing(0)
+        for widget in (self.document_bar, self.banners, self.note):
+            right.addWidget(widget)
+        right.addWidget(self.pages, 1)
+        middle = QWidget()
+        row = QHBoxLayout(middle)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(0)
+        row.addWidget(self.switcher)
+        row.addLayout(right, 1)
+        self.setCentralWidget(middle)
+        self.status = StatusLine(self)
+        self.setStatusBar(self.status)
+        self.switcher.show_area(0)
+
+    def _connect(self) -> None:
+        desk = self.desk
+        self.switcher.chosen.connect(self.show_area)
+        for signal in (
+            desk.documents_changed,
+            desk.current_changed,
+            desk.reference_changed,
+            desk.table_changed,
+            desk.findings_changed,
+            desk.selection_changed,
+        ):
+            signal.connect(self._refresh.start)
+        desk.edited.connect(self._on_edit)
+
+    def build_tune(self) -> None:
+        """Make the work area Tune, which loads the plots; harmless if it is there."""
+        if self.tune is not None:
+            return
+        if importlib.util.find_spec("app.tune.page") is not None:
+            self.tune = importlib.import_module("app.tune.page").TunePage(self.desk)
+        else:
+            from .stand_in import StandInPage
+
+            self.tune = StandInPage(self.desk)
+        for part in ("grid", "plots", "table_list"):
+            setattr(self, part, getattr(self.tune, part, None))
+        self._starting.hide()
+        layout = self._tune_place.layout()
+        assert layout is not None
+        layout.addWidget(self.tune)
+        # Rows of the parts work on widgets that exist only now.
+        self.book.add(part_actions())
+        if self.grid is not None and self.area == 0:
+            self.grid.setFocus()
+
+    # -- what is shown -------------------------------------------------------------------------
+
+    def refresh(self) -> None:
+        """Bring title, menus and bars in line with the desk."""
+        document = self.desk.current
+        if document is None:
+            self.setWindowTitle("Bitepoint")
+            self.setWindowModified(False)
+        else:
+            self.setWindowTitle(f"{document.title}[*] \N{EN DASH} Bitepoint")
+            self.setWindowModified(document.is_modified)
+        self.files.show_read_only()
+        self.book.refresh()
+
+    @property
+    def area(self) -> int:
+        """Number of the work area that is shown."""
+        return self.pages.currentIndex()
+
+    def show_area(self, number: int) -> None:
+        """Show a work area and give it the keyboard."""
+        self.pages.setCurrentIndex(number)
+        self.switcher.show_area(number)
+        target = self.grid if number == 0 and self.grid is not None else self.pages.currentWidget()
+        if target is not None:
+            target.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        self._refresh.start()
+
+    def _on_edit(self, _event: object) -> None:
+        self._refresh.start()
+        if not self.settings.author_is_given:
+            self._ask_author_quietly()
+
+    # -- editing -----------------------------------------------------------------------------
+
+    def undo(self) -> None:
+        """Take the last edit of the current set back."""
+        self._step(lambda document: document.undo(), "Nothing to undo")
+
+    def redo(self) -> None:
+        """Do the edit that was taken back again."""
+        self._step(lambda document: document.redo(), "Nothing to redo")
+
+    def _step(self, step: Any, nothing: str) -> None:
+        document = self.desk.current
+        if document is None:
+            return
+        try:
+            event = step(document)
+        except BitepointError as error:
+            self.desk.tell(str(error), refused=True)
+            return
+        self.desk.tell(event.change.title if event is not None else nothing)
+
+    def ask_reason(self) -> None:
+        """Let the user say why the last edit was made."""
+        document = self.desk.current
+        if document is None or document.last_reason is None:
+            return
+        title = document.pending[-1].title
+        self.note.ask(
+            f"Reason for “{title}”",
+            document.last_reason,
+            lambda text: self._give_reason(document, text),
+        )
+
+    def _give_reason(self, document: Document, text: str) -> None:
+        if document.give_reason(text.strip()):
+            self.desk.tell("The reason is noted in the history.")
+        else:
+            self.desk.tell("The edit was saved meanwhile; its reason stays as it was.", refused=True)
+
+    def ask_author(self) -> None:
+        """Let the user choose the name that the history gives."""
+        self.note.ask("Your name in the history", self.settings.author, self._set_author)
+
+    def _set_author(self, name: str) -> None:
+        self.settings.author = name
+        for document in self.desk.documents:
+            document.author = self.settings.author
+        self.banners.drop("author")
+        self.desk.tell(f"The history gives your edits the name {self.settings.author}.")
+
+    def _ask_author_quietly(self) -> None:
+        if "author" in self.banners.banners:
+            return
+        name = self.settings.author
+        self.banners.show_banner(
+            "author",
+            f"The history names you “{name}”.",
+            ("Keep this name", lambda: self._set_author(name)),
+            ("Change…", self.ask_author),
+        )
+
+    # -- sets ----------------------------------------------------------------------------------
+
+    def step_set(self, step: int) -> None:
+        """Edit the next open set, or the one before."""
+        documents = self.desk.documents
+        if self.desk.current in documents:
+            place = (documents.index(self.desk.current) + step) % len(documents)
+            self.desk.set_current(documents[place])
+
+    def swap_sets(self) -> None:
+        """Exchange current and reference set."""
+        current, reference = self.desk.current, self.desk.reference
+        if reference is not None:
+            self.desk.set_current(reference)
+            self.desk.set_reference(current)
+
+    def choose(self, box: QComboBox) -> None:
+        """Open a list of sets for the keyboard."""
+        box.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        box.showPopup()
+
+    # -- looks ---------------------------------------------------------------------------------
+
+    def set_theme(self, name: str) -> None:
+        """Use light or dark colours, or the system's."""
+        self.settings.theme = name
+        self._apply_theme()
+
+    def set_font_size(self, step: int) -> None:
+        """Make all text larger or smaller by points; 0 is the first size."""
+        self.settings.font_size = self.settings.font_size + step if step else 10
+        self._apply_theme()
+        self.desk.tell(f"Text size {self.settings.font_size} points.")
+
+    def _apply_theme(self) -> None:
+        if self.theme is not None:
+            self.theme.use(self.settings.theme, self.settings.font_size)
+
+    def toggle_full_screen(self) -> None:
+        """Use the whole screen, or go back."""
+        self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
+
+    # -- dialogs -------------------------------------------------------------------------------
+
+    def show_palette(self) -> None:
+        """Open the palette."""
+        PaletteDialog(entries(self), self).open()
+
+    def show_history(self) -> None:
+        """Open the history of the current set."""
+        if self.desk.current is not None:
+            from .history_dialog import HistoryDialog
+
+            HistoryDialog(self.desk, self).open()
+
+    def show_keys(self) -> None:
+        """Open the list of actions and keys."""
+        help_pages.KeysDialog(self.book, self).open()
+
+    def show_cautions(self) -> None:
+        """Open the cautions."""
+        help_pages.cautions(self).open()
+
+    def show_about(self) -> None:
+        """Open what this is."""
+        help_pages.about(self).open()
+
+    # -- dropping, closing ---------------------------------------------------------------------
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: D102
+        if dropped_files(event.mimeData()):
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:  # noqa: D102
+        paths = dropped_files(event.mimeData())
+        if paths:
+            event.acceptProposedAction()
+            self.files.open(paths)
+
+    def closeEvent(self, event: QCloseEvent) -> None:  # noqa: D102
+        if self.closing:  # asked twice while a save still runs
+            event.ignore()
+            return
+        self.closing = True
+        try:
+            if not self.files.may_close_all():
+                event.ignore()
+                return
+            self.jobs.finish()
+            self.files.let_go()
+            self.settings.geometry = self.saveGeometry()
+            event.accept()
+        finally:
+            self.closing = False

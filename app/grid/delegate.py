@@ -1,0 +1,241 @@
+"""Draws cells: tint, text, marks, selection; and makes the editor for exact text."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QEvent, QModelIndex, QObject, QPersistentModelIndex, QPointF, QRect, Qt
+from PySide6.QtGui import (
+    QColor,
+    QFocusEvent,
+    QKeyEvent,
+    QPainter,
+    QPalette,
+    QPen,
+    QPolygonF,
+)
+from PySide6.QtWidgets import (
+    QAbstractItemDelegate,
+    QLineEdit,
+    QStyle,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QWidget,
+)
+
+from .heat import blended, contrast, readable_on
+from .marks import Look
+from .model import GridModel
+
+if TYPE_CHECKING:
+    from .view import GridView
+
+Index = QModelIndex | QPersistentModelIndex
+_SELECTED = 0.5
+_SEVERITY_COLOURS = {
+    "error": (QColor(190, 20, 30), QColor(255, 130, 120)),
+    "warning": (QColor(150, 80, 0), QColor(255, 190, 90)),
+    "note": (QColor(20, 90, 160), QColor(140, 200, 255)),
+}
+_HOLD_OPEN = (Qt.FocusReason.PopupFocusReason, Qt.FocusReason.ActiveWindowFocusReason)
+
+
+def severity_colour(severity: str, background: QColor) -> QColor:
+    """Return the colour of a severity that stands out on a background."""
+    dark, light = _SEVERITY_COLOURS[severity]
+    return dark if contrast(dark, background) >= contrast(light, background) else light
+
+
+def paint_severity(
+    painter: QPainter, severity: str, rect: QRect, background: QColor, ink: QColor
+) -> None:
+    """Draw a severity as a shape: error a filled triangle, warning a diamond, note a dot."""
+    painter.save()
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    painter.setPen(QPen(ink, 1))
+    painter.setBrush(severity_colour(severity, background))
+    x, y, w, h = rect.x(), rect.y(), rect.width(), rect.height()
+    if severity == "error":
+        painter.drawPolygon(QPolygonF([QPointF(x, y), QPointF(x + w, y), QPointF(x + w, y + h)]))
+    elif severity == "warning":
+        painter.drawPolygon(
+            QPolygonF(
+                [
+                    QPointF(x + w / 2, y),
+                    QPointF(x + w, y + h / 2),
+                    QPointF(x + w / 2, y + h),
+                    QPointF(x, y + h / 2),
+                ]
+            )
+        )
+    else:
+        painter.drawEllipse(rect.adjusted(1, 1, -1, -1))
+    painter.restore()
+
+
+class CellDelegate(QStyledItemDelegate):
+    """Delegate of `GridView`.
+
+    Marks have shapes, so that none depends on colour: finding (triangle, diamond or dot, top
+    right), changed (bar at the left edge), locked (a padlock), between storage steps (``≈``),
+    outside the limits (text underlined).
+    """
+
+    def __init__(self, view: GridView) -> None:
+        super().__init__(view)
+        self._view = view
+
+    # -- painting ------------------------------------------------------------------------------
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
+        """Draw one cell."""
+        model = index.model()
+        assert isinstance(model, GridModel)
+        look = model.look(index.row(), index.column())
+        background, ink = self.colours(model, look, option)
+        rect = option.rect
+        painter.save()
+        painter.fillRect(rect, background)
+        self._paint_text(painter, option, look, ink)
+        self._paint_marks(painter, option, look, background, ink)
+        if index == self._view.currentIndex():
+            self._paint_ring(painter, rect, background)
+        painter.restore()
+
+    def colours(
+        self, model: GridModel, look: Look, option: QStyleOptionViewItem
+    ) -> tuple[QColor, QColor]:
+        """Return background and text colour of a cell; the text always reads well."""
+        palette = option.palette
+        if look.heat >= 0:
+            background = model.heat.backgrounds[look.heat]
+        else:
+            background = palette.color(QPalette.ColorRole.Base)
+        if option.state & QStyle.StateFlag.State_Selected:
+            background = blended(background, palette.color(QPalette.ColorRole.Highlight), _SELECTED)
+        return background, readable_on(background)
+
+    def _paint_text(
+        self, painter: QPainter, option: QStyleOptionViewItem, look: Look, ink: QColor
+    ) -> None:
+        font = option.font
+        font.setUnderline(look.beyond)
+        font.setItalic(look.text == "empty")
+        painter.setFont(font)
+        painter.setPen(ink)
+        room = option.rect.adjusted(6, 0, -8, 0)
+        text = f"≈ {look.text}" if look.off_raster else look.text
+        painter.drawText(
+            room, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, text
+        )
+
+    def _paint_marks(
+        self,
+        painter: QPainter,
+        option: QStyleOptionViewItem,
+        look: Look,
+        background: QColor,
+        ink: QColor,
+    ) -> None:
+        rect = option.rect
+        if look.changed:
+            painter.fillRect(rect.x(), rect.y() + 2, 3, rect.height() - 4, ink)
+        if look.severity:
+            size = max(9, rect.height() // 3)
+            corner = QRect(rect.right() - size, rect.y() + 1, size, size)
+            paint_severity(painter, look.severity, corner, background, ink)
+        if look.locked:
+            self._paint_padlock(painter, rect.x() + 6, rect.bottom() - 3, ink)
+
+    @staticmethod
+    def _paint_padlock(painter: QPainter, x: int, bottom: int, ink: QColor) -> None:
+        painter.setPen(QPen(ink, 1.2))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.drawArc(x + 1, bottom - 10, 5, 8, 0, 180 * 16)
+        painter.fillRect(x, bottom - 6, 8, 6, ink)
+
+    def _paint_ring(self, painter: QPainter, rect: QRect, background: QColor) -> None:
+        ink = readable_on(background)
+        focused = self._view.hasFocus() or self._view.viewport().hasFocus()
+        pen = QPen(ink, 3 if focused else 1)
+        pen.setJoinStyle(Qt.PenJoinStyle.MiterJoin)
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.setPen(pen)
+        inset = 1 if focused else 0
+        painter.drawRect(rect.adjusted(inset, inset, -1 - inset, -1 - inset))
+
+    # -- editing -------------------------------------------------------------------------------
+
+    def createEditor(
+        self, parent: QWidget, option: QStyleOptionViewItem, index: Index
+    ) -> QWidget:
+        """Return a plain line for the cell's exact text."""
+        editor = QLineEdit(parent)
+        editor.setFrame(False)
+        editor.setAlignment(Qt.AlignmentFlag.AlignRight)
+        editor.setAccessibleName(f"New value: {index.data(Qt.ItemDataRole.AccessibleTextRole)}")
+        self._view.editor = editor
+        return editor
+
+    def updateEditorGeometry(
+        self, editor: QWidget, option: QStyleOptionViewItem, index: Index
+    ) -> None:
+        """Place the editor; it is wide enough for a number in full."""
+        rect = QRect(option.rect)
+        wanted = editor.fontMetrics().horizontalAdvance("-0.1234567890123456") + 12
+        if rect.width() < wanted:
+            right = self._view.viewport().width()
+            rect.setWidth(wanted)
+            rect.moveRight(min(rect.right(), max(right - 1, rect.width())))
+        editor.setGeometry(rect)
+
+    def setEditorData(self, editor: QWidget, index: Index) -> None:
+        """Fill the editor with the exact text, once: what a user types is not overwritten."""
+        assert isinstance(editor, QLineEdit)
+        if editor.property("filled") is None:
+            text = str(index.data(Qt.ItemDataRole.EditRole))
+            editor.setProperty("filled", text)
+            editor.setText(text)
+            editor.selectAll()
+
+    def setModelData(self, editor: QWidget, model: object, index: Index) -> None:
+        """Nothing: the view commits, since it decides what happens on a refusal."""
+
+    def eventFilter(self, editor: QObject, event: QEvent) -> bool:
+        """Take the keys that end editing."""
+        if not isinstance(editor, QLineEdit):
+            return super().eventFilter(editor, event)
+        if event.type() == QEvent.Type.KeyPress:
+            assert isinstance(event, QKeyEvent)
+            return self._on_key(editor, event)
+        if event.type() == QEvent.Type.ShortcutOverride:
+            assert isinstance(event, QKeyEvent)
+            if event.key() in (Qt.Key.Key_Escape, Qt.Key.Key_Return, Qt.Key.Key_Enter):
+                event.accept()
+                return True
+            return False
+        if event.type() == QEvent.Type.FocusOut:
+            assert isinstance(event, QFocusEvent)
+            if event.reason() not in _HOLD_OPEN:
+                self._view.commit_editor("stay", leave=True)
+            return False
+        return False
+
+    def _on_key(self, editor: QLineEdit, event: QKeyEvent) -> bool:
+        shift = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
+        control = bool(event.modifiers() & Qt.KeyboardModifier.ControlModifier)
+        match event.key():
+            case Qt.Key.Key_Escape:
+                self.closeEditor.emit(editor, QAbstractItemDelegate.EndEditHint.NoHint)
+            case Qt.Key.Key_Return | Qt.Key.Key_Enter:
+                then = "fill" if control else "up" if shift else "down"
+                self._view.commit_editor(then)
+            case Qt.Key.Key_Tab:
+                self._view.commit_editor("right")
+            case Qt.Key.Key_Backtab:
+                self._view.commit_editor("left")
+            case Qt.Key.Key_Up | Qt.Key.Key_Down if not shift:
+                self._view.commit_editor("up" if event.key() == Qt.Key.Key_Up else "down")
+            case _:
+                return False
+        return True

@@ -1,0 +1,224 @@
+"""One line below the grid that asks an operation's numbers and says what it will do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from PySide6.QtCore import QEvent, QObject, Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QLineEdit, QPushButton, QSizePolicy, QWidget
+
+from calib_model.core.arrays import BoolArray
+from calib_model.core.numbers import short, with_unit
+from calib_model.core.table import Table
+from calib_model.core.units import shown
+from calib_model.editing.change import CellsEdit, Change
+from calib_model.errors import BitepointError
+
+from .edits import number
+from .source import GridSource
+
+
+@dataclass(frozen=True)
+class Field:
+    """One number to ask for.
+
+    Parameters
+    ----------
+    label : str
+        What stands before it, such as ``by`` or ``from``.
+    unit : str
+    text : str
+        What it holds at first.
+    """
+
+    label: str
+    unit: str = "-"
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Question:
+    """What the strip asks.
+
+    Parameters
+    ----------
+    title : callable of table and selection
+        Says what is asked, such as ``Scale 6 cells of Pre-engage torque``.
+    fields : tuple of Field
+    make : callable of table, selection and one float per field
+        Returns the change.
+    """
+
+    title: Callable[[Table, BoolArray], str]
+    fields: tuple[Field, ...]
+    make: Callable[..., Change]
+
+
+def outcome(table: Table, change: Change) -> str:
+    """Return in words what a change does to the cells, before it is applied."""
+    edits = [e for e in change.edits if isinstance(e, CellsEdit) and e.table == table.id]
+    if not edits:
+        return change.note or ("Nothing changes." if change.is_empty else "")
+    before = np.concatenate([e.before for e in edits])
+    after = np.concatenate([e.after for e in edits])
+    said = f"{_range(before, table.unit)} → {_range(after, table.unit)}"
+    if before.size > 1:
+        said = f"{before.size} cells: {said}"
+    return f"{said}. {change.note}" if change.note else said
+
+
+def _range(values: np.ndarray, unit: str) -> str:
+    filled = values[np.isfinite(values)]
+    if not filled.size:
+        return "empty"
+    low, high = float(filled.min()), float(filled.max())
+    return with_unit(low, unit) if low == high else f"{short(low)} … {with_unit(high, unit)}"
+
+
+class EntryStrip(QFrame):
+    """The strip; hidden while nothing is asked.
+
+    Enter applies to the cells selected at that moment, Esc closes.  A refusal is said in the
+    strip, which then stays open.
+
+    Signals
+    -------
+    closed
+        The strip went away and the focus should go back.
+    """
+
+    closed = Signal()
+
+    def __init__(self, source: GridSource, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._source = source
+        self.question: Question | None = None
+        self.entries: list[QLineEdit] = []
+        self.setFrameShape(QFrame.Shape.StyledPanel)
+        self.setAutoFillBackground(True)
+        self._row = QHBoxLayout(self)
+        self._row.setContentsMargins(8, 4, 8, 4)
+        self.title = QLabel()
+        self.preview = QLabel()
+        self.preview.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.apply_button = QPushButton("Apply (Enter)")
+        self.apply_button.clicked.connect(lambda: self.apply())
+        self.close_button = QPushButton("Close (Esc)")
+        self.close_button.clicked.connect(lambda: self.close_strip())
+        self._parts: list[QWidget] = []
+        self._row.addWidget(self.title)
+        self._row.addWidget(self.preview, 1)
+        self._row.addWidget(self.apply_button)
+        self._row.addWidget(self.close_button)
+        self.hide()
+        source.table_changed.connect(self._on_table)
+        source.selection_changed.connect(self._refresh)
+        source.values_changed.connect(lambda _cells: self._refresh())
+
+    def ask(self, question: Question) -> None:
+        """Ask something; what was asked before is dropped."""
+        self.question = question
+        for part in self._parts:
+            self._row.removeWidget(part)
+            part.hide()
+            part.deleteLater()
+        self._parts, self.entries = [], []
+        for field in question.fields:
+            unit = shown(field.unit)
+            entry = QLineEdit(field.text)
+            entry.setFixedWidth(entry.fontMetrics().horizontalAdvance("−0000.00000") + 16)
+            entry.setAlignment(Qt.AlignmentFlag.AlignRight)
+            entry.textChanged.connect(lambda _text: self._refresh())
+            entry.installEventFilter(self)
+            label = QLabel(field.label)
+            label.setBuddy(entry)
+            self._parts += [label, entry, QLabel(unit)] if unit else [label, entry]
+            self.entries.append(entry)
+        for place, part in enumerate(self._parts, start=1):
+            self._row.insertWidget(place, part)
+        self._refresh()
+        self.show()
+        if self.entries:
+            self.entries[0].selectAll()
+            self.entries[0].setFocus(Qt.FocusReason.ShortcutFocusReason)
+        else:
+            self.apply_button.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def apply(self) -> bool:
+        """Apply what is asked; True if it was."""
+        question = self.question
+        if question is None:
+            return False
+        if self._source.read_only:
+            self._say(self._source.read_only)
+            return False
+        try:
+            change = self._change()
+        except BitepointError as error:
+            self._say(str(error))
+            return False
+        if change.is_empty:
+            self._say(change.note or "Nothing would change.")
+            return False
+        if self._source.do(change):
+            self.close_strip()
+            return True
+        return False
+
+    def close_strip(self) -> None:
+        """Close without doing anything."""
+        if self.question is not None:
+            self.question = None
+            self.hide()
+            self.closed.emit()
+
+    def _change(self) -> Change:
+        table, question = self._source.table, self.question
+        assert table is not None and question is not None
+        numbers = [number(entry.text()) for entry in self.entries]
+        return question.make(table, self._source.selection, *numbers)
+
+    def _refresh(self) -> None:
+        table, question = self._source.table, self.question
+        if table is None or question is None or self._source.selection.shape != table.shape:
+            return
+        title = question.title(table, self._source.selection)
+        self.title.setText(f"<b>{title}</b>")
+        for entry, field in zip(self.entries, question.fields, strict=True):
+            unit = shown(field.unit)
+            entry.setAccessibleName(f"{title} {field.label}{f' in {unit}' if unit else ''}")
+        if any(not entry.text().strip() for entry in self.entries):
+            self._say("")
+            return
+        try:
+            self._say(outcome(table, self._change()))
+        except BitepointError as error:
+            self._say(str(error))
+
+    def _say(self, text: str) -> None:
+        self.preview.setText(text)
+        self.preview.setToolTip(text)
+        self.setAccessibleDescription(text)
+
+    def _on_table(self) -> None:
+        self.close_strip()
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Enter applies from any field."""
+        if event.type() == QEvent.Type.KeyPress:
+            assert isinstance(event, QKeyEvent)
+            if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+                self.apply()
+                return True
+        return super().eventFilter(watched, event)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Esc closes."""
+        if event.key() == Qt.Key.Key_Escape:
+            self.close_strip()
+        else:
+            super().keyPressEvent(event)
+

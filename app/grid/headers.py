@@ -1,0 +1,244 @@
+"""Headers that show breakpoints, the axis they belong to, and where the cross-hair is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QEvent, QObject, QRect, QSize, Qt
+from PySide6.QtGui import QColor, QHelpEvent, QKeyEvent, QPainter, QPaintEvent, QPalette
+from PySide6.QtWidgets import QHeaderView, QLineEdit, QToolTip, QWidget
+
+from .heat import blended
+from .model import GridModel
+
+if TYPE_CHECKING:
+    from .view import GridView
+
+_PAD = 6
+_WIDEST_CORNER = 170
+
+
+class AxisHeader(QHeaderView):
+    """Breakpoints of one axis; the one at the cursor stands out.
+
+    Across, a line above the breakpoints carries the axis's name and unit; down, the corner
+    (`CornerCaption`) does.
+    """
+
+    def __init__(self, orientation: Qt.Orientation, view: GridView) -> None:
+        super().__init__(orientation, view)
+        self._view = view
+        self.setSectionsClickable(True)
+        self.setHighlightSections(True)
+        self.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        self.setMinimumSectionSize(24)
+        self.editor: QLineEdit | None = None
+        self._edited = -1
+        self.sectionDoubleClicked.connect(self.edit)
+
+    @property
+    def across(self) -> bool:
+        """Whether this header runs across."""
+        return self.orientation() == Qt.Orientation.Horizontal
+
+    def cursor_section(self) -> int:
+        """Return the section under the cross-hair."""
+        index = self._view.currentIndex()
+        return index.column() if self.across else index.row()
+
+    # -- size and painting ---------------------------------------------------------------------
+
+    def sectionSizeFromContents(self, logicalIndex: int) -> QSize:
+        """Return the room a breakpoint needs, the caption's line included."""
+        metrics = self.fontMetrics()
+        text = str(self.model().headerData(logicalIndex, self.orientation()) or "")
+        line = metrics.height() + _PAD
+        width = metrics.horizontalAdvance(text) + 3 * _PAD
+        if self.across:
+            return QSize(width, 2 * line)
+        named = metrics.horizontalAdvance(self._caption().split(" (")[0]) + 2 * _PAD
+        return QSize(max(width, min(named, _WIDEST_CORNER)), line)
+
+    def _caption(self) -> str:
+        model = self.model()
+        return model.caption(self.orientation()) if isinstance(model, GridModel) else ""
+
+    def paintSection(self, painter: QPainter, rect: QRect, logicalIndex: int) -> None:
+        """Draw one breakpoint."""
+        palette = self._view.palette()
+        here = logicalIndex == self.cursor_section()
+        background = palette.color(QPalette.ColorRole.Button)
+        if here:
+            accent = palette.color(QPalette.ColorRole.Highlight)
+            background = blended(background, accent, 0.3)
+        painter.save()
+        area = self._breakpoint_area(rect)
+        painter.fillRect(rect, palette.color(QPalette.ColorRole.Button))
+        painter.fillRect(area, background)
+        painter.setPen(_line_colour(palette))
+        painter.drawLine(area.topRight(), area.bottomRight())
+        painter.drawLine(area.bottomLeft(), area.bottomRight())
+        font = self.font()
+        font.setBold(here)
+        painter.setFont(font)
+        painter.setPen(palette.color(QPalette.ColorRole.ButtonText))
+        if here:
+            # A bar as well as the tint, so that the place is not told by colour alone.
+            bar = QRect(area)
+            bar.setTop(bar.bottom() - 2) if self.across else bar.setLeft(bar.right() - 2)
+            painter.fillRect(bar, palette.color(QPalette.ColorRole.Highlight))
+        text = self.model().headerData(logicalIndex, self.orientation())
+        alignment = Qt.AlignmentFlag.AlignCenter
+        if not self.across:
+            alignment = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+        painter.drawText(area.adjusted(3, 0, -_PAD, 0), alignment, str(text or ""))
+        painter.restore()
+
+    def _breakpoint_area(self, rect: QRect) -> QRect:
+        return rect.adjusted(0, rect.height() // 2, 0, 0) if self.across else rect
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw the sections, then the caption above them, which does not scroll."""
+        super().paintEvent(event)
+        if not self.across:
+            return
+        painter = QPainter(self.viewport())
+        palette = self._view.palette()
+        room = QRect(0, 0, self.viewport().width(), self.height() // 2)
+        painter.fillRect(room, palette.color(QPalette.ColorRole.Button))
+        painter.setPen(palette.color(QPalette.ColorRole.ButtonText))
+        painter.setFont(self.font())
+        text = self.fontMetrics().elidedText(
+            f"{self._caption()} →", Qt.TextElideMode.ElideMiddle, room.width() - 2 * _PAD
+        )
+        painter.drawText(room.adjusted(_PAD, 0, -_PAD, 0), Qt.AlignmentFlag.AlignVCenter, text)
+
+    def viewportEvent(self, event: QEvent) -> bool:
+        """Tell the whole caption where the pointer rests on it."""
+        if event.type() == QEvent.Type.ToolTip and self.across:
+            assert isinstance(event, QHelpEvent)
+            if event.pos().y() < self.height() // 2:
+                QToolTip.showText(event.globalPos(), self._caption(), self)
+                return True
+        return super().viewportEvent(event)
+
+    # -- editing a breakpoint ------------------------------------------------------------------
+
+    def edit(self, section: int) -> bool:
+        """Open an editor on a breakpoint; False (told) where it cannot be edited."""
+        if not self._view.can_edit_axis(self.orientation()):
+            return False
+        self.end_edit()
+        self._edited = section
+        editor = QLineEdit(self.viewport())
+        spoken = self.model().headerData(
+            section, self.orientation(), Qt.ItemDataRole.AccessibleTextRole
+        )
+        editor.setAccessibleName(f"New breakpoint for {spoken}")
+        exact = self.model().headerData(section, self.orientation(), Qt.ItemDataRole.EditRole)
+        editor.setText(str(exact))
+        editor.selectAll()
+        editor.installEventFilter(self)
+        editor.setGeometry(self._editor_place(section))
+        self.editor = editor
+        editor.show()
+        editor.setFocus()
+        self._view.tell_about_axis(self.orientation())
+        return True
+
+    def _editor_place(self, section: int) -> QRect:
+        start, size = self.sectionViewportPosition(section), self.sectionSize(section)
+        if self.across:
+            half = self.height() // 2
+            place = QRect(start, half, max(size, 90), self.height() - half)
+            place.moveRight(min(place.right(), max(self.viewport().width() - 1, place.width())))
+            return place
+        return QRect(0, start, self.width(), size)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Enter takes the breakpoint, Shift+Enter too but with the cells' values, Esc neither."""
+        if watched is not self.editor or self.editor is None:
+            return super().eventFilter(watched, event)
+        if event.type() == QEvent.Type.KeyPress:
+            assert isinstance(event, QKeyEvent)
+            if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+                shift = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
+                self._take(keep_values=shift)
+                return True
+            if event.key() in (Qt.Key.Key_Escape, Qt.Key.Key_Tab, Qt.Key.Key_Backtab):
+                self.end_edit()
+                return True
+        if event.type() == QEvent.Type.FocusOut:
+            self.end_edit(focus=False)
+        return False
+
+    def _take(self, *, keep_values: bool) -> None:
+        if self.editor is None:
+            return
+        section, text = self._edited, self.editor.text()
+        if self._view.move_breakpoint(self.orientation(), section, text, keep_values=keep_values):
+            self.end_edit()
+        elif self.editor is not None:
+            self.editor.selectAll()
+
+    def end_edit(self, *, focus: bool = True) -> None:
+        """Close the breakpoint's editor, if one is open."""
+        editor, self.editor = self.editor, None
+        if editor is not None:
+            editor.hide()
+            editor.deleteLater()
+            if focus:
+                self._view.setFocus()
+
+
+class CornerCaption(QWidget):
+    """Names the axis that runs down; a click selects all cells."""
+
+    def __init__(self, view: GridView) -> None:
+        super().__init__(view)
+        self._view = view
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+
+    def show_caption(self, text: str) -> None:
+        """Show another axis's name."""
+        self.setToolTip(f"{text}. Click to select all cells." if text else "")
+        self.setAccessibleName(f"Rows: {text}" if text else "")
+        self.update()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw name and unit on two lines, the name elided where it is too long."""
+        painter = QPainter(self)
+        palette = self._view.palette()
+        painter.fillRect(self.rect(), palette.color(QPalette.ColorRole.Button))
+        model = self._view.model()
+        text = model.caption(Qt.Orientation.Vertical) if isinstance(model, GridModel) else ""
+        painter.setPen(_line_colour(palette))
+        painter.drawLine(self.rect().topRight(), self.rect().bottomRight())
+        painter.drawLine(self.rect().bottomLeft(), self.rect().bottomRight())
+        if not text:
+            return
+        name, _, rest = text.partition(" (")
+        unit = f"({rest} ↓" if rest else "↓"
+        painter.setPen(palette.color(QPalette.ColorRole.ButtonText))
+        painter.setFont(self._view.horizontalHeader().font())
+        room = self.rect().adjusted(_PAD, 0, -_PAD, 0)
+        upper, lower = QRect(room), QRect(room)
+        upper.setHeight(room.height() // 2)
+        lower.setTop(upper.bottom() + 1)
+        metrics = painter.fontMetrics()
+        elided = metrics.elidedText(name, Qt.TextElideMode.ElideMiddle, room.width())
+        painter.drawText(
+            upper, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, elided
+        )
+        painter.drawText(lower, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, unit)
+
+    def mousePressEvent(self, event: object) -> None:
+        """Select all cells."""
+        self._view.setFocus()
+        self._view.selectAll()
+
+
+def _line_colour(palette: QPalette) -> QColor:
+    return blended(
+        palette.color(QPalette.ColorRole.Button), palette.color(QPalette.ColorRole.ButtonText), 0.3
+    )

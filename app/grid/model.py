@@ -1,0 +1,312 @@
+"""The grid's Qt model: one plane of a table."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, QPersistentModelIndex, Qt
+from PySide6.QtGui import QBrush, QGuiApplication
+
+from calib_model.core.arrays import IntArray
+from calib_model.core.numbers import exact, short, with_unit
+from calib_model.core.table import Table
+from calib_model.editing.locks import locked_cells
+from calib_model.errors import BitepointError
+
+from . import edits
+from .heat import Heat, levels, steps_of
+from .marks import Findings, Look, beyond_limits, changed_cells, off_raster_cells, worst
+from .plane import Plane
+from .source import GridSource
+from .texts import caption, cell_text, decimals, full_place_text
+
+Index = QModelIndex | QPersistentModelIndex
+_NOWHERE = QModelIndex()
+_CENTRE_RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+
+
+class GridModel(QAbstractTableModel):
+    """Cells of the source's table: text, colours, marks and exact editing.
+
+    Rows and columns are those of `plane`; on a table with three or four axes the plane is the
+    one that holds the source's cursor.
+
+    Parameters
+    ----------
+    source : GridSource
+    """
+
+    def __init__(self, source: GridSource, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self.source = source
+        self.plane = Plane(())
+        self._table: Table | None = None
+        self._findings_of = ""
+        self._findings: Findings = {}
+        self._heat = Heat.of(QGuiApplication.palette())
+        source.table_changed.connect(self._on_table)
+        source.values_changed.connect(self._on_values)
+        source.saved_changed.connect(self._on_saved)
+        source.cursor_changed.connect(self._on_cursor)
+        self._read()
+
+    # -- what is shown -------------------------------------------------------------------------
+
+    @property
+    def table(self) -> Table | None:
+        """The table as it is shown."""
+        return self._table
+
+    def set_findings(self, table_id: str, findings: Findings) -> None:
+        """Mark cells that have findings.
+
+        Parameters
+        ----------
+        table_id : str
+            The table they belong to; they are shown while that table is.
+        findings : mapping of cell to sequence of (severity, sentence)
+            Severity is ``error``, ``warning`` or ``note``.
+        """
+        self._findings_of, self._findings = table_id, findings
+        self._all_changed()
+
+    def use_palette(self) -> None:
+        """Take the colours from the application's palette again (light, dark)."""
+        self._heat = Heat.of(QGuiApplication.palette())
+        self._all_changed()
+
+    @property
+    def heat(self) -> Heat:
+        """Colours of the cells."""
+        return self._heat
+
+    def look(self, row: int, column: int) -> Look:
+        """Return how a cell is drawn."""
+        cell = self.plane.cell(row, column)
+        return Look(
+            cell_text(float(self._values[row, column]), self._decimals),
+            int(self._steps[row, column]),
+            worst(self._findings_at(cell)),
+            bool(self._locked[row, column]),
+            bool(self._off_raster[row, column]),
+            bool(self._changed[row, column]),
+            bool(self._beyond[row, column]),
+        )
+
+    def _findings_at(self, cell: tuple[int, ...]) -> Any:
+        if self._table is None or self._findings_of != self._table.id:
+            return ()
+        return self._findings.get(cell, ())
+
+    # -- Qt's questions ------------------------------------------------------------------------
+
+    def rowCount(self, parent: Index = _NOWHERE) -> int:
+        """Return the number of rows."""
+        return 0 if parent.isValid() or self._table is None else self.plane.rows
+
+    def columnCount(self, parent: Index = _NOWHERE) -> int:
+        """Return the number of columns."""
+        return 0 if parent.isValid() or self._table is None else self.plane.columns
+
+    def flags(self, index: Index) -> Qt.ItemFlag:
+        """Return what can be done with a cell."""
+        if not index.isValid():
+            return Qt.ItemFlag.NoItemFlags
+        flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
+        flags |= Qt.ItemFlag.ItemNeverHasChildren
+        return flags if self.source.read_only else flags | Qt.ItemFlag.ItemIsEditable
+
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        """Return what a cell shows, or its exact text for editing."""
+        table = self._table
+        if table is None or not index.isValid():
+            return None
+        row, column = index.row(), index.column()
+        if not (row < self._values.shape[0] and column < self._values.shape[1]):
+            return None
+        if role == Qt.ItemDataRole.DisplayRole:
+            return cell_text(float(self._values[row, column]), self._decimals)
+        if role == Qt.ItemDataRole.EditRole:
+            value = float(self._values[row, column])
+            return exact(value) if np.isfinite(value) else ""
+        if role == Qt.ItemDataRole.TextAlignmentRole:
+            return _CENTRE_RIGHT
+        if role in (Qt.ItemDataRole.BackgroundRole, Qt.ItemDataRole.ForegroundRole):
+            step = int(self._steps[row, column])
+            if step < 0:
+                return None
+            background = role == Qt.ItemDataRole.BackgroundRole
+            return QBrush((self._heat.backgrounds if background else self._heat.texts)[step])
+        if role == Qt.ItemDataRole.AccessibleTextRole:
+            return self._spoken(table, row, column)
+        if role == Qt.ItemDataRole.ToolTipRole:
+            return self._told(table, row, column)
+        return None
+
+    def setData(self, index: Index, value: Any, role: int = Qt.ItemDataRole.EditRole) -> bool:
+        """Set a cell from the text a user typed; a refusal is told, and False returned."""
+        if self._table is None or not index.isValid() or role != Qt.ItemDataRole.EditRole:
+            return False
+        marks = np.zeros((self.plane.rows, self.plane.columns), dtype=bool)
+        marks[index.row(), index.column()] = True
+        return self.set_text(str(value), self.plane.spread(marks))
+
+    def set_text(self, text: str, selection: Any) -> bool:
+        """Give selected cells (in the table's shape) the number a user typed.
+
+        Returns False where the text is refused, which is told; True otherwise, also if the
+        cells hold that number already.
+        """
+        table = self._table
+        if table is None:
+            return False
+        if self.source.read_only:
+            self.source.tell(self.source.read_only, refused=True)
+            return False
+        try:
+            change = edits.set_cells(table, selection, edits.number(text))
+        except BitepointError as error:
+            self.source.tell(str(error), refused=True)
+            return False
+        return change.is_empty or self.source.do(change)
+
+    def headerData(
+        self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
+    ) -> Any:
+        """Return a breakpoint."""
+        number = self.axis_number(orientation)
+        if self._table is None or number is None:
+            return "" if role == Qt.ItemDataRole.DisplayRole else None
+        axis = self._table.axes[number]
+        if not 0 <= section < len(axis):
+            return None
+        value = float(axis.values[section])
+        if role == Qt.ItemDataRole.DisplayRole:
+            return short(value)
+        if role == Qt.ItemDataRole.EditRole:
+            return exact(value)
+        if role == Qt.ItemDataRole.AccessibleTextRole:
+            return f"{axis.label} {with_unit(value, axis.unit)}"
+        if role == Qt.ItemDataRole.ToolTipRole:
+            shared = " This axis is shared with other tables." if axis.shared else ""
+            return (
+                f"{caption(axis)}: {exact(value)}. Double-click to move this breakpoint.{shared}"
+            )
+        if role == Qt.ItemDataRole.TextAlignmentRole:
+            across = orientation == Qt.Orientation.Horizontal
+            return Qt.AlignmentFlag.AlignCenter if across else _CENTRE_RIGHT
+        return None
+
+    def axis_number(self, orientation: Qt.Orientation) -> int | None:
+        """Return which axis of the table runs across or down, or None."""
+        across = orientation == Qt.Orientation.Horizontal
+        return self.plane.column_axis if across else self.plane.row_axis
+
+    def caption(self, orientation: Qt.Orientation) -> str:
+        """Return name and unit of the axis that runs across or down; empty if there is none."""
+        number = self.axis_number(orientation)
+        return "" if number is None or self._table is None else caption(self._table.axes[number])
+
+    # -- words ---------------------------------------------------------------------------------
+
+    def _spoken(self, table: Table, row: int, column: int) -> str:
+        cell = self.plane.cell(row, column)
+        text = with_unit(float(self._values[row, column]), table.unit)
+        place = full_place_text(table, cell)
+        parts = [f"{text} at {place}" if place else text]
+        parts += self._states(row, column)
+        parts += [f"{severity}: {sentence}" for severity, sentence in self._findings_at(cell)]
+        return "; ".join(parts)
+
+    def _states(self, row: int, column: int) -> list[str]:
+        said = (
+            (self._locked, "locked"),
+            (self._changed, "changed since saved"),
+            (self._off_raster, "between storage steps"),
+            (self._beyond, "outside the limits"),
+        )
+        return [words for marks, words in said if marks[row, column]]
+
+    def _told(self, table: Table, row: int, column: int) -> str:
+        cell = self.plane.cell(row, column)
+        value = float(self._values[row, column])
+        number = with_unit(value, table.unit, 17)
+        place = full_place_text(table, cell)
+        lines = [f"{number} at {place}" if place else number]
+        if self._off_raster[row, column]:
+            below, above = table.storage.neighbours(value)
+            lines.append(
+                f"The controller cannot hold it: nearest are {short(below, 9)} and "
+                f"{with_unit(above, table.unit, 9)}."
+            )
+        if self._beyond[row, column]:
+            lines.append(f"Outside the limits {edits.limits_text(table)}.")
+        if self._locked[row, column]:
+            lines.append("Locked: edits leave it as it is.")
+        if self._changed[row, column]:
+            lines.append("Changed since the set was saved.")
+        lines += [
+            f"{str(severity).capitalize()}: {sentence}"
+            for severity, sentence in self._findings_at(cell)
+        ]
+        return "\n".join(lines)
+
+    # -- keeping up ----------------------------------------------------------------------------
+
+    def _read(self) -> None:
+        table = self.source.table
+        self._table = table
+        if table is None:
+            self.plane = Plane(())
+            return
+        self.plane = plane = Plane.at(table, self.source.cursor)
+        self._decimals = decimals(table.storage)
+        self._levels = levels(table.values)
+        self._values = plane.of(table.values)
+        self._steps = steps_of(self._values, self._levels)
+        self._locked = plane.of(locked_cells(table))
+        self._off_raster = plane.of(off_raster_cells(table))
+        self._beyond = plane.of(beyond_limits(table))
+        self._changed = plane.of(changed_cells(table, self.source.saved_table))
+
+    def _on_table(self) -> None:
+        self.beginResetModel()
+        self._read()
+        self.endResetModel()
+
+    def _on_values(self, cells: IntArray) -> None:
+        before = self._levels if self._table is not None else None
+        if self.source.table is None or self.source.table.shape != self.plane.shape:
+            self._on_table()
+            return
+        self._read()
+        if self._levels != before:
+            self._all_changed()  # every tint moved
+            return
+        rows, columns = self.plane.places(np.asarray(cells))
+        if rows.size:
+            # One rectangle for an edit: a signal per cell costs more than painting a few more.
+            self.dataChanged.emit(
+                self.index(int(rows.min()), int(columns.min())),
+                self.index(int(rows.max()), int(columns.max())),
+            )
+
+    def _on_saved(self) -> None:
+        if self._table is None or self.source.table is not self._table:
+            return
+        self._changed = self.plane.of(changed_cells(self._table, self.source.saved_table))
+        self._all_changed()
+
+    def _on_cursor(self) -> None:
+        table = self.source.table
+        if table is None or len(table.shape) < 3 or table.shape != self.plane.shape:
+            return
+        if Plane.at(table, self.source.cursor) != self.plane:
+            self._read()
+            self._all_changed()
+
+    def _all_changed(self) -> None:
+        if self.rowCount() and self.columnCount():
+            last = self.index(self.rowCount() - 1, self.columnCount() - 1)
+            self.dataChanged.emit(self.index(0, 0), last)

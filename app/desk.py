@@ -40,6 +40,8 @@ class Desk(QObject):
         The cell under the shared cross-hair moved.
     selection_changed
         Other cells are selected.
+    focus_grid
+        The keyboard should go to the table's cells.
     told : str, bool
         A message for the status line; True if it is a refusal.
     """
@@ -52,6 +54,7 @@ class Desk(QObject):
     findings_changed = Signal()
     cursor_changed = Signal()
     selection_changed = Signal()
+    focus_grid = Signal()
     told = Signal(str, bool)
 
     def __init__(self, parent: QObject | None = None) -> None:

@@ -1,0 +1,83 @@
+"""Draws one finding: its mark, the table's name where several are listed, the sentence."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QRectF, QSize, Qt
+from PySide6.QtGui import QFontMetrics, QPainter, QPalette
+from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem
+
+from .findings_model import FINDING, SUBTITLE
+from .severity import paint_severity, severity_colour
+
+Index = QModelIndex | QPersistentModelIndex
+PAD = 7
+MARK = 12
+_WRAP = int(Qt.TextFlag.TextWordWrap)
+
+
+class FindingsDelegate(QStyledItemDelegate):
+    """Wraps sentences to the list's width."""
+
+    def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
+        view = self.parent()
+        width = view.viewport().width() if isinstance(view, QListView) else option.rect.width()
+        height = PAD
+        for text, metrics in self._texts(option, index):
+            box = metrics.boundingRect(QRect(0, 0, self._room(width), 10_000), _WRAP, text)
+            height += box.height() + 3
+        return QSize(width, height + PAD)
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
+        finding = index.data(FINDING)
+        if finding is None:
+            return
+        painter.save()
+        selected = bool(option.state & QStyle.StateFlag.State_Selected)
+        palette = option.palette
+        if selected:
+            painter.fillRect(option.rect, palette.color(QPalette.ColorRole.Highlight))
+        text_role = QPalette.ColorRole.HighlightedText if selected else QPalette.ColorRole.Text
+        colour = (
+            palette.color(QPalette.ColorRole.HighlightedText)
+            if selected
+            else severity_colour(finding.severity, palette)
+        )
+        top = option.rect.top() + PAD
+        mark = QRectF(option.rect.left() + PAD, top + 2, MARK, MARK)
+        paint_severity(painter, mark, finding.severity, colour)
+        left = option.rect.left() + PAD + MARK + PAD
+        painter.setPen(palette.color(text_role))
+        for text, metrics in self._texts(option, index):
+            box = QRect(left, top, self._room(option.rect.width()), 10_000)
+            used = metrics.boundingRect(box, _WRAP, text)
+            bold = option.font
+            if text == index.data(SUBTITLE):
+                bold.setBold(True)
+            else:
+                bold.setBold(False)
+            painter.setFont(bold)
+            painter.drawText(QRect(left, top, box.width(), used.height() + 2), _WRAP, text)
+            top += used.height() + 3
+        if option.state & QStyle.StateFlag.State_HasFocus:
+            painter.setPen(palette.color(text_role))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawRect(option.rect.adjusted(1, 1, -2, -2))
+        else:
+            painter.setPen(palette.color(QPalette.ColorRole.Midlight))
+            painter.drawLine(option.rect.bottomLeft(), option.rect.bottomRight())
+        painter.restore()
+
+    @staticmethod
+    def _room(width: int) -> int:
+        return max(80, width - 3 * PAD - MARK)
+
+    @staticmethod
+    def _texts(option: QStyleOptionViewItem, index: Index) -> list[tuple[str, QFontMetrics]]:
+        plain = QFontMetrics(option.font)
+        texts = [(str(index.data() or ""), plain)]
+        subtitle = str(index.data(SUBTITLE) or "")
+        if subtitle:
+            bold = option.font
+            bold.setBold(True)
+            texts.insert(0, (subtitle, QFontMetrics(bold)))
+        return texts

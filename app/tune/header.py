@@ -1,0 +1,119 @@
+"""What the table in work is, above the grid, and what the cell under the cross-hair holds."""
+
+from __future__ import annotations
+
+import numpy as np
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
+
+from app.desk import Desk
+from calib_model.core.numbers import exact, short, with_unit
+from calib_model.core.table import Table
+
+
+class TableHeader(QWidget):
+    """Three lines: name and place; facts; the cell."""
+
+    def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._desk = desk
+        self._name, self._facts, self._cell = QLabel(), QLabel(), QLabel()
+        column = QVBoxLayout(self)
+        column.setContentsMargins(8, 6, 8, 4)
+        column.setSpacing(1)
+        for label in (self._name, self._facts, self._cell):
+            label.setTextFormat(Qt.TextFormat.RichText)
+            policy = QSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+            label.setSizePolicy(policy)
+            label.setTextInteractionFlags(Qt.TextInteractionFlag.NoTextInteraction)
+            column.addWidget(label)
+        self._facts.setWordWrap(False)
+        self._cell.setAccessibleName("Cell under the cross-hair")
+        for signal in (desk.table_changed, desk.edited, desk.current_changed):
+            signal.connect(self._show_table)
+        for signal in (desk.cursor_changed, desk.reference_changed, desk.selection_changed):
+            signal.connect(self._show_cell)
+        self._show_table()
+
+    def _show_table(self, _event: object = None) -> None:
+        table = self._desk.table
+        if table is None:
+            self._name.setText("<b>No table</b>")
+            self._facts.setText("Open a set (Ctrl+O) and choose a table.")
+            self._cell.setText("")
+            return
+        function = f" \N{EN DASH} {table.function}" if table.function else ""
+        self._name.setText(
+            f"<span style='font-size:large'><b>{_plain(table.label)}</b></span>"
+            f"&nbsp;&nbsp;<tt>{_plain(table.id)}</tt>{_plain(function)}"
+        )
+        self._facts.setText(_plain("  ·  ".join(_facts(table))))
+        tip = f"<p>{_plain(table.description)}</p>" if table.description else ""
+        self.setToolTip(tip)
+        self._show_cell()
+
+    def _show_cell(self) -> None:
+        table = self._desk.table
+        if table is None:
+            return
+        chosen = int(self._desk.selection.sum())
+        text = cell_words(table, self._desk.cursor)
+        saved = _other_value(self._desk.saved_table, table, self._desk.cursor)
+        if saved is not None and not _same(saved, float(table.values[self._desk.cursor])):
+            text += f"  ·  saved {with_unit(saved, table.unit)}"
+        reference = _other_value(self._desk.reference_table, table, self._desk.cursor)
+        if reference is not None and self._desk.reference is not self._desk.current:
+            text += f"  ·  reference {with_unit(reference, table.unit)}"
+        if chosen > 1:
+            values = table.values[self._desk.selection]
+            values = values[np.isfinite(values)]
+            if values.size:
+                text += f"  ·  {chosen} cells, {short(values.min())} to {short(values.max())}"
+        self._cell.setText(_plain(text))
+
+
+def _facts(table: Table) -> list[str]:
+    facts = [table.kind.capitalize()]
+    if table.unit not in ("-", "0/1"):
+        facts[0] += f" in {with_unit(0, table.unit).split(' ', 1)[-1]}"
+    if np.isfinite(table.lower) or np.isfinite(table.upper):
+        facts.append(f"limits {short(table.lower)} to {short(table.upper)}")
+    facts.append(str(table.storage))
+    for axis in table.axes:
+        if axis.interpolation == "step":
+            facts.append(f"{axis.label.lower()} in steps")
+        if axis.shared:
+            facts.append(f"{axis.label.lower()} shared")
+    return facts
+
+
+def cell_words(table: Table, cell: tuple[int, ...]) -> str:
+    """Return a cell in words: where, value, raw value and the representable neighbours."""
+    value = float(table.values[cell])
+    where = ", ".join(
+        with_unit(x, a.unit) for x, a in zip(table.coordinates(cell), table.axes, strict=True)
+    )
+    text = f"{where}: " if where else ""
+    text += with_unit(value, table.unit, 9)
+    if table.storage.is_integer and np.isfinite(value):
+        below, above = table.storage.neighbours(value)
+        if bool(table.storage.representable(value)):
+            text += f"  ·  raw {int(table.storage.raw(value))}"
+        else:
+            text += f"  ·  stored as {exact(float(table.storage.nearest(value)))}"
+        text += f"  ·  next {exact(below)} and {exact(above)}"
+    return text
+
+
+def _other_value(other: Table | None, table: Table, cell: tuple[int, ...]) -> float | None:
+    if other is None or other is table or other.axes != table.axes:
+        return None
+    return float(other.values[cell])
+
+
+def _same(a: float, b: float) -> bool:
+    return a == b or (np.isnan(a) and np.isnan(b))
+
+
+def _plain(text: str) -> str:
+    return text.replace("&", "&amp;").replace("<", "&lt;")

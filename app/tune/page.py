@@ -1,0 +1,146 @@
+"""The work area Tune: table list, grid with plots below, findings and rules beside."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from PySide6.QtCore import QByteArray, Qt
+from PySide6.QtWidgets import QSplitter, QTabWidget, QVBoxLayout, QWidget
+
+from app.desk import Desk
+from app.grid.panel import GridPanel
+from app.plots.panel import PlotPanel
+
+from .findings_panel import FindingsPanel
+from .header import TableHeader
+from .rules_panel import RulesPanel
+from .table_list import TableList
+
+Cell = tuple[int, ...]
+
+
+class TunePage(QWidget):
+    """Where tables are shaped.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Attributes
+    ----------
+    table_list, grid, plots, findings, rules : QWidget
+    """
+
+    def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.desk = desk
+        self.table_list = TableList(desk)
+        self.grid_panel = GridPanel(desk)
+        self.grid = self.grid_panel.view
+        self.plots = PlotPanel(desk)
+        self.findings = FindingsPanel(desk)
+        self.rules = RulesPanel(desk)
+        self.rules.edit_button.clicked.connect(self.edit_rules)
+        self.side = QTabWidget()
+        self.side.setDocumentMode(True)
+        self.side.addTab(self.findings, "Findings")
+        self.side.addTab(self.rules, "Rules")
+        self._middle = QSplitter(Qt.Orientation.Vertical)
+        top = QWidget()
+        column = QVBoxLayout(top)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addWidget(TableHeader(desk))
+        column.addWidget(self.grid_panel, 1)
+        self._middle.addWidget(top)
+        self._middle.addWidget(self.plots)
+        self._middle.setStretchFactor(0, 5)
+        self._middle.setStretchFactor(1, 4)
+        self._across = QSplitter(Qt.Orientation.Horizontal)
+        for widget in (self.table_list, self._middle, self.side):
+            self._across.addWidget(widget)
+        self._across.setStretchFactor(1, 1)
+        self._across.setSizes([270, 780, 300])
+        self._middle.setSizes([330, 300])
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.addWidget(self._across)
+        desk.findings_changed.connect(self._spread_findings)
+        desk.table_changed.connect(self._spread_findings)
+        desk.focus_grid.connect(self.grid.setFocus)
+        self._spread_findings()
+
+    def state(self) -> QByteArray:
+        """Return where the splitters stand."""
+        return QByteArray(self._across.saveState().data() + b"|" + self._middle.saveState().data())
+
+    # -- findings at their cells -------------------------------------------------------------
+
+    def _spread_findings(self) -> None:
+        table, report = self.desk.table, self.desk.report
+        cells: dict[Cell, list[tuple[str, str]]] = defaultdict(list)
+        if table is not None and report is not None:
+            for finding in report.of(table.id):
+                for cell in finding.cells:
+                    cells[cell].append((str(finding.severity), finding.message))
+            self.grid_panel.set_findings(table.id, cells)
+        worst = {cell: min(found, key=_weight) for cell, found in cells.items()}
+        self.plots.set_findings(worst)
+        if report is not None:
+            counts = {id: report.counts(id) for id, found in report.by_table.items() if found}
+            self.table_list.set_findings(counts)
+            total = len(report.of(table.id)) if table is not None else 0
+            self.side.setTabText(0, f"Findings ({total})" if total else "Findings")
+
+    # -- what the actions do -----------------------------------------------------------------
+
+    def step_table(self, by: int) -> None:
+        """Open the next (or previous) table as the list shows them."""
+        self.table_list.step(by)
+
+    def edit_rules(self) -> None:
+        """Open the table's rule sheet."""
+        if self.desk.table is not None:
+            from .rules_dialog import RulesDialog
+
+            RulesDialog(self.desk, self).open()
+
+    def edit_details(self) -> None:
+        """Open the table's details."""
+        if self.desk.table is not None:
+            from .details_dialog import DetailsDialog
+
+            DetailsDialog(self.desk, self).open()
+
+    def show_side(self, number: int) -> None:
+        """Show findings (0) or rules (1) and give them the keyboard."""
+        self.side.setCurrentIndex(number)
+        (self.findings.list if number == 0 else self.rules.list).setFocus(
+            Qt.FocusReason.ShortcutFocusReason
+        )
+
+    def next_pane(self, by: int) -> None:
+        """Move the keyboard to the next pane: list, grid, plots, findings."""
+        panes = [self.table_list, self.grid_panel, self.plots, self.side]
+        focused = self.focusWidget()
+        here = next(
+            (
+                n
+                for n, pane in enumerate(panes)
+                if focused is not None and pane.isAncestorOf(focused)
+            ),
+            -1,
+        )
+        target = (here + by) % len(panes)
+        if target == 0:
+            self.table_list.focus_list()
+        elif target == 1:
+            self.grid.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        elif target == 2:
+            self.plots.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        else:
+            self.show_side(self.side.currentIndex())
+
+
+def _weight(finding: tuple[str, str]) -> int:
+    return ("error", "warning", "note").index(finding[0])

@@ -61,7 +61,7 @@ class ValueAxis(pg.AxisItem):
         self.picture = None
         self.update()
 
-    def tickValues(  # noqa: N802 - pyqtgraph's name
+    def tickValues(
         self, minVal: float, maxVal: float, size: float
     ) -> list[tuple[float | None, list[float]]]:
         """Return ticks by level; only the first level carries text."""
@@ -80,7 +80,7 @@ class ValueAxis(pg.AxisItem):
             (None, [float(places[i]) for i in rest]),
         ]
 
-    def tickStrings(  # noqa: N802 - pyqtgraph's name
+    def tickStrings(
         self, values: Sequence[float], scale: float, spacing: float | None
     ) -> list[str]:
         """Return the ticks' texts."""
@@ -94,7 +94,7 @@ class ValueAxis(pg.AxisItem):
             return [short(v) for v in values]
         return [f"{v + 0.0:.{digits}f}".replace("-", MINUS) for v in values]
 
-    def resizeEvent(self, ev: object = None) -> None:  # noqa: N802 - Qt's name
+    def resizeEvent(self, ev: object = None) -> None:
         """Fit the label to the new length."""
         super().resizeEvent(ev)
         if hasattr(self, "_text"):  # pyqtgraph resizes while it constructs
@@ -216,7 +216,7 @@ class Canvas(pg.PlotWidget):
 
     # -- events --------------------------------------------------------------------------------
 
-    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
+    def mousePressEvent(self, event: QMouseEvent) -> None:
         """Pass the left button to whoever listens, other buttons to pyqtgraph."""
         if event.button() == Qt.MouseButton.LeftButton:
             self._down = True
@@ -225,7 +225,7 @@ class Canvas(pg.PlotWidget):
         elif not self._down:
             super().mousePressEvent(event)
 
-    def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """Pass moves to whoever listens."""
         if self._down:
             self.moved.emit(self.to_plot(event.position()), event)
@@ -235,7 +235,7 @@ class Canvas(pg.PlotWidget):
             self.hovered.emit(self.to_plot(event.position()))
         super().mouseMoveEvent(event)
 
-    def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
         """Pass the left button to whoever listens, other buttons to pyqtgraph."""
         if event.button() == Qt.MouseButton.LeftButton and self._down:
             self._down = False
@@ -244,11 +244,11 @@ class Canvas(pg.PlotWidget):
         elif not self._down:
             super().mouseReleaseEvent(event)
 
-    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:  # noqa: N802 - Qt's name
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
         """Treat the second press of a double click as a press."""
         self.mousePressEvent(event)
 
-    def viewportEvent(self, event: QEvent) -> bool:  # noqa: N802 - Qt's name
+    def viewportEvent(self, event: QEvent) -> bool:
         """Show a tip for what is under the pointer."""
         if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
             text = self.tip_at(self.to_plot(QPointF(event.pos())))
@@ -259,7 +259,7 @@ class Canvas(pg.PlotWidget):
             return True
         return super().viewportEvent(event)
 
-    def resizeEvent(self, event: QResizeEvent | None) -> None:  # noqa: N802 - Qt's name
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
         """Tell that the scale changed."""
         super().resizeEvent(event)
         if hasattr(self, "_down"):  # pyqtgraph resizes while it constructs

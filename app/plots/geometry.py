@@ -42,9 +42,7 @@ def edges(places: FloatArray) -> FloatArray:
     if places.size == 1:
         return np.array([places[0] - 0.5, places[0] + 0.5])
     half = np.diff(places) / 2
-    return np.concatenate(
-        ([places[0] - half[0]], places[:-1] + half, [places[-1] + half[-1]])
-    )
+    return np.concatenate(([places[0] - half[0]], places[:-1] + half, [places[-1] + half[-1]]))
 
 
 def inner_line(axis: Axis, values: FloatArray) -> Points:

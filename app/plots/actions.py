@@ -1,0 +1,97 @@
+"""The plots' rows of the action table."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from app.action import Action, with_table
+from app.desk import Desk
+from app.plots.heatmap import Show
+
+
+def _map_in_work(desk: Desk) -> bool:
+    return desk.table is not None and desk.table.values.ndim >= 2
+
+
+def _map_and_reference(desk: Desk) -> bool:
+    return _map_in_work(desk) and desk.reference is not None
+
+
+def _reference(desk: Desk) -> bool:
+    return desk.table is not None and desk.reference is not None
+
+
+def _set_mode(window: Any, mode: Show) -> None:
+    window.plots.set_mode(mode)
+
+
+ACTIONS: tuple[Action, ...] = (
+    Action(
+        "plots.saved",
+        "Overlay &saved state",
+        "-View",
+        lambda window: window.plots.toggle_saved(),
+        ("F7",),
+        "Draw the table as it was last saved behind the plot.",
+        with_table,
+        lambda window: window.plots.saved_box.isChecked(),
+    ),
+    Action(
+        "plots.reference",
+        "Overlay &reference",
+        "View",
+        lambda window: window.plots.toggle_reference(),
+        ("F8",),
+        "Draw the reference set's table behind the plot.",
+        _reference,
+        lambda window: window.plots.reference_box.isChecked(),
+    ),
+    Action(
+        "plots.turn_slices",
+        "&Turn slices",
+        "View",
+        lambda window: window.plots.swap_along(),
+        ("F9",),
+        "Run the slices of the map along its other axis.",
+        _map_in_work,
+    ),
+    Action(
+        "plots.fit",
+        "Show &whole plot",
+        "View",
+        lambda window: window.plots.fit(),
+        ("Shift+F9",),
+        "Set the plots back to show everything.",
+        with_table,
+    ),
+    Action(
+        "plots.values",
+        "&Values",
+        "View/&Heat map",
+        lambda window: _set_mode(window, Show.VALUES),
+        (),
+        "Colour the heat map by value.",
+        _map_in_work,
+        lambda window: window.plots.mode is Show.VALUES,
+    ),
+    Action(
+        "plots.from_saved",
+        "Difference from &saved",
+        "View/&Heat map",
+        lambda window: _set_mode(window, Show.FROM_SAVED),
+        ("Shift+F7",),
+        "Colour the heat map by what was changed since the last save.",
+        _map_in_work,
+        lambda window: window.plots.mode is Show.FROM_SAVED,
+    ),
+    Action(
+        "plots.from_reference",
+        "Difference from &reference",
+        "View/&Heat map",
+        lambda window: _set_mode(window, Show.FROM_REFERENCE),
+        ("Shift+F8",),
+        "Colour the heat map by how the map differs from the reference set's.",
+        _map_and_reference,
+        lambda window: window.plots.mode is Show.FROM_REFERENCE,
+    ),
+)

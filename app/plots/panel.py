@@ -1,0 +1,238 @@
+"""The plots of the table in work, and a bar that says what they show."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QEvent, QSize, Qt
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QHBoxLayout,
+    QSizePolicy,
+    QSplitter,
+    QStackedWidget,
+    QTabBar,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.desk import Desk
+from app.plots import words
+from app.plots.curve import CurveView
+from app.plots.heatmap import HeatMapView, Show
+from app.plots.slices import SlicesView
+from app.plots.view import Findings, PlotView
+
+SIDE_BY_SIDE = 620
+ONE_ABOVE_OTHER = 560
+"""Width and height, in screen units, from which heat map and slices are shown together."""
+
+_MODE_WORDS = {
+    Show.VALUES: "Values",
+    Show.FROM_SAVED: "Difference from saved",
+    Show.FROM_REFERENCE: "Difference from reference",
+}
+
+
+class QuietCombo(QComboBox):
+    """A combo box that leaves the wheel alone: a scroll must not change what is shown."""
+
+    def wheelEvent(self, event: QEvent) -> None:
+        """Let whoever scrolls have the wheel."""
+        event.ignore()
+
+
+class PlotPanel(QWidget):
+    """Views that suit the table in work; what they show is kept for the window.
+
+    Parameters
+    ----------
+    desk : Desk
+    """
+
+    def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.desk = desk
+        self.setAccessibleName("Plots of the table in work")
+        self.curve = CurveView(desk, self)
+        self.heat = HeatMapView(desk, self)
+        self.slices = SlicesView(desk, self)
+        self.views: tuple[PlotView, ...] = (self.curve, self.heat, self.slices)
+
+        self.saved_box = QCheckBox("&Saved state", self)
+        self.saved_box.setChecked(True)
+        self.saved_box.setToolTip("Draw the table as it was last saved, dashed, behind the plot.")
+        self.reference_box = QCheckBox("&Reference", self)
+        self.reference_box.setChecked(True)
+        self.reference_box.setToolTip("Draw the reference set's table, dotted, behind the plot.")
+        self.along_choice = QuietCombo(self)
+        self.along_choice.setAccessibleName("Slices along which axis")
+        self.along_choice.setToolTip("The axis that the slices run along.")
+        self.mode_choice = QuietCombo(self)
+        self.mode_choice.setAccessibleName("What the heat map shows")
+        self.mode_choice.setToolTip("Values, or the difference from another state.")
+        for mode, text in _MODE_WORDS.items():
+            self.mode_choice.addItem(text, mode)
+        self.tabs = QTabBar(self)
+        self.tabs.addTab("Heat map")
+        self.tabs.addTab("Slices")
+        self.tabs.setExpanding(False)
+        self.tabs.setAccessibleName("Heat map or slices")
+        for choice in (self.along_choice, self.mode_choice):
+            choice.setSizeAdjustPolicy(
+                QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+            )
+            choice.setMinimumContentsLength(12)
+            choice.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+
+        self.bar = QWidget(self)
+        row = QHBoxLayout(self.bar)
+        row.setContentsMargins(4, 2, 4, 0)
+        row.setSpacing(8)
+        for widget in (
+            self.tabs,
+            self.mode_choice,
+            self.along_choice,
+        ):
+            row.addWidget(widget)
+        row.addStretch(1)
+        row.addWidget(self.saved_box)
+        row.addWidget(self.reference_box)
+
+        self.maps = QSplitter(Qt.Orientation.Horizontal, self)
+        self.maps.setChildrenCollapsible(False)
+        self.maps.addWidget(self.heat)
+        self.maps.addWidget(self.slices)
+        self.pages = QStackedWidget(self)
+        self.pages.addWidget(self.curve)
+        self.pages.addWidget(self.maps)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(0)
+        layout.addWidget(self.bar)
+        layout.addWidget(self.pages, 1)
+        self.setMinimumSize(220, 160)
+
+        self.saved_box.toggled.connect(self._on_overlays)
+        self.reference_box.toggled.connect(self._on_overlays)
+        self.along_choice.activated.connect(self._on_along)
+        self.mode_choice.activated.connect(self._on_mode)
+        self.tabs.currentChanged.connect(self._on_tab)
+        self.slices.along_changed.connect(self._show_along)
+        desk.table_changed.connect(self._on_table)
+        desk.reference_changed.connect(self._on_reference)
+        self._on_table()
+        self._on_reference()
+
+    # -- what the window asks of it --------------------------------------------------------------
+
+    def set_findings(self, findings: Findings) -> None:
+        """Mark cells of the table in work.
+
+        Parameters
+        ----------
+        findings : mapping of cell to (severity, sentence)
+            Severity is ``error``, ``warning`` or ``note``.  Call it again after
+            `Desk.table_changed` and `Desk.findings_changed`.
+        """
+        for view in self.views:
+            view.set_findings(findings)
+
+    def show_saved(self, on: bool) -> None:
+        """Draw the saved state behind the plots, or not."""
+        self.saved_box.setChecked(on)
+
+    def show_reference(self, on: bool) -> None:
+        """Draw the reference set's table behind the plots, or not."""
+        self.reference_box.setChecked(on)
+
+    def toggle_saved(self) -> None:
+        """Turn the overlay of the saved state on or off."""
+        self.saved_box.toggle()
+
+    def toggle_reference(self) -> None:
+        """Turn the overlay of the reference set on or off."""
+        self.reference_box.toggle()
+
+    def swap_along(self) -> None:
+        """Run the slices along the other axis."""
+        self.slices.set_along(1 - self.slices.along())
+
+    @property
+    def mode(self) -> Show:
+        """What the heat map shows."""
+        return self.heat.mode
+
+    def set_mode(self, mode: Show) -> None:
+        """Choose what the heat map shows."""
+        self.heat.set_mode(mode)
+        self.mode_choice.setCurrentIndex(list(_MODE_WORDS).index(mode))
+
+    def fit(self) -> None:
+        """Show everything in every plot."""
+        for view in self.views:
+            if view.isVisible():
+                view.fit()
+
+    def sizeHint(self) -> QSize:
+        """A third of a small screen."""
+        return QSize(700, 330)
+
+    # -- keeping up ------------------------------------------------------------------------------
+
+    def _on_table(self) -> None:
+        table = self.desk.table
+        is_map = table is not None and table.values.ndim >= 2
+        # Only what the table needs: a scalar and a curve have neither slices nor modes.
+        self.pages.setCurrentWidget(self.maps if is_map else self.curve)
+        self.along_choice.setVisible(is_map)
+        self.mode_choice.setVisible(is_map)
+        if is_map and table is not None:
+            self.along_choice.clear()
+            for axis in table.axes[:2]:
+                self.along_choice.addItem(f"Along {words.axis_title(axis)}")
+        self._show_along(self.slices.along())
+        self._arrange()
+
+    def _on_reference(self) -> None:
+        there = self.desk.reference is not None
+        self.reference_box.setEnabled(there)
+        item = self.mode_choice.model().item(list(_MODE_WORDS).index(Show.FROM_REFERENCE))
+        item.setEnabled(there)
+        if not there and self.mode is Show.FROM_REFERENCE:
+            self.set_mode(Show.VALUES)
+
+    def _on_overlays(self) -> None:
+        for view in self.views:
+            view.set_overlays(
+                saved=self.saved_box.isChecked(), reference=self.reference_box.isChecked()
+            )
+
+    def _on_along(self, index: int) -> None:
+        self.slices.set_along(index)
+
+    def _on_mode(self, index: int) -> None:
+        self.heat.set_mode(list(_MODE_WORDS)[index])
+
+    def _on_tab(self, index: int) -> None:
+        self._arrange()
+
+    def _show_along(self, axis: int) -> None:
+        if self.along_choice.count() > axis:
+            self.along_choice.setCurrentIndex(axis)
+
+    def _arrange(self) -> None:
+        """Show heat map and slices together where there is room, else one at a time."""
+        table = self.desk.table
+        is_map = table is not None and table.values.ndim >= 2
+        wide, tall = self.width() >= SIDE_BY_SIDE, self.height() >= ONE_ABOVE_OTHER
+        together = wide or tall
+        self.maps.setOrientation(Qt.Orientation.Horizontal if wide else Qt.Orientation.Vertical)
+        self.tabs.setVisible(is_map and not together)
+        self.heat.setVisible(together or self.tabs.currentIndex() == 0)
+        self.slices.setVisible(together or self.tabs.currentIndex() == 1)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Arrange for the new size."""
+        super().resizeEvent(event)
+        self._arrange()

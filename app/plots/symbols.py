@@ -1,0 +1,56 @@
+"""Marks as painter paths, one unit wide around the origin; shape tells what colour also tells."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from PySide6.QtCore import QPointF, QRectF
+from PySide6.QtGui import QPainterPath, QPolygonF
+
+
+@cache
+def symbol(kind: str) -> QPainterPath:
+    """Return a mark.
+
+    Parameters
+    ----------
+    kind : str
+        ``error`` (triangle), ``warning`` (diamond), ``note`` (circle), ``locked`` (padlock),
+        ``point`` (disc), ``box`` (square), ``empty`` (cross), ``plus`` or ``minus``.
+    """
+    path = QPainterPath()
+    match kind:
+        case "error":
+            path.addPolygon(_polygon((0, -0.5), (0.5, 0.4), (-0.5, 0.4)))
+            path.closeSubpath()
+        case "warning":
+            path.addPolygon(_polygon((0, -0.5), (0.5, 0), (0, 0.5), (-0.5, 0)))
+            path.closeSubpath()
+        case "locked":
+            path.addRect(QRectF(-0.35, -0.05, 0.7, 0.5))
+            path.moveTo(-0.22, -0.05)
+            path.lineTo(-0.22, -0.2)
+            path.arcTo(QRectF(-0.22, -0.45, 0.44, 0.5), 180, -180)
+            path.lineTo(0.22, -0.05)
+        case "box":
+            path.addRect(QRectF(-0.5, -0.5, 1, 1))
+        case "empty":
+            path.moveTo(-0.5, -0.5)
+            path.lineTo(0.5, 0.5)
+            path.moveTo(-0.5, 0.5)
+            path.lineTo(0.5, -0.5)
+        case "plus":
+            path.moveTo(-0.5, 0)
+            path.lineTo(0.5, 0)
+            path.moveTo(0, -0.5)
+            path.lineTo(0, 0.5)
+        case "minus":
+            path.moveTo(-0.5, 0)
+            path.lineTo(0.5, 0)
+        case _:
+            path.addEllipse(QRectF(-0.5, -0.5, 1, 1))
+    return path
+
+
+def _polygon(*points: tuple[float, float]) -> QPolygonF:
+    return QPolygonF([QPointF(x, y) for x, y in points])

@@ -12,6 +12,7 @@ from calib_model.rules.check import Finding
 from .severity import WORDS
 
 Index = QModelIndex | QPersistentModelIndex
+_NOWHERE = QModelIndex()
 FINDING = int(Qt.ItemDataRole.UserRole) + 1
 SUBTITLE = FINDING + 1
 
@@ -67,7 +68,7 @@ class FindingsModel(QAbstractListModel):
                 return row
         return -1
 
-    def rowCount(self, parent: Index = QModelIndex()) -> int:
+    def rowCount(self, parent: Index = _NOWHERE) -> int:
         return 0 if parent.isValid() else len(self._rows)
 
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:

@@ -83,7 +83,7 @@ class TunePage(QWidget):
             for finding in report.of(table.id):
                 for cell in finding.cells:
                     cells[cell].append((str(finding.severity), finding.message))
-            self.grid_panel.set_findings(table.id, cells)
+            self.grid.grid.set_findings(table.id, cells)
         worst = {cell: min(found, key=_weight) for cell, found in cells.items()}
         self.plots.set_findings(worst)
         if report is not None:

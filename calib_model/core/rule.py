@@ -144,6 +144,7 @@ class Stack:
         self.tables = tuple(tables)
         self.first = self.tables[0]
         self.shape = self.first.shape
+        self._x: dict[int, FloatArray] = {}
 
     def __len__(self) -> int:
         return len(self.tables)
@@ -151,12 +152,27 @@ class Stack:
     @cached_property
     def values(self) -> FloatArray:
         """Values, shape (n, cells)."""
-        return np.stack([t.values.reshape(-1) for t in self.tables])
+        return np.array([t.values for t in self.tables]).reshape(len(self.tables), -1)
 
     @cached_property
     def numbers(self) -> IntArray:
         """Flat cell numbers, in the tables' shape."""
         return np.arange(int(np.prod(self.shape)), dtype=np.int64).reshape(self.shape)
+
+    @cached_property
+    def nearest(self) -> FloatArray:
+        """Nearest values that can be stored, shape (n, cells)."""
+        storages = [t.storage for t in self.tables]
+        scales = {s: n for n, s in enumerate(dict.fromkeys(storages))}
+        if len(scales) == 1:
+            return storages[0].nearest(self.values)
+        which = np.array([scales[s] for s in storages])
+        result = self.values.copy()
+        for storage, number in scales.items():
+            if storage.type != "float64":
+                mine = which == number
+                result[mine] = storage.nearest(self.values[mine])
+        return result
 
     @cached_property
     def step(self) -> FloatArray:
@@ -179,7 +195,9 @@ class Stack:
 
     def x(self, axis: int) -> FloatArray:
         """Breakpoints of one axis, shape (n, length)."""
-        return np.stack([t.axes[axis].values for t in self.tables])
+        if axis not in self._x:
+            self._x[axis] = np.array([t.axes[axis].values for t in self.tables])
+        return self._x[axis]
 
     def x_of_cells(self, axis: int, cells: npt.ArrayLike) -> FloatArray:
         """Axis values at flat cells, shape (n, *cells.shape)."""

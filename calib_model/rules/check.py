@@ -235,8 +235,8 @@ class Checker:
         missed: dict[str, list[NotCheckedRule]] = {id: [] for id in found}
         tables = [self.content.tables[id] for id in found if id in self.content]
         own = Surroundings(self.content, None)
-        for rule, group in _grouped(tables):
-            _apply(rule, group, own, found, missed)
+        for rule, stack in _grouped(tables):
+            _apply(rule, stack, own, found, missed)
         for mode_set, base in self._pairs():
             _apply_relation(mode_set, base, list(found), found, missed)
         by_table = {**self.report.by_table, **{id: tuple(f) for id, f in found.items()}}
@@ -260,11 +260,11 @@ class Checker:
         return [(content, base) for base in bases] or [(content, None)]
 
 
-def _grouped(tables: Iterable[Table]) -> Iterable[tuple[Rule, list[Table]]]:
-    """Yield each rule with tables that may be stacked for it."""
+def _grouped(tables: Iterable[Table]) -> Iterable[tuple[Rule, Stack]]:
+    """Yield each rule with tables that may be stacked for it; stacks are shared where they can."""
     by_shape: dict[tuple[int, ...], list[Table]] = defaultdict(list)
     by_rule: dict[tuple[Rule, object, object], list[Table]] = defaultdict(list)
-    alone: list[tuple[Rule, list[Table]]] = []
+    alone: list[tuple[Rule, Stack]] = []
     for table in tables:
         by_shape[table.shape].append(table)
         if not table.rules:
@@ -274,33 +274,38 @@ def _grouped(tables: Iterable[Table]) -> Iterable[tuple[Rule, list[Table]]]:
             if rule.stackable():
                 by_rule[(rule, table.shape, layout)].append(table)
             else:
-                alone.append((rule, [table]))
+                alone.append((rule, Stack([table])))
     for group in by_shape.values():
+        stack = Stack(group)
         for rule in ALWAYS:
-            yield rule, group
+            yield rule, stack
+    stacks: dict[tuple[str, ...], Stack] = {}
     for (rule, _, _), group in by_rule.items():
-        yield rule, group
+        ids = tuple([t.id for t in group])
+        if ids not in stacks:
+            stacks[ids] = Stack(group)
+        yield rule, stacks[ids]
     yield from alone
 
 
 def _apply(
     rule: Rule,
-    group: list[Table],
+    stack: Stack,
     context: Surroundings,
     found: dict[str, list[Finding]],
     missed: dict[str, list[NotCheckedRule]],
 ) -> None:
     try:
-        breaches = rule.breaches(Stack(group), context)
+        breaches = rule.breaches(stack, context)
     except (NotChecked, BitepointError) as problem:
-        for table in group:
+        for table in stack.tables:
             missed[table.id].append(NotCheckedRule(table.id, rule.kind, str(problem)))
         return
     by_index: dict[int, list[Breach]] = defaultdict(list)
     for breach in breaches:
         by_index[breach.index].append(breach)
     for index, mine in by_index.items():
-        table = group[index]
+        table = stack.tables[index]
         found[table.id].append(_finding(rule, table, mine, context))
 
 
@@ -319,7 +324,7 @@ def _apply_relation(
         sense = MODE_RELATION.sense(table, mode_set.mode)
         if not sense or (base is not None and _holds_plainly(table, base.tables.get(id), sense)):
             continue
-        _apply(MODE_RELATION, [table], context, found, missed)
+        _apply(MODE_RELATION, Stack([table]), context, found, missed)
 
 
 def _holds_plainly(table: Table, base: Table | None, sense: str) -> bool:

@@ -171,7 +171,7 @@ class OnRaster(Check):
 
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
         """See `Rule.breaches`."""
-        nearest = nearest_values(stack)
+        nearest = stack.nearest
         off = np.isfinite(stack.values) & (nearest != stack.values)
         return list(_each(off, np.abs(nearest - stack.values)))
 
@@ -207,6 +207,8 @@ class AxisOnRaster(Check):
         seen: dict[int, list[int]] = {}
         for index, table in enumerate(stack.tables):
             for number, axis in enumerate(table.axes):
+                if axis.storage.type == "float64":
+                    continue
                 key = id(axis)
                 if key not in seen:
                     seen[key] = np.flatnonzero(~_storable(axis)).tolist()
@@ -247,7 +249,7 @@ class Flattened(Check):
 
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
         """See `Rule.breaches`."""
-        nearest = nearest_values(stack)
+        nearest = stack.nearest
         found = []
         for axis in range(len(stack.shape)):
             pairs = stack.runs(axis, 2)
@@ -395,28 +397,6 @@ class BranchOrder(Check):
 
 
 # -- helpers -----------------------------------------------------------------------------
-
-
-def nearest_values(stack: Stack) -> FloatArray:
-    """Nearest storable values of a stack, shape (n, cells)."""
-    storages = [t.storage for t in stack.tables]
-    integer = np.array([[s.is_integer] for s in storages])
-    if not integer.any():
-        nearest = [t.storage.nearest(t.values.reshape(-1)) for t in stack.tables]
-        return np.stack(nearest)
-    numerator = np.array([[float(s.numerator)] for s in storages])
-    denominator = np.array([[float(s.denominator)] for s in storages])
-    offset = np.array([[float(s.offset)] for s in storages])
-    low, high = np.array(
-        [s.raw_range if s.is_integer else (0, 0) for s in storages], dtype=np.float64
-    ).T[:, :, None]
-    raw = np.clip(np.rint((stack.values * denominator - offset) / numerator), low, high)
-    stored = (raw * numerator + offset) / denominator
-    result = np.where(integer, stored, stack.values)
-    for index, storage in enumerate(storages):
-        if storage.type == "float32":
-            result[index] = storage.nearest(stack.values[index])
-    return result
 
 
 def _storable(axis: Axis) -> BoolArray:

@@ -151,7 +151,7 @@ def _encoded_edits(edits: list[Mapping[str, Any]]) -> Columns:
         "edit_cell_count": np.array(counts, dtype="<i4"),
         "edit_count": text_counts,
         "edit_text": text_pieces,
-        "edit_cell": np.array(cells, dtype="<i4"),
+        "edit_cell_number": np.array(cells, dtype="<i4"),
         "edit_before": np.array(before, dtype="<f8"),
         "edit_after": np.array(after, dtype="<f8"),
     }
@@ -199,7 +199,7 @@ def _decoded_edits(columns: Columns) -> Iterator[dict[str, Any]]:
             yield {
                 "kind": kinds[row],
                 "table": tables[row],
-                "cells": columns["edit_cell"][start:end].tolist(),
+                "cells": columns["edit_cell_number"][start:end].tolist(),
                 "before": _numbers(columns["edit_before"][start:end]),
                 "after": _numbers(columns["edit_after"][start:end]),
             }

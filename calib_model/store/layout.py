@@ -128,7 +128,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("edit_table", "S", ("edit",), "id of the table"),
     Column("edit_cell_count", "<i4", ("edit",), "number of cells", counts="edit_cell"),
     *_long_text("edit", "edit", "an edit of more than values, as JSON"),
-    Column("edit_cell", "<i4", ("edit_cell",), "cell number, first axis slowest"),
+    Column("edit_cell_number", "<i4", ("edit_cell",), "cell number, first axis slowest"),
     Column("edit_before", "<f8", ("edit_cell",), "value before"),
     Column("edit_after", "<f8", ("edit_cell",), "value after"),
     Column("record_kind", "S", ("record",), "kind of record: remark, waiver, decision, sign-off"),

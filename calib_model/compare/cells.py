@@ -1,0 +1,189 @@
+"""Two tables compared cell by cell, or on the union grid where their axes differ."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calib_model.core import units
+from calib_model.core.arrays import BoolArray, FloatArray, IntArray
+from calib_model.core.axis import Axis
+from calib_model.core.numbers import short, with_unit
+from calib_model.core.table import Table
+from calib_model.errors import BitepointError, UnitProblem
+from calib_model.rules.nodes import Nodes, union_nodes
+
+# A conversion of units rounds; differences below this share of the value are its doing.
+CONVERTED = 1e-12
+MAX_POINTS = 2_000_000
+
+
+class NotComparable(Exception):
+    """Values cannot be compared; the text says why."""
+
+
+@dataclass(frozen=True)
+class CellChange:
+    """One value that differs.
+
+    Parameters
+    ----------
+    cell : tuple of int or None
+        Index in both tables; None for a point of the union grid of unequal axes.
+    inputs : tuple of (float, str)
+        Axis values there with their units: the first table's axes, then any that only the
+        second has.
+    before, after : float
+        In the first table's unit.
+    unit : str
+    """
+
+    cell: tuple[int, ...] | None
+    inputs: tuple[tuple[float, str], ...]
+    before: float
+    after: float
+    unit: str
+
+    @property
+    def axis_values(self) -> tuple[float, ...]:
+        """Axis values there."""
+        return tuple(value for value, _ in self.inputs)
+
+    @property
+    def difference(self) -> float:
+        """After less before."""
+        return self.after - self.before
+
+    def words(self) -> str:
+        """Say it in words: ``at −10 °C, 40 %: 215 → 21.5 N·m``."""
+        place = ", ".join(with_unit(value, unit) for value, unit in self.inputs)
+        where = f"at {place}: " if place else ""
+        return f"{where}{short(self.before)} → {with_unit(self.after, self.unit)}"
+
+
+def in_unit_of(first: Table, second: Table) -> Table:
+    """Return `second` with its values and matching axes in the units of `first`.
+
+    Raises
+    ------
+    NotComparable
+        If the units are of different kinds or not known.
+    """
+    try:
+        values = units.convert(second.values, second.unit, first.unit)
+        axes = tuple(_axis_in_unit_of(first, axis) for axis in second.axes)
+    except UnitProblem as problem:
+        raise NotComparable(str(problem)) from None
+    if values is second.values and all(a is b for a, b in zip(axes, second.axes, strict=True)):
+        return second
+    return replace(second, values=values, axes=axes, unit=first.unit)
+
+
+def _axis_in_unit_of(first: Table, axis: Axis) -> Axis:
+    for own in first.axes:
+        matches = own.quantity == axis.quantity if own.quantity else own.name == axis.name
+        if matches and own.unit != axis.unit:
+            values = units.convert(axis.values, axis.unit, own.unit)
+            return replace(axis, values=values, unit=own.unit, shared="")
+    return axis
+
+
+def same_grid(first: Table, second: Table) -> bool:
+    """Tell whether cells correspond: breakpoints, inputs and the way of reading are the same."""
+    if len(first.axes) != len(second.axes):
+        return False
+    for a, b in zip(first.axes, second.axes, strict=True):
+        if a is not b and not _same_reading(a, b):
+            return False
+    return True
+
+
+def _same_reading(a: Axis, b: Axis) -> bool:
+    return (
+        (a.values is b.values or a.values.tobytes() == b.values.tobytes())
+        and a.unit == b.unit
+        and a.quantity == b.quantity
+        and a.interpolation is b.interpolation
+        and a.below is b.below
+        and a.above is b.above
+        and (bool(a.quantity) or a.name == b.name)
+    )
+
+
+def differs(first: FloatArray, second: FloatArray, converted: bool = False) -> BoolArray:
+    """Tell which values differ; an empty cell equals an empty cell."""
+    different = (first != second) & ~(np.isnan(first) & np.isnan(second))
+    if converted:
+        different &= ~(np.abs(first - second) <= CONVERTED * np.abs(first))
+    return np.asarray(different)
+
+
+def on_union(first: Table, second: Table) -> tuple[Nodes, FloatArray, FloatArray]:
+    """Read both tables at the nodes of the union of their breakpoints.
+
+    Raises
+    ------
+    NotComparable
+        If an axis is out of order, or the grid would be huge.
+    """
+    if _union_size(first, second) > MAX_POINTS:
+        raise NotComparable("the axes differ, and the union of their breakpoints is too large.")
+    try:
+        nodes = union_nodes(first, second)
+    except BitepointError as problem:
+        raise NotComparable(str(problem)) from None
+    return (
+        nodes,
+        _read(first, nodes.own_cells, nodes.own_shares),
+        _read(second, nodes.other_cells, nodes.other_shares),
+    )
+
+
+def _union_size(first: Table, second: Table) -> int:
+    size = 1
+    counts: dict[str, int] = {}
+    for axis in (*first.axes, *second.axes):
+        key = axis.quantity or axis.name
+        counts[key] = counts.get(key, 0) + len(axis)
+    for count in counts.values():
+        size *= count
+    return size
+
+
+def _read(table: Table, cells: IntArray, shares: FloatArray) -> FloatArray:
+    # An empty cell without weight must not spoil the sum.
+    parts = np.where(shares == 0, 0.0, shares * table.values.reshape(-1)[cells])
+    return np.asarray(parts.sum(axis=1))
+
+
+def cell_changes(first: Table, second: Table) -> tuple[CellChange, ...]:
+    """Return the values that differ between two comparable tables."""
+    converted = in_unit_of(first, second)
+    rounded = converted is not second
+    if first.shape == converted.shape and same_grid(first, converted):
+        where = np.nonzero(differs(first.values, converted.values, rounded))
+        cells = list(zip(*(w.tolist() for w in where), strict=True)) if where else []
+        if not first.axes:
+            cells = [()] if differs(first.values, converted.values, rounded) else []
+        return tuple(
+            CellChange(
+                cell,
+                tuple((float(a.values[i]), a.unit) for a, i in zip(first.axes, cell, strict=True)),
+                float(first.values[cell]),
+                float(converted.values[cell]),
+                first.unit,
+            )
+            for cell in cells
+        )
+    nodes, before, after = on_union(first, converted)
+    return tuple(
+        CellChange(
+            None,
+            tuple((float(p[row]), a.unit) for p, a in zip(nodes.points, nodes.axes, strict=True)),
+            float(before[row]),
+            float(after[row]),
+            first.unit,
+        )
+        for row in np.flatnonzero(differs(before, after, rounded)).tolist()
+    )

@@ -343,19 +343,17 @@ def _install(pip: Sequence[str], env: Path, root: Path, extras: Sequence[str]) -
     say("installing packages (about 400 MB where none is in the cache)")
     lines = []
     log = env / "install.log"
-    with (
-        log.open("w", encoding="utf-8") as record,
-        subprocess.Popen(
-            command,
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-            errors="replace",
-            env=clean,
-            cwd=env,
-        ) as process,
-    ):
+    process = subprocess.Popen(
+        command,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        errors="replace",
+        env=clean,
+        cwd=env,
+    )
+    with process, log.open("w", encoding="utf-8") as record:
         for line in process.stdout or ():
             record.write(line)
             lines.append(line.rstrip())

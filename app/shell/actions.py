@@ -131,14 +131,14 @@ OWN: tuple[Action, ...] = (
            ("F11",), "Use the whole screen, or go back.",
            checked=lambda w: w.isFullScreen()),
     Action("sets.next", "&Next set", "Sets", lambda w: w.step_set(+1),
-           ("Ctrl+PgDown", "Ctrl+Tab"), "Edit the next open set.", _two_sets),
+           ("Ctrl+Tab",), "Edit the next open set.", _two_sets),
     Action("sets.previous", "&Previous set", "Sets", lambda w: w.step_set(-1),
-           ("Ctrl+PgUp", "Ctrl+Shift+Tab"), "Edit the open set before this one.", _two_sets),
+           ("Ctrl+Shift+Tab",), "Edit the open set before this one.", _two_sets),
     Action("sets.choose", "&Choose the set to edit", "Sets",
            lambda w: w.choose(w.document_bar.current), ("Ctrl+L",),
            "Go to the list of open sets.", with_document),
     Action("sets.choose_reference", "Choose the &reference set", "-Sets",
-           lambda w: w.choose(w.document_bar.reference), ("Ctrl+Shift+L",),
+           lambda w: w.choose(w.document_bar.reference), ("Ctrl+B",),
            "Go to the list of sets that relations can be checked against.", _two_sets),
     Action("sets.swap", "&Swap set and reference", "Sets", lambda w: w.swap_sets(),
            ("Ctrl+Shift+X",), "Edit the reference set, with this one as its reference.",
@@ -182,7 +182,9 @@ def clashes(rows: Iterable[Action]) -> list[str]:
     seen: dict[str, str] = {}
     found = []
     for row in rows:
-        keys = [QKeySequence(k).toString(QKeySequence.SequenceFormat.PortableText) for k in row.keys]
+        keys = [
+            QKeySequence(k).toString(QKeySequence.SequenceFormat.PortableText) for k in row.keys
+        ]
         for claim in (f"id {row.id}", *keys):
             if claim in seen:
                 found.append(f"{claim}: {seen[claim]} and {row.id}")

@@ -69,9 +69,7 @@ class BannerStack(QWidget):
         self.banners: dict[str, Banner] = {}
         self.hide()
 
-    def show_banner(
-        self, key: str, text: str, *choices: tuple[str, Callable[[], None]]
-    ) -> Banner:
+    def show_banner(self, key: str, text: str, *choices: tuple[str, Callable[[], None]]) -> Banner:
         """Show a notice, in place of one with the same key."""
         self.drop(key)
         banner = Banner(key, text, choices)

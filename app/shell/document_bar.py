@@ -13,7 +13,7 @@ from calib_model.session.document import Document
 class SteadyComboBox(QComboBox):
     """A combo box that the mouse wheel does not change: scrolling must not switch sets."""
 
-    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: D102
+    def wheelEvent(self, event: QWheelEvent) -> None:
         event.ignore()
 
 
@@ -33,7 +33,9 @@ class DocumentBar(QWidget):
             "The set that mode relations are checked against and that plots can overlay."
         )
         for box in (self.current, self.reference):
-            box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+            box.setSizeAdjustPolicy(
+                QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+            )
             box.setMinimumContentsLength(16)
             box.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         self.about = QLabel()

@@ -90,6 +90,11 @@ class FileWork(QObject):
                     cancellable=True,
                 ).ended.connect(lambda path=path: self._forget_opening(path))
 
+    @property
+    def opening(self) -> tuple[Path, ...]:
+        """Files that are being opened."""
+        return tuple(self._opening)
+
     def document_at(self, path: Path) -> Document | None:
         """Return the open document of a file."""
         for document in self._desk.documents:
@@ -100,6 +105,7 @@ class FileWork(QObject):
     def _forget_opening(self, path: Path) -> None:
         if path in self._opening:
             self._opening.remove(path)
+            self._window.refresh_soon()
 
     def _opened(self, path: Path, stored: Any) -> None:
         self._forget_opening(path)
@@ -315,7 +321,9 @@ class FileWork(QObject):
 
     def _outside_banner(self, document: Document) -> None:
         edits = len(document.pending)
-        loses = f" Reloading drops {edits} unsaved edit{'' if edits == 1 else 's'}." if edits else ""
+        loses = (
+            f" Reloading drops {edits} unsaved edit{'' if edits == 1 else 's'}." if edits else ""
+        )
         self._window.banners.show_banner(
             f"file {id(document)} outside",
             f"{document.title} was changed by another program since it was opened here.{loses}",
@@ -382,7 +390,7 @@ class FileWork(QObject):
             document.content,
             folder,
             done=lambda count: self._desk.tell(f"{count} files are written to {folder}."),
-            failed=lambda error: self._export_failed(error),
+            failed=self._export_failed,
             cancellable=True,
         )
 
@@ -442,5 +450,3 @@ def _nothing() -> None:
 
 def _drop(_job: Job | None) -> None:
     """Let a save go on by itself."""
-
-

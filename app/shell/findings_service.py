@@ -6,27 +6,23 @@ read a changed table are checked again, at once.
 
 from __future__ import annotations
 
-import importlib
-import importlib.util
-from typing import Any
-
 from PySide6.QtCore import QObject
 
 from app.desk import Desk
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.rules.check import Report
+from calib_model.rules.check import Checker, Report
 from calib_model.session.document import Document, Event
 
 from .jobs import Control, Job, Jobs
 
 
 class FindingsService(QObject):
-    """Holds the report of the desk's current document.
+    """Keeps `Desk.report` right for the desk's current document.
 
     Parameters
     ----------
     desk : Desk
-        Its `findings_changed` is emitted when `report` is new.
+        Its `findings_changed` is emitted when the report is new.
     jobs : Jobs
     """
 
@@ -34,8 +30,7 @@ class FindingsService(QObject):
         super().__init__(desk)
         self._desk = desk
         self._jobs = jobs
-        self._checker: Any = None
-        self._checked: CalibrationSet | None = None
+        self._checker: Checker | None = None
         self._job: Job | None = None
         desk.current_changed.connect(self.refresh)
         desk.reference_changed.connect(self.refresh)
@@ -43,12 +38,8 @@ class FindingsService(QObject):
 
     @property
     def report(self) -> Report | None:
-        """The checker's report; None while the set is being checked or none is open."""
+        """The current document's findings; None while it is being checked or none is open."""
         return self._desk.report
-
-    @report.setter
-    def report(self, report: Report | None) -> None:
-        self._desk.report = report
 
     @property
     def busy(self) -> bool:
@@ -60,10 +51,11 @@ class FindingsService(QObject):
         if self._job is not None:
             self._job.cancel()
             self._job = None
-        self._checker = self.report = self._checked = None
+        self._checker = None
+        self._desk.report = None
         document = self._desk.current
         self._desk.findings_changed.emit()
-        if document is None or not checks_exist():
+        if document is None:
             return
         content = document.content
         self._job = self._jobs.start(
@@ -81,12 +73,12 @@ class FindingsService(QObject):
             return ()
         return (reference.content,)
 
-    def _take(self, document: Document, content: CalibrationSet, checker: Any) -> None:
+    def _take(self, document: Document, content: CalibrationSet, checker: Checker) -> None:
         if document is not self._desk.current:
             return
         self._job = None
-        self._checker, self._checked = checker, content
-        self.report = checker.report
+        self._checker = checker
+        self._desk.report = checker.report
         if document.content is not content:  # edited while the check ran
             self._update(document, changed_tables(content, document.content))
         self._desk.findings_changed.emit()
@@ -99,19 +91,15 @@ class FindingsService(QObject):
         self._desk.findings_changed.emit()
 
     def _update(self, document: Document, tables: tuple[str, ...]) -> None:
-        self.report = self._checker.update(document.content, tables)
-        self._checked = document.content
+        assert self._checker is not None
+        self._desk.report = self._checker.update(document.content, tables)
 
 
-def _check(control: Control, content: CalibrationSet, against: tuple[CalibrationSet, ...]) -> Any:
-    module = importlib.import_module("calib_model.rules.check")
+def _check(
+    control: Control, content: CalibrationSet, against: tuple[CalibrationSet, ...]
+) -> Checker:
     control.check()
-    return module.Checker(content, against)
-
-
-def checks_exist() -> bool:
-    """Tell whether the checks are part of this installation."""
-    return importlib.util.find_spec("calib_model.rules.check") is not None
+    return Checker(content, against)
 
 
 def changed_tables(before: CalibrationSet, after: CalibrationSet) -> tuple[str, ...]:

@@ -66,7 +66,11 @@ class KeysDialog(PageDialog):
         self.table = QTableWidget()
         self.table.setAccessibleName("Actions and keys")
         rows = [
-            (book.keys_of(id), plain_text(book.actions[id].text()), plain_text(row.menu.lstrip("-")))
+            (
+                book.keys_of(id),
+                plain_text(book.actions[id].text()),
+                plain_text(row.menu.lstrip("-")),
+            )
             for id, row in book.rows.items()
         ]
         rows += [(keys, what, "In the grid") for keys, what in CELL_KEYS]

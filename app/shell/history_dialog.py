@@ -54,13 +54,13 @@ class HistoryModel(QAbstractTableModel):
         """Return the entry in a row."""
         return self._entries[self.rows[row]]
 
-    def rowCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: B008, D102
+    def rowCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: B008
         return 0 if parent.isValid() else len(self.rows)
 
-    def columnCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: B008, D102
+    def columnCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: B008
         return 0 if parent.isValid() else len(HEADERS)
 
-    def headerData(  # noqa: D102
+    def headerData(
         self,
         section: int,
         orientation: Qt.Orientation,
@@ -70,7 +70,7 @@ class HistoryModel(QAbstractTableModel):
             return HEADERS[section] if 0 <= section < len(HEADERS) else None
         return None
 
-    def data(self, index: QModelIndex, role: int = Qt.ItemDataRole.DisplayRole) -> Any:  # noqa: D102
+    def data(self, index: QModelIndex, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         if not index.isValid() or role not in (
             Qt.ItemDataRole.DisplayRole,
             Qt.ItemDataRole.ToolTipRole,
@@ -102,7 +102,9 @@ class HistoryDialog(PageDialog):
             self._entries, problem = [], str(error)
         self.line = QLineEdit()
         self.line.setAccessibleName("Narrow the history")
-        self.line.setPlaceholderText("Type part of a title, name, reason or date to narrow the list")
+        self.line.setPlaceholderText(
+            "Type part of a title, name, reason or date to narrow the list"
+        )
         self.line.setClearButtonEnabled(True)
         self.model = HistoryModel(self._entries, self)
         self.list = QTableView()

@@ -35,6 +35,11 @@ class Control:
         self.check()
         self._report(fraction, text)
 
+    @property
+    def cancelled(self) -> bool:
+        """Whether the user gave up."""
+        return self._cancel.is_set()
+
     def check(self) -> None:
         """Raise `Cancelled` if the user gave up."""
         if self._cancel.is_set():
@@ -93,7 +98,7 @@ class Job(QObject):
         loop.exec()
 
     def _on_returned(self, result: Any, error: BaseException | None) -> None:
-        if isinstance(error, Cancelled):
+        if isinstance(error, Cancelled) or self.control.cancelled:
             self.state = "cancelled"
         elif error is not None:
             self.state, self.error = "failed", error

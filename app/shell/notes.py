@@ -1,4 +1,4 @@
-"""A quiet line above the work area that asks for one short text; Escape leaves things as they are."""
+"""A quiet line above the work area that asks for one short text; Escape leaves all as it was."""
 
 from __future__ import annotations
 
@@ -65,9 +65,12 @@ class NoteLine(QWidget):
             self._before.setFocus()
         self._before = None
 
-    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: D102
-        if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress:
-            if event.key() == Qt.Key.Key_Escape:
-                self.dismiss()
-                return True
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        if (
+            isinstance(event, QKeyEvent)
+            and event.type() == QEvent.Type.KeyPress
+            and event.key() == Qt.Key.Key_Escape
+        ):
+            self.dismiss()
+            return True
         return super().eventFilter(watched, event)

@@ -103,10 +103,10 @@ class EntryModel(QAbstractListModel):
         self.entries = entries
         self.endResetModel()
 
-    def rowCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: B008, D102
+    def rowCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: B008
         return 0 if parent.isValid() else len(self.entries)
 
-    def data(self, index: QModelIndex, role: int = Qt.ItemDataRole.DisplayRole) -> Any:  # noqa: D102
+    def data(self, index: QModelIndex, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         if not index.isValid() or index.row() >= len(self.entries):
             return None
         entry = self.entries[index.row()]
@@ -118,7 +118,7 @@ class EntryModel(QAbstractListModel):
             return f"{entry.text}, {entry.detail}"
         return None
 
-    def flags(self, index: QModelIndex) -> Qt.ItemFlag:  # noqa: D102
+    def flags(self, index: QModelIndex) -> Qt.ItemFlag:
         if not index.isValid():
             return Qt.ItemFlag.NoItemFlags
         flags = Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemNeverHasChildren
@@ -130,23 +130,25 @@ class EntryModel(QAbstractListModel):
 class EntryDelegate(QStyledItemDelegate):
     """Draws the name at the left and what it is at the right."""
 
-    def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex) -> QSize:  # noqa: D102
+    def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex) -> QSize:
         return QSize(200, int(option.fontMetrics.height() * 1.7))
 
-    def paint(  # noqa: D102
-        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex
-    ) -> None:
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex) -> None:
         chosen = bool(option.state & QStyle.StateFlag.State_Selected)
         enabled = bool(option.state & QStyle.StateFlag.State_Enabled)
         group = QPalette.ColorGroup.Active if enabled else QPalette.ColorGroup.Disabled
         role = QPalette.ColorRole
         painter.save()
         if chosen:
-            painter.fillRect(option.rect, option.palette.color(QPalette.ColorGroup.Active, role.Highlight))
-        painter.setPen(option.palette.color(
-            QPalette.ColorGroup.Active if chosen else group,
-            role.HighlightedText if chosen else role.Text,
-        ))
+            painter.fillRect(
+                option.rect, option.palette.color(QPalette.ColorGroup.Active, role.Highlight)
+            )
+        painter.setPen(
+            option.palette.color(
+                QPalette.ColorGroup.Active if chosen else group,
+                role.HighlightedText if chosen else role.Text,
+            )
+        )
         inner: QRect = option.rect.adjusted(8, 0, -8, 0)
         metrics = option.fontMetrics
         detail = metrics.elidedText(
@@ -203,9 +205,11 @@ class PaletteDialog(QDialog):
         if first >= 0:
             self.list.setCurrentIndex(self.model.index(first))
 
-    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: D102
-        if watched is self.line and isinstance(event, QKeyEvent) and (
-            event.type() == QEvent.Type.KeyPress
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        if (
+            watched is self.line
+            and isinstance(event, QKeyEvent)
+            and (event.type() == QEvent.Type.KeyPress)
         ):
             key = event.key()
             if key in (Qt.Key.Key_Return, Qt.Key.Key_Enter):

@@ -32,9 +32,7 @@ def _actions(window: MainWindow) -> Iterator[Entry]:
         where = plain_text(row.menu.lstrip("-").replace("/", " › "))
         keys = window.book.keys_of(id)
         detail = f"{where}   {keys}" if keys else where
-        yield Entry(
-            text, detail, action.trigger, f"{text} {row.tip}".lower(), action.isEnabled()
-        )
+        yield Entry(text, detail, action.trigger, f"{text} {row.tip}".lower(), action.isEnabled())
 
 
 def _tables(window: MainWindow, document: Document) -> Iterator[Entry]:

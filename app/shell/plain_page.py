@@ -8,8 +8,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QTextBrowser, QVBoxLayout, QWidget
 
 CAUTIONS = (
-    "This is a desk aid. Its results do not replace tests with the vehicle, and no table is "
-    "safe because a check here found nothing.",
+    "This is a desk aid. Its results do not replace tests with the vehicle.",
+    "No table is safe because a check here found nothing.",
     "Try changes out on a closed course, with trained drivers, and with a way back.",
     "The functional-safety process of the vehicle (ISO 26262) decides what may be released.",
     "Local codes and the judgement of licensed practitioners come first.",

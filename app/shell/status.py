@@ -61,7 +61,9 @@ class StatusLine(QStatusBar):
 
     def _tell(self, text: str, refused: bool) -> None:
         # A sign besides the words: a refusal must not look like a message of success.
-        self.showMessage(f"\N{WARNING SIGN} {text}" if refused else text, 20_000 if refused else 8_000)
+        self.showMessage(
+            f"\N{WARNING SIGN} {text}" if refused else text, 20_000 if refused else 8_000
+        )
 
     # -- background work -------------------------------------------------------------------
 

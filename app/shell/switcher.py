@@ -19,7 +19,7 @@ class AreaButton(QAbstractButton):
         self.setToolTip(f"Go to the work area {name} (Ctrl+{number}).")
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
 
-    def sizeHint(self) -> QSize:  # noqa: D102
+    def sizeHint(self) -> QSize:
         # The name is turned, so that the bar stays slim beside wide tables; the room around it
         # makes a large target, also for gloved hands.
         bold = self.font()
@@ -28,7 +28,7 @@ class AreaButton(QAbstractButton):
         height = metrics.height()
         return QSize(2 * height, metrics.horizontalAdvance(self.text()) + 2 * height)
 
-    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: D102
+    def paintEvent(self, _event: QPaintEvent) -> None:
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         colours = self.palette()
@@ -49,7 +49,12 @@ class AreaButton(QAbstractButton):
         painter.setFont(font)
         painter.rotate(-90)
         painter.drawText(
-            -self.height(), 0, self.height(), self.width(), Qt.AlignmentFlag.AlignCenter, self.text()
+            -self.height(),
+            0,
+            self.height(),
+            self.width(),
+            Qt.AlignmentFlag.AlignCenter,
+            self.text(),
         )
 
 

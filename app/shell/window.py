@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import importlib
-import importlib.util
 from typing import Any
 
-from PySide6.QtCore import QTimer, Qt
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import (
     QComboBox,
@@ -32,6 +30,7 @@ from .document_bar import DocumentBar
 from .files import FileWork, dropped_files
 from .findings_service import FindingsService
 from .jobs import Jobs
+from .live_menus import LiveMenus
 from .notes import NoteLine
 from .palette import PaletteDialog
 from .palette_entries import entries
@@ -41,6 +40,7 @@ from .settings import Settings
 from .status import StatusLine
 from .switcher import Switcher
 from .theme import Theme
+from .welcome import WelcomePage
 
 AREAS = ("Tune", "Compare", "Road", "Release")
 
@@ -68,6 +68,7 @@ class MainWindow(QMainWindow):
         self.desk = Desk(self)
         self.jobs = Jobs(self)
         self.findings_service = FindingsService(self.desk, self.jobs)
+        self._shown_welcome: tuple[object, ...] | None = None
         self.tune: Any = None
         self.grid: Any = None
         self.plots: Any = None
@@ -80,6 +81,7 @@ class MainWindow(QMainWindow):
         self.files = FileWork(self)
         self.recovery = RecoveryWork(self)
         self.book = ActionBook(self, OWN)
+        self.live_menus = LiveMenus(self)
         self._refresh = QTimer(self)
         self._refresh.setSingleShot(True)
         self._refresh.timeout.connect(self.refresh)
@@ -99,9 +101,13 @@ class MainWindow(QMainWindow):
         self._tune_place = QWidget()
         column = QVBoxLayout(self._tune_place)
         column.setContentsMargins(0, 0, 0, 0)
+        self._tune_stack = QStackedWidget()
+        column.addWidget(self._tune_stack)
         self._starting = QLabel("Getting ready…")
         self._starting.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        column.addWidget(self._starting)
+        self.welcome = WelcomePage(self)
+        self._tune_stack.addWidget(self._starting)
+        self._tune_stack.addWidget(self.welcome)
         self.pages.addWidget(self._tune_place)
         for page in (compare_page, road_page, release_page):
             self.pages.addWidget(PlainPage(page.TITLE, page.COMING, page.NOW, self.pages))
@@ -140,24 +146,24 @@ class MainWindow(QMainWindow):
         """Make the work area Tune, which loads the plots; harmless if it is there."""
         if self.tune is not None:
             return
-        if importlib.util.find_spec("app.tune.page") is not None:
-            self.tune = importlib.import_module("app.tune.page").TunePage(self.desk)
-        else:
-            from .stand_in import StandInPage
+        # Late: it brings the plots, and the window must not wait for them.
+        from app.tune.page import TunePage
 
-            self.tune = StandInPage(self.desk)
+        self.tune = TunePage(self.desk)
         for part in ("grid", "plots", "table_list"):
             setattr(self, part, getattr(self.tune, part, None))
-        self._starting.hide()
-        layout = self._tune_place.layout()
-        assert layout is not None
-        layout.addWidget(self.tune)
+        self._tune_stack.addWidget(self.tune)
         # Rows of the parts work on widgets that exist only now.
         self.book.add(part_actions())
-        if self.grid is not None and self.area == 0:
-            self.grid.setFocus()
+        self.refresh()
+        if self.area == 0:
+            self.show_area(0)
 
     # -- what is shown -------------------------------------------------------------------------
+
+    def refresh_soon(self) -> None:
+        """Refresh once everything that happens now is done."""
+        self._refresh.start()
 
     def refresh(self) -> None:
         """Bring title, menus and bars in line with the desk."""
@@ -170,6 +176,23 @@ class MainWindow(QMainWindow):
             self.setWindowModified(document.is_modified)
         self.files.show_read_only()
         self.book.refresh()
+        self._show_tune()
+
+    def _show_tune(self) -> None:
+        """Show the tables; how to begin while there are none; and what is being waited for."""
+        if self.desk.current is None and not self.files.opening:
+            state = (tuple(self.settings.recent),)
+            if state != self._shown_welcome:
+                self._shown_welcome = state
+                self.welcome.refresh()
+            wanted: QWidget = self.welcome
+        else:
+            wanted = self.tune if self.tune is not None else self._starting
+        if self._tune_stack.currentWidget() is not wanted:
+            had_focus = self._tune_stack.isAncestorOf(self.focusWidget() or self)
+            self._tune_stack.setCurrentWidget(wanted)
+            if had_focus or self.focusWidget() is None:
+                self.show_area(self.area)
 
     @property
     def area(self) -> int:
@@ -180,10 +203,18 @@ class MainWindow(QMainWindow):
         """Show a work area and give it the keyboard."""
         self.pages.setCurrentIndex(number)
         self.switcher.show_area(number)
-        target = self.grid if number == 0 and self.grid is not None else self.pages.currentWidget()
-        if target is not None:
-            target.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        self._keyboard_target().setFocus(Qt.FocusReason.ShortcutFocusReason)
         self._refresh.start()
+
+    def _keyboard_target(self) -> QWidget:
+        if self.area:
+            return self.pages.currentWidget()
+        shown = self._tune_stack.currentWidget()
+        if shown is self.tune and self.grid is not None:
+            return self.grid
+        if shown is self.welcome and self.welcome.buttons:
+            return self.welcome.buttons[0]
+        return shown
 
     def _on_edit(self, _event: object) -> None:
         self._refresh.start()
@@ -227,7 +258,9 @@ class MainWindow(QMainWindow):
         if document.give_reason(text.strip()):
             self.desk.tell("The reason is noted in the history.")
         else:
-            self.desk.tell("The edit was saved meanwhile; its reason stays as it was.", refused=True)
+            self.desk.tell(
+                "The edit was saved meanwhile; its reason stays as it was.", refused=True
+            )
 
     def ask_author(self) -> None:
         """Let the user choose the name that the history gives."""
@@ -320,17 +353,17 @@ class MainWindow(QMainWindow):
 
     # -- dropping, closing ---------------------------------------------------------------------
 
-    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: D102
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
         if dropped_files(event.mimeData()):
             event.acceptProposedAction()
 
-    def dropEvent(self, event: QDropEvent) -> None:  # noqa: D102
+    def dropEvent(self, event: QDropEvent) -> None:
         paths = dropped_files(event.mimeData())
         if paths:
             event.acceptProposedAction()
             self.files.open(paths)
 
-    def closeEvent(self, event: QCloseEvent) -> None:  # noqa: D102
+    def closeEvent(self, event: QCloseEvent) -> None:
         if self.closing:  # asked twice while a save still runs
             event.ignore()
             return

@@ -16,10 +16,11 @@ from ..core.arrays import IntArray
 from ..core.calibration_set import CalibrationSet
 from ..editing.change import CellsEdit, Change, TableEdit, apply, change_to_plain
 from ..errors import EditRefused
+from .file_state import FileState
 from .history import HistoryLike, PlainHistory
 
 if TYPE_CHECKING:
-    from .files import FileState
+    from ..store import SavePoint
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,9 @@ class JournalLike(Protocol):
 
     def append(self, record: Mapping[str, Any]) -> None:
         """Record one change in its plain form, durable against the end of this process."""
+
+    def save_point(self) -> SavePoint:
+        """Note which edits the state to be saved now includes: all up to this moment."""
 
 
 class Document:

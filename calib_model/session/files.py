@@ -6,34 +6,18 @@ it and touches nothing else, `finish_save` tells the document.
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from ..errors import FileProblem
 from . import recovery
 from .document import Document, Snapshot
+from .file_state import FileState, is_read_only
 
 if TYPE_CHECKING:
-    from ..store import FileStamp, HistoryColumns, Reading, Saved, StoredSet
-
-
-@dataclass(frozen=True)
-class FileState:
-    """How a document's file was when it was opened or last saved.
-
-    Parameters
-    ----------
-    stamp : FileStamp or None
-        None to let the next save replace whatever is there.
-    records : tuple of (kind, plain data)
-        Remarks, waivers, decisions and sign-offs; carried over as they are.
-    """
-
-    stamp: FileStamp | None
-    records: tuple[tuple[str, Mapping[str, Any]], ...] = ()
+    from ..store import Reading, Saved, SavePoint, StoredSet
 
 
 def start_reading(path: Path) -> Reading:
@@ -69,15 +53,6 @@ def document_of(stored: StoredSet, path: Path, author: str = "") -> Document:
     return document
 
 
-def is_read_only(path: Path) -> bool:
-    """Tell whether a file, or the folder that a save needs, may not be written to."""
-    try:
-        mode = path.stat().st_mode
-    except OSError:
-        return False
-    return not (mode & 0o222 and os.access(path, os.W_OK) and os.access(path.parent, os.W_OK))
-
-
 # -- saving ----------------------------------------------------------------------------------
 
 
@@ -91,14 +66,14 @@ class Save:
     path : Path
     state : FileState
         What the file is expected to be, and the records to keep.
-    journal : Any
-        The document's journal, or None.
+    journal : SavePoint or None
+        What the document's journal held when the snapshot was taken.
     """
 
     snapshot: Snapshot
     path: Path
     state: FileState
-    journal: Any = None
+    journal: SavePoint | None = None
 
     def run(self, cancelled: Callable[[], bool] = lambda: False) -> Saved:
         """Write the file; may run in any thread.
@@ -113,21 +88,12 @@ class Save:
         return write_set(
             self.path,
             self.snapshot.content,
-            _columns(self.snapshot),
+            recovery.columns_of(self.snapshot.history),
             expected_stamp=self.state.stamp,
             records=self.state.records,
             journal=self.journal,
             cancelled=cancelled,
         )
-
-
-def _columns(snapshot: Snapshot) -> HistoryColumns:
-    from ..store import HistoryColumns
-
-    history = snapshot.history
-    if isinstance(history, HistoryColumns):
-        return history
-    return HistoryColumns().with_entries(history.entries())
 
 
 def begin_save(document: Document, path: Path | str | None = None) -> Save:
@@ -152,20 +118,18 @@ def begin_save(document: Document, path: Path | str | None = None) -> Save:
         state = replace(state, stamp=None)
     elif document.read_only:
         raise FileProblem(target, "", "It is open read-only.", "Save under another name.")
-    journal = document.journal if target == document.path else None
-    return Save(document.begin_save(), target, state, journal)
+    point = document.journal.save_point() if document.journal is not None else None
+    return Save(document.begin_save(), target, state, point)
 
 
 def finish_save(document: Document, save: Save, saved: Saved) -> None:
     """Tell a document that its save is done; edits made meanwhile stay pending."""
-    moved = save.path != document.path
     document.mark_saved(save.snapshot.content, save.path)
     document.history = saved.history
     document.stored = FileState(saved.file_stamp, save.state.records)
     document.read_only = False
-    if moved:
-        recovery.move_journal(document)
-    recovery.after_save(document, saved)
+    if save.journal is not None:
+        save.journal.saved(save.path, saved, save.snapshot.content, save.state.records)
 
 
 def save_document(document: Document, path: Path | str | None = None) -> None:

@@ -1,0 +1,69 @@
+"""What the work area shows while no set is open: how to begin."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QLabel, QPushButton, QVBoxLayout, QWidget
+
+if TYPE_CHECKING:
+    from .window import MainWindow
+
+IDS = ("file.open", "file.open_samples", "file.open_practice")
+RECENT_SHOWN = 6
+
+
+class WelcomePage(QWidget):
+    """Buttons for the first steps, and the files opened last."""
+
+    def __init__(self, window: MainWindow) -> None:
+        super().__init__()
+        self._window = window
+        self.column = QVBoxLayout(self)
+        self.column.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self.column.setSpacing(8)
+        self.buttons: list[QPushButton] = []
+
+    def refresh(self) -> None:
+        """Show what can be opened now."""
+        while (item := self.column.takeAt(0)) is not None:
+            widget = item.widget()
+            if widget is not None:
+                widget.hide()
+                widget.deleteLater()
+        self.buttons.clear()
+        head = QLabel("No set is open")
+        font = head.font()
+        font.setPointSizeF(font.pointSizeF() * 1.4)
+        head.setFont(font)
+        self.column.addWidget(head)
+        book = self._window.book
+        for id in IDS:
+            action = book.actions[id]
+            button = QPushButton(f"{action.text()}   ({book.keys_of(id)})".replace("   ()", ""))
+            button.setToolTip(action.toolTip())
+            button.clicked.connect(lambda _checked=False, action=action: action.trigger())
+            self._add(button)
+        recent = self._window.settings.recent[:RECENT_SHOWN]
+        if recent:
+            self.column.addSpacing(12)
+            self.column.addWidget(QLabel("Opened last"))
+        for path in recent:
+            there = path.exists()
+            button = QPushButton(path.name if there else f"{path.name} (missing)")
+            button.setAccessibleName(f"Open {path}")
+            button.setToolTip(f"Open {path}." if there else f"{path} is missing.")
+            button.setEnabled(there)
+            button.clicked.connect(
+                lambda _checked=False, path=path: self._window.files.open([path])
+            )
+            self._add(button)
+        hint = QLabel("Files can be dropped here as well.")
+        self.column.addSpacing(12)
+        self.column.addWidget(hint)
+
+    def _add(self, button: QPushButton) -> None:
+        button.setMinimumWidth(380)
+        self.buttons.append(button)
+        self.column.addWidget(button)

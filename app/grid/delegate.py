@@ -31,7 +31,9 @@ if TYPE_CHECKING:
     from .view import GridView
 
 Index = QModelIndex | QPersistentModelIndex
-_SELECTED = 0.5
+_SELECTED = 0.4
+MARK_ROOM = 14
+"""Room to the right of the text, which a finding's mark takes."""
 _SEVERITY_COLOURS = {
     "error": (QColor(190, 20, 30), QColor(255, 130, 120)),
     "warning": (QColor(150, 80, 0), QColor(255, 190, 90)),
@@ -49,14 +51,16 @@ def severity_colour(severity: str, background: QColor) -> QColor:
 def paint_severity(
     painter: QPainter, severity: str, rect: QRect, background: QColor, ink: QColor
 ) -> None:
-    """Draw a severity as a shape: error a filled triangle, warning a diamond, note a dot."""
+    """Draw a severity as a shape: error a triangle, warning a diamond, note a dot."""
     painter.save()
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     painter.setPen(QPen(ink, 1))
     painter.setBrush(severity_colour(severity, background))
     x, y, w, h = rect.x(), rect.y(), rect.width(), rect.height()
     if severity == "error":
-        painter.drawPolygon(QPolygonF([QPointF(x, y), QPointF(x + w, y), QPointF(x + w, y + h)]))
+        painter.drawPolygon(
+            QPolygonF([QPointF(x + w / 2, y), QPointF(x + w, y + h), QPointF(x, y + h)])
+        )
     elif severity == "warning":
         painter.drawPolygon(
             QPolygonF(
@@ -98,6 +102,8 @@ class CellDelegate(QStyledItemDelegate):
         painter.fillRect(rect, background)
         self._paint_text(painter, option, look, ink)
         self._paint_marks(painter, option, look, background, ink)
+        if option.state & QStyle.StateFlag.State_Selected:
+            self._paint_border(painter, rect, index, option.palette)
         if index == self._view.currentIndex():
             self._paint_ring(painter, rect, background)
         painter.restore()
@@ -123,7 +129,7 @@ class CellDelegate(QStyledItemDelegate):
         font.setItalic(look.text == "empty")
         painter.setFont(font)
         painter.setPen(ink)
-        room = option.rect.adjusted(6, 0, -8, 0)
+        room = option.rect.adjusted(6, 0, -MARK_ROOM, 0)
         text = f"≈ {look.text}" if look.off_raster else look.text
         painter.drawText(
             room, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, text
@@ -141,8 +147,8 @@ class CellDelegate(QStyledItemDelegate):
         if look.changed:
             painter.fillRect(rect.x(), rect.y() + 2, 3, rect.height() - 4, ink)
         if look.severity:
-            size = max(9, rect.height() // 3)
-            corner = QRect(rect.right() - size, rect.y() + 1, size, size)
+            size = MARK_ROOM - 4
+            corner = QRect(rect.right() - size - 1, rect.y() + 2, size, size)
             paint_severity(painter, look.severity, corner, background, ink)
         if look.locked:
             self._paint_padlock(painter, rect.x() + 6, rect.bottom() - 3, ink)
@@ -153,6 +159,25 @@ class CellDelegate(QStyledItemDelegate):
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawArc(x + 1, bottom - 10, 5, 8, 0, 180 * 16)
         painter.fillRect(x, bottom - 6, 8, 6, ink)
+
+    def _paint_border(
+        self, painter: QPainter, rect: QRect, index: Index, palette: QPalette
+    ) -> None:
+        """Draw the selection's outline where this cell is at its edge."""
+        chosen = self._view.selectionModel()
+        inside = rect.adjusted(0, 0, -1, -1)
+        sides = (
+            (-1, 0, inside.topLeft(), inside.topRight()),
+            (1, 0, inside.bottomLeft(), inside.bottomRight()),
+            (0, -1, inside.topLeft(), inside.bottomLeft()),
+            (0, 1, inside.topRight(), inside.bottomRight()),
+        )
+        painter.setPen(QPen(palette.color(QPalette.ColorRole.Highlight), 2))
+        for down, right, start, end in sides:
+            if not chosen.isSelected(index.siblingAtColumn(index.column() + right).siblingAtRow(
+                index.row() + down
+            )):  # fmt: skip
+                painter.drawLine(start, end)
 
     def _paint_ring(self, painter: QPainter, rect: QRect, background: QColor) -> None:
         ink = readable_on(background)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from .view import GridView
 
 _PAD = 6
-_WIDEST_CORNER = 170
+_WIDEST_CORNER = 190
 
 
 class AxisHeader(QHeaderView):
@@ -56,7 +56,7 @@ class AxisHeader(QHeaderView):
         width = metrics.horizontalAdvance(text) + 3 * _PAD
         if self.across:
             return QSize(width, 2 * line)
-        named = metrics.horizontalAdvance(self._caption().split(" (")[0]) + 2 * _PAD
+        named = metrics.horizontalAdvance(self._caption().split(" (")[0]) + 3 * _PAD
         return QSize(max(width, min(named, _WIDEST_CORNER)), line)
 
     def _caption(self) -> str:

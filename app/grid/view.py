@@ -31,7 +31,7 @@ from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
 
 from . import axis_edits, clipboard, edits, keys
-from .delegate import CellDelegate
+from .delegate import MARK_ROOM, CellDelegate
 from .headers import AxisHeader, CornerCaption
 from .model import GridModel
 from .navigation import jumped, stepped
@@ -85,6 +85,8 @@ class GridView(QTableView):
         self.setModel(GridModel(source, self))
         source.cursor_changed.connect(self._show_cursor)
         source.selection_changed.connect(self._show_selection)
+        if isinstance(source, DeskSource):
+            source.desk.focus_grid.connect(self.setFocus)
         self.reset()
 
     @property
@@ -447,7 +449,7 @@ class GridView(QTableView):
         texts += [str(model.headerData(c, Qt.Orientation.Horizontal)) for c in
                   range(model.columnCount())]  # fmt: skip
         longest = max(texts, key=len, default="")
-        width = metrics.horizontalAdvance(f"≈ {longest}") + 18
+        width = metrics.horizontalAdvance(f"≈{longest}") + MARK_ROOM + 6
         self._horizontal.setDefaultSectionSize(max(width, _NARROWEST))
         self.updateGeometries()
 

@@ -35,15 +35,22 @@ class ValueAxis(pg.AxisItem):
     def __init__(self, orientation: str) -> None:
         super().__init__(orientation)
         self.enableAutoSIPrefix(False)
-        self.setStyle(tickLength=4, tickTextOffset=3)
-        self._text = ""
+        self.setStyle(tickLength=4, tickTextOffset=3, tickTextHeight=13)
+        self._text = self._tail = self._shown = ""
         self._places: FloatArray | None = None
         self._words: list[str] = []
 
-    def set_text(self, text: str) -> None:
-        """Set the label, such as ``Ambient temperature, °C``."""
-        self._text = text
-        self._elide()
+    def set_text(self, name: str, unit: str) -> None:
+        """Set the label, such as ``Ambient temperature, °C``; the unit is never elided."""
+        self._text, self._tail = name, f", {unit}" if unit else ""
+        self.fit_text()
+
+    def set_font(self, font: QFont) -> None:
+        """Take over a font for numbers and label."""
+        self.setTickFont(font)
+        self.label.setFont(font)
+        self._shown = ""
+        self.fit_text()
 
     def set_breakpoints(self, places: FloatArray | None, values: FloatArray | None = None) -> None:
         """Put the ticks at breakpoints.
@@ -97,8 +104,8 @@ class ValueAxis(pg.AxisItem):
     def resizeEvent(self, ev: object = None) -> None:
         """Fit the label to the new length."""
         super().resizeEvent(ev)
-        if hasattr(self, "_text"):  # pyqtgraph resizes while it constructs
-            self._elide()
+        if hasattr(self, "_places"):  # pyqtgraph resizes while it constructs
+            self.fit_text()
 
     def _roomy(self, inside: np.ndarray, pixels: float) -> list[int]:
         """Pick the breakpoints whose texts do not touch: both ends first, then from the left."""
@@ -120,12 +127,15 @@ class ValueAxis(pg.AxisItem):
                 chosen.append(i)
         return chosen
 
-    def _elide(self) -> None:
+    def fit_text(self) -> None:
+        """Elide the name so that name and unit fit the axis."""
         size = self.size()
         length = size.height() if self.orientation in ("left", "right") else size.width()
         metrics = QFontMetricsF(self.label.font())
-        text = metrics.elidedText(self._text, Qt.TextElideMode.ElideRight, max(length - 8, 40.0))
-        if text != getattr(self, "_shown", None):
+        room = max(length - metrics.horizontalAdvance(self._tail) - 8, 30.0)
+        name = metrics.elidedText(self._text, Qt.TextElideMode.ElideRight, room)
+        text = name + self._tail
+        if text != self._shown:
             self._shown = text
             # pyqtgraph reads the label as HTML
             self.setLabel(html.escape(text))
@@ -178,10 +188,7 @@ class Canvas(pg.PlotWidget):
             axis.setPen(pen(inks.quiet))
             axis.setTextPen(pen(inks.line))
             axis.setTickPen(pen(inks.quiet))
-            axis.setTickFont(small)
-            axis.label.setFont(small)
-            axis._shown = None
-            axis._elide()
+            axis.set_font(small)
 
     def add(self, item: pg.GraphicsObject, z: float) -> pg.GraphicsObject:
         """Add an item at a depth; it does not take part in ranges that pyqtgraph chooses."""

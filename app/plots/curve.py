@@ -50,7 +50,7 @@ class CurveView(LinesView):
             self.desk.reference_table if self.show_reference else None,
         )
         self.pages.setCurrentWidget(self.scalar)
-        self.legend.show_entries(())
+        self.show_key(())
         return True
 
     def describe(self, table: Table) -> str:

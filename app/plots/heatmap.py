@@ -107,9 +107,9 @@ class HeatMapView(PlotView):
             x, y = positions(columns), positions(rows)
             self._x, self._y = edges(x), edges(y)
             canvas.bottom.set_breakpoints(x, columns.values)
-            canvas.bottom.set_text(words.axis_title(columns))
+            canvas.bottom.set_text(words.axis_name(columns), shown(columns.unit))
             canvas.left.set_breakpoints(y, rows.values)
-            canvas.left.set_text(words.axis_title(rows))
+            canvas.left.set_text(words.axis_name(rows), shown(rows.unit))
             items.set_edges(self._x, self._y)
             self.fit()
         if stale & Part.CURSOR and self.desk.cursor[2:] != self._further:
@@ -185,7 +185,7 @@ class HeatMapView(PlotView):
             same,
             words.empties(table.values[self._plane_index()]),
         )
-        self.legend.show_entries(self.key(table))
+        self.show_key(self.key(table))
 
     _signed = False
     _light: BoolArray = np.zeros((1, 1), dtype=bool)
@@ -210,7 +210,7 @@ class HeatMapView(PlotView):
             if cell[2:] == further:
                 marks[cell[:2]] = str(severity)
         items.found(marks)
-        self.legend.show_entries(self.key(table))
+        self.show_key(self.key(table))
 
     def key(self, table: Table) -> list[Entry]:
         """Return the entries of the key."""
@@ -240,7 +240,7 @@ class HeatMapView(PlotView):
                 sign = "+" if amount > 0 else ""
                 against = "saved" if self.mode is Show.FROM_SAVED else "reference"
                 text = f"{sign}{with_unit(amount, table.unit)} against {against}"
-                self.read_out.show_text(f"{self.read_out.whole}; {text}")
+                self.say(f"{self.read_out.whole}; {text}")
 
     def fit(self) -> None:
         """Show all cells."""

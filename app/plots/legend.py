@@ -12,7 +12,8 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 from app.plots.colours import pen
 from app.plots.symbols import symbol
 
-_SAMPLE = 26
+_LINE, _MARK = 24, 12
+"""How wide the samples are."""
 
 
 @dataclass(frozen=True)
@@ -87,18 +88,19 @@ class Legend(QWidget):
         metrics = painter.fontMetrics()
         for entry, place in zip(self.entries, self._places(self.width()), strict=True):
             middle = place.center().y() + 0.5
+            sample = _sample(entry)
             if entry.mark:
                 painter.setPen(pen(entry.colour, 1.6))
                 painter.setBrush(entry.colour if entry.filled else Qt.BrushStyle.NoBrush)
-                spot = QTransform.fromTranslate(place.left() + _SAMPLE / 2, middle).scale(10, 10)
+                spot = QTransform.fromTranslate(place.left() + sample / 2, middle).scale(10, 10)
                 painter.drawPath(spot.map(symbol(entry.mark)))
             else:
                 painter.setPen(pen(entry.colour, entry.width, entry.style))
                 painter.drawLine(
-                    QPointF(place.left(), middle), QPointF(place.left() + _SAMPLE, middle)
+                    QPointF(place.left(), middle), QPointF(place.left() + sample, middle)
                 )
             painter.setPen(text)
-            room = QRectF(place.adjusted(_SAMPLE + 5, 0, 0, 0))
+            room = QRectF(place.adjusted(sample + 4, 0, 0, 0))
             words = metrics.elidedText(
                 entry.words, Qt.TextElideMode.ElideMiddle, int(room.width()) + 1
             )
@@ -113,13 +115,17 @@ class Legend(QWidget):
 
     def _places(self, width: int) -> list[QRect]:
         metrics = QFontMetrics(self.font())
-        height, gap = metrics.height() + 1, 16
+        height, gap = metrics.height() + 1, 12
         x = y = 0
         places = []
         for entry in self.entries:
-            need = _SAMPLE + 7 + metrics.horizontalAdvance(entry.words)
+            need = _sample(entry) + 6 + metrics.horizontalAdvance(entry.words)
             if x and x + need > width:
                 x, y = 0, y + height
             places.append(QRect(x, y, min(need, max(width, 60)), height))
             x += need + gap
         return places
+
+
+def _sample(entry: Entry) -> int:
+    return _MARK if entry.mark else _LINE

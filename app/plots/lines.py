@@ -20,6 +20,7 @@ from calib_model.core.arrays import FloatArray
 from calib_model.core.axis import Axis, End
 from calib_model.core.numbers import with_unit
 from calib_model.core.table import Table
+from calib_model.core.units import shown
 from calib_model.editing.change import Change, values_change
 from calib_model.editing.locks import locked_cells
 
@@ -109,8 +110,8 @@ class LinesView(PlotView):
         if stale & Part.TABLE:
             x = positions(axis)
             canvas.bottom.set_breakpoints(x, axis.values)
-            canvas.bottom.set_text(words.axis_title(axis))
-            canvas.left.set_text(words.value_title(table))
+            canvas.bottom.set_text(words.axis_name(axis), shown(axis.unit))
+            canvas.left.set_text(table.label, shown(table.unit))
             self.fit()
             stale |= Part.ALL
         elif stale & Part.VALUES and self._drag is None:
@@ -127,7 +128,7 @@ class LinesView(PlotView):
         if stale & (Part.SCALE | Part.VALUES):
             self._draw_raster(table)
         if stale & (Part.VALUES | Part.CURSOR | Part.OVERLAYS | Part.FINDINGS | Part.COLOURS):
-            self.legend.show_entries(self.key(table))
+            self.show_key(self.key(table))
         if stale & (Part.VALUES | Part.CURSOR):
             self.show_note(words.disorder(table), words.empties(table.values[self.line_index()]))
 
@@ -210,7 +211,7 @@ class LinesView(PlotView):
             how = "held" if ends == {End.HELD} else "extrapolated"
             if len(ends) == 2:
                 how = f"{axis.below} below, {axis.above} above"
-            entries.append(Entry(f"beyond the ends: {how}", ink.line, Qt.PenStyle.DashDotLine, 1.0))
+            entries.append(Entry(f"ends {how}", ink.line, Qt.PenStyle.DashDotLine, 1.0))
         if self.others(table).shape[0]:
             entries.append(Entry("other slices", ink.faint, width=1.0))
         saved, reference = self._overlay_lines(table)
@@ -334,7 +335,8 @@ class LinesView(PlotView):
 
     def _drag_to(self, table: Table, y: float, fine: bool) -> None:
         drag, canvas = self._drag, self.canvas
-        assert drag is not None and canvas is not None
+        assert drag is not None
+        assert canvas is not None
         grain = canvas.pixel()[1]
         if not drag.began and abs(y - drag.start_y) < 3 * grain:
             return

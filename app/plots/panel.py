@@ -8,6 +8,7 @@ from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QHBoxLayout,
+    QLabel,
     QSizePolicy,
     QSplitter,
     QStackedWidget,
@@ -20,8 +21,9 @@ from app.desk import Desk
 from app.plots import words
 from app.plots.curve import CurveView
 from app.plots.heatmap import HeatMapView, Show
+from app.plots.legend import Legend
 from app.plots.slices import SlicesView
-from app.plots.view import Findings, PlotView
+from app.plots.view import Findings, OneLine, PlotView
 
 SIDE_BY_SIDE = 620
 ONE_ABOVE_OTHER = 560
@@ -59,6 +61,17 @@ class PlotPanel(QWidget):
         self.slices = SlicesView(desk, self)
         self.views: tuple[PlotView, ...] = (self.curve, self.heat, self.slices)
 
+        self.read_out = OneLine(self)
+        self.read_out.setIndent(6)
+        self.note = QLabel(self)
+        self.note.setWordWrap(True)
+        self.note.setIndent(6)
+        self.note.hide()
+        self.legend = Legend(self)
+        for view in self.views:
+            view.join_panel()
+            view.said.connect(self._on_said)
+
         self.saved_box = QCheckBox("&Saved state", self)
         self.saved_box.setChecked(True)
         self.saved_box.setToolTip("Draw the table as it was last saved, dashed, behind the plot.")
@@ -79,10 +92,8 @@ class PlotPanel(QWidget):
         self.tabs.setExpanding(False)
         self.tabs.setAccessibleName("Heat map or slices")
         for choice in (self.along_choice, self.mode_choice):
-            choice.setSizeAdjustPolicy(
-                QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
-            )
-            choice.setMinimumContentsLength(12)
+            choice.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
+            choice.setMinimumWidth(70)
             choice.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
 
         self.bar = QWidget(self)
@@ -110,7 +121,13 @@ class PlotPanel(QWidget):
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(0)
         layout.addWidget(self.bar)
+        layout.addWidget(self.read_out)
+        layout.addWidget(self.note)
         layout.addWidget(self.pages, 1)
+        foot = QHBoxLayout()
+        foot.setContentsMargins(6, 1, 6, 1)
+        foot.addWidget(self.legend)
+        layout.addLayout(foot)
         self.setMinimumSize(220, 160)
 
         self.saved_box.toggled.connect(self._on_overlays)
@@ -217,6 +234,19 @@ class PlotPanel(QWidget):
     def _on_tab(self, index: int) -> None:
         self._arrange()
 
+    def _on_said(self) -> None:
+        """Write read-out, note and key once for all views in sight."""
+        is_map = self.pages.currentWidget() is self.maps
+        seen = [v for v in self.views if not v.isHidden() and (v is not self.curve) == is_map]
+        if seen:
+            self.read_out.show_text(seen[0].read_out.whole)
+            notes = dict.fromkeys(v.note.text() for v in seen if v.note.text())
+            self.note.setText("\n".join(notes))
+            self.note.setVisible(bool(notes))
+            # Drawn marks come last, lines first; what two views share is said once.
+            entries = dict.fromkeys(e for v in seen for e in v.legend.entries)
+            self.legend.show_entries(sorted(entries, key=lambda e: bool(e.mark)))
+
     def _show_along(self, axis: int) -> None:
         if self.along_choice.count() > axis:
             self.along_choice.setCurrentIndex(axis)
@@ -231,6 +261,7 @@ class PlotPanel(QWidget):
         self.tabs.setVisible(is_map and not together)
         self.heat.setVisible(together or self.tabs.currentIndex() == 0)
         self.slices.setVisible(together or self.tabs.currentIndex() == 1)
+        self._on_said()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Arrange for the new size."""

@@ -101,11 +101,11 @@ class ScalarBar(QWidget):
         painter.setPen(text)
         painter.drawText(below, Qt.AlignmentFlag.AlignLeft, short(low))
         painter.drawText(below, Qt.AlignmentFlag.AlignRight, short(high))
-        for name, value, style in self._others:
+        for row, (name, value, style) in enumerate(self._others, 1):
             x = place(value)
             painter.setPen(pen(ink.line, 2.0, style))
             painter.drawLine(QPointF(x, bar.top() - 6), QPointF(x, bar.bottom() + 6))
-            self._label(painter, x, below.top(), line, name)
+            self._label(painter, x, below.top() + (row - 1) * line, line, name)
         now = float(table.values)
         if now == now:
             x = place(now)

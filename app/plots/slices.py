@@ -87,11 +87,11 @@ class SlicesView(LinesView):
 
     _place: tuple[int, ...] = ()
 
-    def pick_other(self, at: QPointF) -> bool:
-        """Go to a point of another slice if one is under the pointer."""
+    def other_at(self, at: QPointF) -> tuple[int, ...] | None:
+        """Return the cell of another slice's point under the pointer, or None."""
         table = self.desk.table
         if table is None or self.canvas is None:
-            return False
+            return None
         x = positions(table.axes[self._along])
         plane = table.values[(slice(None), slice(None), *self.desk.cursor[2:])]
         px, py = self.canvas.pixel()
@@ -100,9 +100,23 @@ class SlicesView(LinesView):
         away = np.nan_to_num(np.hypot(dx, (plane - at.y()) / py), nan=np.inf)
         spot = np.unravel_index(int(np.argmin(away)), away.shape)
         if away[spot] > GRAB * 0.6:
-            return False
-        self.desk.set_cursor((int(spot[0]), int(spot[1]), *self.desk.cursor[2:]))
-        return True
+            return None
+        return (int(spot[0]), int(spot[1]), *self.desk.cursor[2:])
+
+    def pick_other(self, at: QPointF) -> bool:
+        """Go to a point of another slice if one is under the pointer."""
+        cell = self.other_at(at)
+        if cell is not None:
+            self.desk.set_cursor(cell)
+        return cell is not None
+
+    def tip_at(self, at: QPointF) -> str:
+        """Return what is known of the point under the pointer, of other slices too."""
+        text = super().tip_at(at)
+        cell, table = self.other_at(at), self.desk.table
+        if not text and cell is not None and table is not None:
+            text = f"{words.place(table, cell)}: {words.value(table, cell)}"
+        return text
 
     def go_across(self, steps: int) -> None:
         """Go to a neighbouring slice."""

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from enum import Flag, auto
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, QTimer
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import (
     QFocusEvent,
     QFontMetrics,
@@ -22,7 +22,7 @@ from PySide6.QtWidgets import QLabel, QSizePolicy, QStackedWidget, QVBoxLayout, 
 from app.desk import Desk
 from app.plots import words
 from app.plots.colours import Inks, inks, pen
-from app.plots.legend import Legend
+from app.plots.legend import Entry, Legend
 from app.plots.nudge import merge_key, nudge
 from calib_model.core.table import Table
 from calib_model.session.document import Event
@@ -96,7 +96,14 @@ class PlotView(QWidget):
     ----------
     desk : Desk
         Cursor, selection and edits go through it.
+
+    Signals
+    -------
+    said
+        Read-out, note or key are others.
     """
+
+    said = Signal()
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -110,6 +117,7 @@ class PlotView(QWidget):
         self._drawn: QWidget | None = None
         self._stale = Part.ALL
         self._merge = ""
+        self._alone = True
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
         self._timer.timeout.connect(self.refresh)
@@ -258,23 +266,40 @@ class PlotView(QWidget):
         found = self.findings.get(cell)
         if found:
             text = f"{text}.  {found[0].capitalize()}: {found[1]}"
+        self.say(text)
+
+    def show_key(self, entries: Sequence[Entry]) -> None:
+        """Show and pass on the key."""
+        self.legend.show_entries(entries)
+        self.said.emit()
+
+    def say(self, text: str) -> None:
+        """Show and pass on a read-out."""
         self.read_out.show_text(text)
         self.setAccessibleDescription(text)
+        self.said.emit()
 
     def show_note(self, *sentences: str) -> None:
         """Write what the reader must know about the drawing; nothing hides the line."""
         text = " ".join(s for s in sentences if s)
         self.note.setText(text)
-        self.note.setVisible(bool(text))
+        self.note.setVisible(bool(text) and self._alone)
+        self.said.emit()
+
+    def join_panel(self) -> None:
+        """Leave read-out, note and key to the panel that the view stands in."""
+        self._alone = False
+        self.read_out.hide()
+        self.note.hide()
+        self.legend.hide()
 
     def _show_sentence(self, text: str) -> None:
         self.sentence.setText(text)
         self.pages.setCurrentWidget(self.sentence)
-        self.read_out.show_text("")
+        self.say("")
         self.show_note()
-        self.legend.show_entries(())
+        self.show_key(())
         self.setAccessibleName(text)
-        self.setAccessibleDescription("")
 
     def _build(self) -> None:
         from app.plots.canvas import Canvas

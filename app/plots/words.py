@@ -17,9 +17,14 @@ def titled(name: str, unit: str) -> str:
     return f"{name}, {label}" if label else name
 
 
+def axis_name(axis: Axis) -> str:
+    """Return an axis's name with a capital."""
+    return axis.label[:1].upper() + axis.label[1:]
+
+
 def axis_title(axis: Axis) -> str:
     """Return an axis's name with its unit."""
-    return titled(axis.label[:1].upper() + axis.label[1:], axis.unit)
+    return titled(axis_name(axis), axis.unit)
 
 
 def value_title(table: Table) -> str:
@@ -69,7 +74,7 @@ def neighbours(table: Table, number: float) -> str:
 
 
 def read_out(table: Table, cell: tuple[int, ...]) -> str:
-    """Return the read-out, such as ``−10 °C: 215 N·m (raw 430, step 0.5), next 214.5 and 215.5``."""
+    """Return the read-out, such as ``−10 °C: 215 N·m (raw 430, step 0.5), next ...``."""
     text = value(table, cell)
     where = place(table, cell)
     beside = neighbours(table, float(table.values[cell]))

@@ -244,8 +244,8 @@ class PlotPanel(QWidget):
             self.note.setText("\n".join(notes))
             self.note.setVisible(bool(notes))
             # Drawn marks come last, lines first; what two views share is said once.
-            entries = dict.fromkeys(e for v in seen for e in v.legend.entries)
-            self.legend.show_entries(sorted(entries, key=lambda e: bool(e.mark)))
+            entries = {e.words: e for v in seen for e in v.legend.entries}
+            self.legend.show_entries(sorted(entries.values(), key=lambda e: bool(e.mark)))
 
     def _show_along(self, axis: int) -> None:
         if self.along_choice.count() > axis:

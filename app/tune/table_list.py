@@ -9,10 +9,11 @@ from PySide6.QtGui import QKeyEvent, QKeySequence
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHBoxLayout,
+    QHeaderView,
     QLabel,
     QLineEdit,
-    QListView,
     QStackedWidget,
+    QTableView,
     QToolButton,
     QVBoxLayout,
     QWidget,
@@ -28,17 +29,39 @@ _BROWSE_MS = 120
 every table it passes."""
 
 
-class RowsView(QListView):
-    """The rows; keys that are typed go to the filter."""
+class RowsView(QTableView):
+    """The rows; keys that are typed go to the filter.
+
+    A table view of one column: after a reset with 30,000 rows a list view lays out every row
+    (65 ms), this one only counts them (8 ms).
+    """
 
     def __init__(self, owner: TableList) -> None:
         super().__init__(owner)
         self._owner = owner
-        self.setUniformItemSizes(True)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setTabKeyNavigation(False)
+        self.setShowGrid(False)
+        self.horizontalHeader().hide()
+        self.horizontalHeader().setStretchLastSection(True)
+        self.verticalHeader().hide()
+        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         self.setAccessibleName("Tables")
+        self._rows = RowDelegate(self)
+        self.setItemDelegate(self._rows)
+        self._fit()
+
+    def _fit(self) -> None:
+        self.verticalHeader().setDefaultSectionSize(self._rows.height(self.fontMetrics()))
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Give rows the height that another font needs."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange:
+            self._fit()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Open, fold, or type into the filter."""
@@ -95,7 +118,6 @@ class TableList(QWidget):
         self.with_changes.toggled.connect(self.rows.set_only_changed)
         self.count = QLabel()
         self.view = RowsView(self)
-        self.view.setItemDelegate(RowDelegate(self.view))
         self.view.setModel(self.rows)
         self.view.clicked.connect(self._on_click)
         self.nothing = QLabel()

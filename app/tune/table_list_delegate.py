@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QRectF, QSize, Qt
-from PySide6.QtGui import QFont, QPainter, QPalette
+from PySide6.QtGui import QFont, QFontMetrics, QPainter, QPalette
 from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 
 from .severity import paint_severity, severity_colour
-from .table_list_model import Counts, TableRows
+from .table_list_model import TableRows
 from .thumbnails import Thumbnails
 
 Index = QModelIndex | QPersistentModelIndex
@@ -25,11 +25,9 @@ class RowDelegate(QStyledItemDelegate):
         super().__init__(parent)
         self.thumbnails = Thumbnails(QSize(60, 34))
 
-    def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
-        """Return one height for all rows: two lines of text or the picture."""
-        line = option.fontMetrics.height()
-        height = max(2 * line + 10, self.thumbnails.size.height() + 8)
-        return QSize(200, height)
+    def height(self, metrics: QFontMetrics) -> int:
+        """Return the height of every row: two lines of text, or the picture."""
+        return max(2 * metrics.height() + 10, self.thumbnails.size.height() + 8)
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
         """Draw one row."""
@@ -37,18 +35,16 @@ class RowDelegate(QStyledItemDelegate):
         assert isinstance(model, TableRows)
         painter.save()
         palette, rect = option.palette, option.rect
-        selected = bool(option.state & QStyle.StateFlag.State_Selected)
         ground = QPalette.ColorRole.Base
         ink = QPalette.ColorRole.Text
         table = model.table_at(index.row())
-        if selected:
+        if option.state & QStyle.StateFlag.State_Selected:
             ground, ink = QPalette.ColorRole.Highlight, QPalette.ColorRole.HighlightedText
         elif table is None:
             ground, ink = QPalette.ColorRole.Button, QPalette.ColorRole.ButtonText
         painter.fillRect(rect, palette.color(ground))
         painter.setPen(palette.color(ink))
-        counts = model.counts_at(index.row())
-        right = self._paint_counts(painter, option, counts, ink, selected=selected)
+        right = self._paint_counts(painter, option, model, index.row(), ink)
         if table is None:
             self._paint_group(painter, option, model, index.row(), right)
         else:
@@ -133,18 +129,20 @@ class RowDelegate(QStyledItemDelegate):
         self,
         painter: QPainter,
         option: QStyleOptionViewItem,
-        counts: Counts,
+        model: TableRows,
+        row: int,
         ink: QPalette.ColorRole,
-        *,
-        selected: bool,
     ) -> int:
-        """Draw marks with numbers at the right of the first line; return where they begin."""
+        """Draw marks with numbers at the right; return where they begin."""
+        counts = model.counts_at(row)
+        lines = 2 if model.table_at(row) is not None else 1
+        selected = bool(option.state & QStyle.StateFlag.State_Selected)
         rect, palette = option.rect, option.palette
         metrics = option.fontMetrics
         right = rect.right() - _PAD
         line = metrics.height()
         size = max(9, line - 6)
-        top = rect.top() + (rect.height() - 2 * line) // 2
+        top = rect.top() + (rect.height() - lines * line) // 2
         for severity, count in reversed(list(zip(_SEVERITIES, counts, strict=True))):
             if not count:
                 continue

@@ -104,10 +104,20 @@ def ensure_environment(
     env = root / ".venv"
     if _is_ready(env, root, extras, programs):
         return _python_of(env)
+    try:
+        _prepare(env, root, extras, programs)
+    except OSError as problem:
+        raise SetupError(
+            f"{problem}. The folder {root} must be writable and have about 2 GB to spare."
+        ) from problem
+    return _python_of(env)
+
+
+def _prepare(env: Path, root: Path, extras: Sequence[str], programs: Sequence[str]) -> None:
     base = _find_interpreter()
     with _only_one(root / ".venv.lock"):
         if _is_ready(env, root, extras, programs):  # another start made it while this one waited
-            return _python_of(env)
+            return
         wanted = sorted({*extras, *_read_stamp(env).get("extras", [])})
         current = _is_current(env, root, wanted)
         # Before the long download, so that whoever has to ask for a package hears of it at once.
@@ -116,7 +126,6 @@ def ensure_environment(
             _make(env, root, base, wanted)
         _try_qt(_python_of(env))
         _write_stamp(env, root, wanted, system=True)
-    return _python_of(env)
 
 
 def run_python(python: Path, arguments: Sequence[str]) -> int:

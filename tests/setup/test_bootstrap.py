@@ -252,6 +252,11 @@ def test_a_failing_pip_is_explained(
     assert said in (tmp_path / "install.log").read_text()
 
 
+def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
+    with pytest.raises(bootstrap.SetupError, match="must be writable"):
+        bootstrap.ensure_environment((), root=tmp_path / "gone")
+
+
 def test_an_old_python_is_refused_in_plain_words(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(bootstrap.sys, "version_info", (3, 9, 18))
     monkeypatch.setattr("shutil.which", lambda name: None)

@@ -1,0 +1,83 @@
+"""How `tests/run.py` counts, and which skips it lets pass."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+RUN = Path(__file__).resolve().parents[1] / "run.py"
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
+    """`tests/run.py` as a module; it changes the module path, which is undone afterwards."""
+    monkeypatch.setattr(sys, "path", list(sys.path))
+    spec = importlib.util.spec_from_file_location("bitepoint_tests_run", RUN)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+# The outcomes as pytest's own JUnit report writes them (schema: junit-xml "xunit2").
+REPORT = """<testsuites><testsuite name="pytest">
+<testcase classname="tests.a" name="test_good" />
+<testcase classname="tests.a" name="test_bad"><failure message="no">trace</failure></testcase>
+<testcase classname="tests.a" name="test_broken"><error message="no">trace</error></testcase>
+<testcase classname="tests.a" name="test_away"><skipped type="pytest.skip" message="why" />
+</testcase>
+</testsuite></testsuites>"""
+
+
+def test_outcomes_are_counted(run: ModuleType, tmp_path: Path) -> None:
+    (tmp_path / "report.xml").write_text(REPORT)
+    counts, skips = run._read_report(tmp_path / "report.xml")
+    assert counts == {"passed": 1, "failed": 2}
+    assert skips == [("tests.a.test_away", "why")]
+
+
+def test_a_part_that_died_counts_as_a_failure(run: ModuleType, tmp_path: Path) -> None:
+    counts, _ = run._read_report(tmp_path / "never written.xml")
+    assert counts["failed"] == 1
+
+
+@pytest.mark.parametrize(
+    ("listing", "allowed"),
+    [
+        ("tests.a.test_away  # not to be had here\n", True),
+        ("tests.a.test_away\n", False),  # a reason is part of the bargain
+        ("tests.a.test_other  # why\n", False),
+        ("# tests.a.test_away  # why\n", False),
+    ],
+)
+def test_only_skips_listed_with_a_reason_pass(
+    run: ModuleType, tmp_path: Path, listing: str, allowed: bool
+) -> None:
+    (tmp_path / "allowed.txt").write_text(listing)
+    skips = [("tests.a.test_away", "why")]
+    assert run._skips_are_allowed(skips, tmp_path / "allowed.txt") is allowed
+
+
+def test_every_marked_test_belongs_to_exactly_one_part(run: ModuleType) -> None:
+    from _pytest.mark.expression import Expression
+
+    def parts(*arguments: str) -> list[Expression]:
+        options, _ = run._parse(list(arguments))
+        return [
+            Expression.compile(extra[extra.index("-m") + 1]) for _, extra in run._parts(options)
+        ]
+
+    for marks in ((), ("gl",), ("window",), ("gl", "window")):
+        for slow in ((), ("slow",)):
+            has = {*marks, *slow}
+            usual = [part.evaluate(lambda name, has=has, **_: name in has) for part in parts()]
+            with_slow = [
+                part.evaluate(lambda name, has=has, **_: name in has) for part in parts("--slow")
+            ]
+            assert sum(usual) == (0 if slow else 1)
+            assert sum(with_slow) == 1

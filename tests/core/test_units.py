@@ -32,6 +32,12 @@ def test_conversion(value: float, source: str, target: str, expected: float) -> 
     assert convert(value, source, target) == pytest.approx(expected, rel=1e-12)
 
 
+UNITS = (
+    *("N.m", "km/h", "degC", "rad/s", "bar", "A", "kN", "N", "m/s2", "deg", "deg/s", "%", "-"),
+    *("0/1", "s", "ms", "N.m/s", "N/s", "W", "W/K", "J/K", "N.m/(km/h)", "N.m/(km/h.s)"),
+)
+
+
 def test_every_unit_of_the_trade_is_known() -> None:
     for unit in [
         "N.m",

@@ -51,7 +51,8 @@ def test_minus_zero_becomes_zero() -> None:
 
 def test_equality_counts_nan_as_equal_and_every_field() -> None:
     one, two = small_map(), small_map()
-    assert one == two and hash(one) == hash(two)
+    assert one == two
+    assert hash(one) == hash(two)
     assert one != two.with_values(np.zeros((3, 2)))
     for other in (
         {"description": "x"},

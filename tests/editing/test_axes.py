@@ -44,7 +44,8 @@ def test_deleting_reports_the_largest_error() -> None:
     change = delete_breakpoint(CONTENT, "own", 0, 2)
     new = apply(CONTENT, change)["own"]
     error = axis_error(OWN, new)
-    assert error.largest == 1.0 and error.at == (2.0,)
+    assert error.largest == 1.0
+    assert error.at == (2.0,)
     assert "up to 1 N·m differently, at 2" in change.note
     # Outside: the interpolation error bound h^2/8 max|f''| (de Boor, A Practical Guide to
     # Splines; from memory). With h = 2, f'' = 2 it is exactly 1.
@@ -64,7 +65,8 @@ def test_a_shared_axis_moves_in_all_its_tables_at_once() -> None:
     assert new["two"].values.tolist() == [[1, 5], [2, 6], [3, 7], [4, 8]]
     assert new.shared_axes["axis.speed"].values.tolist() == [0, 20, 40, 60]
     alone = apply(CONTENT, insert_breakpoint(CONTENT, "one", 0, 40, detach=True))
-    assert alone["one"].axes[0].shared == "" and len(alone["one"].axes[0]) == 4
+    assert alone["one"].axes[0].shared == ""
+    assert len(alone["one"].axes[0]) == 4
     assert alone["two"] is TWO
     assert apply(new, insert_breakpoint(CONTENT, "one", 0, 40).inverse()) == CONTENT
 

@@ -77,7 +77,8 @@ def test_corners_give_the_bilinear_surface() -> None:
     peer = RegularGridInterpolator(([0.0, 40.0], [0.0, 6.0]), corners)
     mesh = np.stack(np.meshgrid(Y, X, indexing="ij"), axis=-1)
     np.testing.assert_allclose(values, peer(mesh), rtol=1e-13)
-    assert values[0, 0] == table.values[0, 0] and values[2, 3] == table.values[2, 3]
+    assert values[0, 0] == table.values[0, 0]
+    assert values[2, 3] == table.values[2, 3]
 
 
 def test_corners_of_three_axes_work_plane_by_plane() -> None:

@@ -78,7 +78,8 @@ def test_only_cells_that_differ_are_recorded() -> None:
     change = values_change(CURVE, np.array([1.0, 2.5, 3.0]), "Set")
     (edit,) = change.edits
     assert edit.cells.tolist() == [1]
-    assert edit.before.tolist() == [2.0] and edit.after.tolist() == [2.5]
+    assert edit.before.tolist() == [2.0]
+    assert edit.after.tolist() == [2.5]
     assert values_change(CURVE, CURVE.values, "Set").is_empty
 
 

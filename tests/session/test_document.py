@@ -34,7 +34,8 @@ def test_undo_and_redo_are_named_and_exact() -> None:
     document.undo()
     assert (document.undo_title, document.redo_title) == ("Set 9", "Set 8")
     document.undo()
-    assert document.content == CONTENT and not document.is_modified
+    assert document.content == CONTENT
+    assert not document.is_modified
     assert document.undo() is None
     document.redo()
     document.redo()
@@ -72,12 +73,14 @@ def test_saved_mark_and_pending_history() -> None:
     assert [c.title for c in document.pending] == ["Set 9", "Set 8"]
     assert all(c.author == "calibrator A" and c.time.endswith("Z") for c in document.pending)
     document.mark_saved(document.content)
-    assert not document.is_modified and document.pending == ()
+    assert not document.is_modified
+    assert document.pending == ()
     document.undo()
     assert document.is_modified
     assert [c.title for c in document.pending] == ["Undo Set 8"]
     document.redo()
-    assert document.pending == () and not document.is_modified
+    assert document.pending == ()
+    assert not document.is_modified
 
 
 def test_journal_replays_to_the_same_set_through_undo_and_redo() -> None:
@@ -112,8 +115,10 @@ def test_events_name_what_was_touched() -> None:
     stop()
     document.do(put(document, 1, 7))
     assert len(events) == 2
-    assert list(events[0].cells) == ["a"] and events[0].cells["a"].tolist() == [1]
-    assert events[1].tables == () and events[1].tables_changed
+    assert list(events[0].cells) == ["a"]
+    assert events[0].cells["a"].tolist() == [1]
+    assert events[1].tables == ()
+    assert events[1].tables_changed
 
 
 def test_read_only_refuses_and_a_refused_edit_changes_nothing() -> None:

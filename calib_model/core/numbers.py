@@ -28,4 +28,6 @@ def with_unit(value: float, unit: str, digits: int = 6) -> str:
 
     text = short(value, digits)
     label = shown(unit)
+    if label in ("°", "′", "″"):  # an angle's sign stands close to its number (SI Brochure 5.4.3)
+        return text + label
     return f"{text} {label}" if label else text

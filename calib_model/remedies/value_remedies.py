@@ -8,7 +8,7 @@ import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
 from ..core.calibration_set import CalibrationSet
-from ..core.numbers import with_unit
+from ..core.numbers import short, with_unit
 from ..core.rule import Rows, Rule, Stack, at_cell, axis_label, find_axis
 from ..core.table import Table
 from ..editing import blocks
@@ -49,7 +49,8 @@ def reinterpolate(
     if best is None:
         values = table.storage.nearest(blocks.reinterpolate(table, named))
         values = np.where(named, values, table.values)
-        return [values_change(table, values, _title("Re-interpolate", table, named))]
+        title = _title("Re-interpolate", table, named)
+        return [values_change(table, values, f"{title}: {_spread(table, values[named])}")]
     _, values, one = best
     values = np.where(one, values, table.values)
     cell = int(np.flatnonzero(one)[0])
@@ -275,7 +276,10 @@ def _to_the_right_side(
             values = in_order(table, values, order, raise_only=raises)
     moved = values != table.values
     verb = "Raise" if raises else "Lower"
-    title = f"{verb} {_cells(moved)} of {table.label} to keep {_gap_words(rule)} {partner.label}"
+    title = (
+        f"{verb} {_cells(moved)} of {table.label} to {_spread(table, values[moved])}, to keep "
+        f"{_gap_words(rule)} {partner.label}"
+    )
     return values_change(table, values, title)
 
 
@@ -331,6 +335,15 @@ def _mask(table: Table, finding: Finding) -> BoolArray:
 def _cells(mask: BoolArray) -> str:
     count = int(mask.sum())
     return f"{count} cell{'' if count == 1 else 's'}"
+
+
+def _spread(table: Table, values: FloatArray) -> str:
+    if not values.size:
+        return "nothing"
+    low, high = float(values.min()), float(values.max())
+    if low == high:
+        return with_unit(low, table.unit)
+    return f"{short(low)}\N{EN DASH}{with_unit(high, table.unit)}"
 
 
 def _title(verb: str, table: Table, mask: BoolArray) -> str:

@@ -118,7 +118,7 @@ class Covers(Check):
     high: float
 
     kind: ClassVar[str] = "covers"
-    remedies: ClassVar[tuple[str, ...]] = ("move axis", "scale axis")
+    remedies: ClassVar[tuple[str, ...]] = ("scale axis", "move axis")
 
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
         """See `Rule.breaches`."""

@@ -158,7 +158,7 @@ class Hysteresis(Rule):
     branches: bool = False
 
     kind: ClassVar[str] = "hysteresis"
-    remedies: ClassVar[tuple[str, ...]] = (RESTORE_GAP, EXCHANGE)
+    remedies: ClassVar[tuple[str, ...]] = (EXCHANGE, RESTORE_GAP)
 
     def reads(self) -> tuple[str, ...]:
         """See `Rule.reads`."""

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
+
 from . import hdf5_api as api
 from .layout import (
     MAX_ATTRIBUTE_BYTES,
@@ -42,8 +44,10 @@ def require_hard_link(root: Any, name: str, place: str) -> None:
         raise Misfit(place, "is a link to somewhere else, which is never followed.")
 
 
-def check_dataset(dataset: Any, column: Column, allowance: Allowance) -> None:
-    """Raise Misfit unless a data set may be read as the column.
+def check_dataset(
+    dataset: Any, column: Column, allowance: Allowance
+) -> tuple[np.dtype[Any], tuple[int, ...]]:
+    """Return type and shape of a data set; raise Misfit unless it may be read as the column.
 
     Parameters
     ----------
@@ -79,13 +83,15 @@ def check_dataset(dataset: Any, column: Column, allowance: Allowance) -> None:
         chunks = math.prod(-(-n // max(c, 1)) for n, c in zip(shape, layout.chunk, strict=True))
         if chunk_bytes > MAX_CHUNK_BYTES or chunks > MAX_CHUNKS:
             raise Misfit(place, f"is cut into {chunks} chunks of {chunk_bytes} bytes.")
+    return dtype, shape
 
 
-def check_attribute(attribute: Any, name: str) -> None:
-    """Raise Misfit unless a root attribute is one bounded number or text."""
+def check_attribute(attribute: Any, name: str) -> np.dtype[Any]:
+    """Return the type of a root attribute; raise Misfit unless it is one bounded number or text."""
     place = f"attribute {name}"
     dtype = api.plain_type(attribute)
     if dtype is None or dtype.kind not in "iuS" or api.shape_of(attribute) != ():
         raise Misfit(place, "is neither a whole number nor a plain text.")
     if dtype.itemsize > MAX_ATTRIBUTE_BYTES:
         raise Misfit(place, f"is {dtype.itemsize} bytes long.")
+    return dtype

@@ -100,11 +100,8 @@ def _attribute(root: object, name: str) -> str | int | None:
     if not api.has_attribute(root, name):
         return None
     attribute = api.open_attribute(root, name)
-    check_attribute(attribute, name)
-    dtype = api.plain_type(attribute)
-    assert dtype is not None
     try:
-        return api.read_attribute(attribute, dtype)
+        return api.read_attribute(attribute, check_attribute(attribute, name))
     except UnicodeDecodeError:
         raise Misfit(f"attribute {name}", "is not valid UTF-8.") from None
 
@@ -118,10 +115,7 @@ def _column(root: object, column: Column, allowance: Allowance) -> Array | None:
         dataset = api.open_dataset(root, column.name)
     except Exception as error:
         raise Misfit(place, f"is no data set that can be read ({_short(error)}).") from None
-    check_dataset(dataset, column, allowance)
-    dtype, shape = api.plain_type(dataset), api.shape_of(dataset)
-    assert dtype is not None
-    assert shape is not None
+    dtype, shape = check_dataset(dataset, column, allowance)
     try:
         return api.read_dataset(dataset, dtype, shape)
     except MemoryError:

@@ -1,0 +1,109 @@
+"""Tables as CSV (RFC 4180): one row per cell, for spreadsheets and for other programs.
+
+The layout, one for a table and for a whole set::
+
+    table,name,function,unit,axis_1,axis_1_unit,axis_1_value,axis_2,...,value
+    ambient_factor,Ambient factor,cruise,,Ambient temperature,degC,-40,,,,1.35
+
+- A row is a cell; the last axis varies fastest.  There are as many groups of axis columns as the
+  table with most axes needs, at least two; those that a table does not need are empty.
+- Numbers are the shortest text that reads back as the same float64, with a decimal point.  An
+  empty ``value`` is a cell that is not filled; an empty unit is none.
+- UTF-8 without a byte order mark, lines end with CR LF, fields are quoted where needed.
+- A text that begins with ``= + - @`` (or a tab or carriage return) is given a leading apostrophe:
+  a spreadsheet would take it for a formula.  Numbers are left as they are.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from itertools import product
+from pathlib import Path
+
+from calib_model.core.axis import Axis
+from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.numbers import exact
+from calib_model.core.table import Table
+from calib_model.errors import SaveFailed
+from calib_model.store.atomic import replace_file, target_of
+
+FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+_LEAST_AXES = 2
+
+
+def csv_bytes(what: CalibrationSet | Table | Iterable[Table]) -> bytes:
+    """Return tables as CSV.
+
+    Parameters
+    ----------
+    what : CalibrationSet, Table or iterable of Table
+
+    Returns
+    -------
+    bytes
+        See the layout above.
+    """
+    tables = [what] if isinstance(what, Table) else list(what)
+    axis_count = max([_LEAST_AXES, *(len(t.axes) for t in tables)])
+    header = ["table", "name", "function", "unit"]
+    for number in range(1, axis_count + 1):
+        header += [f"axis_{number}", f"axis_{number}_unit", f"axis_{number}_value"]
+    lines = [",".join([*header, "value"])]
+    for table in tables:
+        lines += _rows(table, axis_count)
+    return ("\r\n".join(lines) + "\r\n").encode()
+
+
+def write_csv(what: CalibrationSet | Table | Iterable[Table], path: Path | str) -> None:
+    """Write tables to a CSV file, put in place whole or not at all.
+
+    Parameters
+    ----------
+    what : CalibrationSet, Table or iterable of Table
+    path : path-like
+
+    Raises
+    ------
+    SaveFailed
+        If the file cannot be written; an old one is as it was.
+    """
+    path = Path(path)
+    data = csv_bytes(what)
+
+    def verify(read_back: bytes) -> None:
+        if read_back != data:
+            raise SaveFailed(path, "", "What was written does not read back.", "Check the drive.")
+
+    replace_file(target_of(path), data, verify=verify, before_replace=lambda: None, backup=False)
+
+
+def _rows(table: Table, axis_count: int) -> Iterator[str]:
+    about = (table.id, table.name, table.function, _unit(table.unit))
+    start = ",".join(text_field(text) for text in about)
+    points = [_points(axis) for axis in table.axes]
+    rest = ",,," * (axis_count - len(table.axes))
+    for place, value in zip(product(*points), table.values.flat, strict=True):
+        yield f"{start}{''.join(place)}{rest},{_number(float(value))}"
+
+
+def _points(axis: Axis) -> list[str]:
+    about = f",{text_field(axis.label)},{text_field(_unit(axis.unit))},"
+    return [about + exact(value) for value in axis.values.tolist()]
+
+
+def text_field(text: str) -> str:
+    """Return a text as a CSV field: safe in a spreadsheet, quoted where RFC 4180 asks for it."""
+    if text.startswith(FORMULA_SIGNS):
+        text = "'" + text
+    if any(sign in text for sign in ',"\r\n'):
+        return '"' + text.replace('"', '""') + '"'
+    return text
+
+
+def _unit(unit: str) -> str:
+    return "" if unit == "-" else unit
+
+
+def _number(value: float) -> str:
+    return "" if math.isnan(value) else exact(value)

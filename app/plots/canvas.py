@@ -35,7 +35,12 @@ class ValueAxis(pg.AxisItem):
     def __init__(self, orientation: str) -> None:
         super().__init__(orientation)
         self.enableAutoSIPrefix(False)
-        self.setStyle(tickLength=4, tickTextOffset=3, tickTextHeight=13)
+        self.setStyle(
+            tickLength=4,
+            tickTextOffset=3,
+            tickTextHeight=13,
+            hideOverlappingLabels=False,  # the ends' numbers may stand out by half their width
+        )
         self._text = self._tail = self._shown = ""
         self._places: FloatArray | None = None
         self._words: list[str] = []
@@ -79,7 +84,9 @@ class ValueAxis(pg.AxisItem):
         inside = np.flatnonzero((self._places >= low) & (self._places <= high))
         if not inside.size:
             return []
-        labelled = set(self._roomy(inside, size / ((high - low) or 1.0)))
+        upright = self.orientation in ("left", "right")
+        length = self.size().height() if upright else self.size().width()
+        labelled = set(self._roomy(inside, length / ((high - low) or 1.0)))
         rest = [i for i in inside.tolist() if i not in labelled]
         places = self._places
         return [
@@ -112,7 +119,7 @@ class ValueAxis(pg.AxisItem):
         assert self._places is not None
         metrics = QFontMetricsF(self.style["tickFont"] or QFont())
         upright = self.orientation in ("left", "right")
-        gap = metrics.height() * 0.25 if upright else metrics.horizontalAdvance("0") * 1.2
+        gap = metrics.height() * 0.25 if upright else metrics.horizontalAdvance("0") * 0.8
 
         def extent(i: int) -> float:
             return metrics.height() * 0.8 if upright else metrics.horizontalAdvance(self._words[i])

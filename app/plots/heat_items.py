@@ -42,7 +42,7 @@ class HeatItems:
             for kind in ("plus", "minus", "locked")
         }
         self.findings = {
-            kind: canvas.add(Marks(symbol(kind), 13), 4) for kind in ("note", "warning", "error")
+            kind: canvas.add(Marks(symbol(kind), 13), 9) for kind in ("note", "warning", "error")
         }
         self.halo = canvas.add(Line("pairs"), 5)
         self.outline = canvas.add(Line("pairs"), 6)

@@ -31,8 +31,8 @@ ONE_ABOVE_OTHER = 560
 
 _MODE_WORDS = {
     Show.VALUES: "Values",
-    Show.FROM_SAVED: "Difference from saved",
-    Show.FROM_REFERENCE: "Difference from reference",
+    Show.FROM_SAVED: "Difference: saved",
+    Show.FROM_REFERENCE: "Difference: reference",
 }
 
 
@@ -202,12 +202,10 @@ class PlotPanel(QWidget):
         is_map = table is not None and table.values.ndim >= 2
         # Only what the table needs: a scalar and a curve have neither slices nor modes.
         self.pages.setCurrentWidget(self.maps if is_map else self.curve)
-        self.along_choice.setVisible(is_map)
-        self.mode_choice.setVisible(is_map)
         if is_map and table is not None:
             self.along_choice.clear()
             for axis in table.axes[:2]:
-                self.along_choice.addItem(f"Along {words.axis_title(axis)}")
+                self.along_choice.addItem(f"Along {axis.label}")
         self._show_along(self.slices.along())
         self._arrange()
 
@@ -259,8 +257,15 @@ class PlotPanel(QWidget):
         together = wide or tall
         self.maps.setOrientation(Qt.Orientation.Horizontal if wide else Qt.Orientation.Vertical)
         self.tabs.setVisible(is_map and not together)
-        self.heat.setVisible(together or self.tabs.currentIndex() == 0)
-        self.slices.setVisible(together or self.tabs.currentIndex() == 1)
+        heat = together or self.tabs.currentIndex() == 0
+        lines = together or self.tabs.currentIndex() == 1
+        self.heat.setVisible(heat)
+        self.slices.setVisible(lines)
+        # Only what bears on what is in sight.
+        self.mode_choice.setVisible(is_map and heat)
+        self.along_choice.setVisible(is_map and lines)
+        self.saved_box.setVisible(lines or not is_map)
+        self.reference_box.setVisible(lines or not is_map)
         self._on_said()
 
     def resizeEvent(self, event: QResizeEvent) -> None:

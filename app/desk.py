@@ -81,6 +81,10 @@ class Desk(QObject):
         self.documents_changed.emit()
         if self.current is None:
             self.set_current(document)
+        # Relations of the other modes refer to the base set, so it is the natural reference.
+        content = document.content
+        if self.reference is None and content.base_mode and content.is_base:
+            self.set_reference(document)
 
     def remove(self, document: Document) -> None:
         """Let a document go; another becomes current."""

@@ -101,7 +101,8 @@ def cell_words(table: Table, cell: tuple[int, ...]) -> str:
             text += f"  ·  raw {int(table.storage.raw(value))}"
         else:
             text += f"  ·  stored as {exact(float(table.storage.nearest(value)))}"
-        text += f"  ·  next {exact(below)} and {exact(above)}"
+        beside = [exact(v) for v in (below, above) if v != value]
+        text += f"  ·  next {' and '.join(beside)}"
     return text
 
 

@@ -73,7 +73,8 @@ def rule_lines(desk: Desk, table: Table) -> list[str]:
         except BitepointError as error:
             words = str(error)
         state = HOLDS
-        if report is None or rule.kind in unknown:
+        alone = rule.kind == ModeRelation.kind and desk.reference in (None, desk.current)
+        if report is None or rule.kind in unknown or alone:
             state = UNKNOWN
         if rule in broken:
             state = BROKEN

@@ -155,6 +155,20 @@ class TableList(QWidget):
         """Show how many (errors, warnings, notes) each table has, by table id."""
         self.rows.set_findings(findings)
 
+    def step(self, by: int) -> None:
+        """Open the next (or, with -1, the previous) table as the list shows them."""
+        table = self._desk.table
+        row = self.rows.row_of(table.id) if table is not None else -1
+        row = row + by if row >= 0 else self.rows.first_table_row()
+        while 0 <= row < self.rows.rowCount() and self.rows.table_at(row) is None:
+            row += by
+        wanted = self.rows.table_at(row)
+        if wanted is not None:
+            self._desk.open_table(wanted.id)
+        else:
+            end = "last" if by > 0 else "first"
+            self._desk.tell(f"This is the {end} table of the list.")
+
     def focus_filter(self) -> None:
         """Go to the filter, with its text selected."""
         self.filter.setFocus(Qt.FocusReason.ShortcutFocusReason)

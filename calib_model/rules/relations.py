@@ -132,8 +132,8 @@ class Relation(Rule):
             product = f" (with {context.table(self.times).label} of {short(times)})"
         return (
             f"{with_unit(ours, table.unit)} {nodes.words(row)}; it must be {_WORDS[self.sense]} "
-            f"{with_unit(limit, table.unit)}, since {other.label} is "
-            f"{with_unit(theirs, other.unit)} there{product}."
+            f"{with_unit(limit, table.unit, 4)}, since {other.label} is "
+            f"{with_unit(theirs, other.unit, 5)} there{product}."
         )
 
 
@@ -404,8 +404,10 @@ class ModeRelation(Rule):
         """See `Rule.statement`."""
         if not table.relations:
             return "no relation to the base mode is stated"
-        words = {**_WORDS, "==": "the same as", "zero": "zero, whatever", "free": "free of"}
-        return "; ".join(f"{mode}: {words[s]} the base mode" for mode, s in table.relations.items())
+        words = {sense: f"{text} the base mode's" for sense, text in _WORDS.items()}
+        words |= {"==": "the same as the base mode's", "zero": "zero", "free": "free"}
+        parts = (f"in mode {mode} {words[sense]}" for mode, sense in table.relations.items())
+        return "; ".join(parts)
 
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""

@@ -238,8 +238,8 @@ def fitted(
 
 def format_block(
     values: npt.ArrayLike,
-    row_axis: npt.ArrayLike | None = None,
-    column_axis: npt.ArrayLike | None = None,
+    rows: npt.ArrayLike | None = None,
+    columns: npt.ArrayLike | None = None,
     corner: str = "",
     decimal: str = ".",
 ) -> str:
@@ -248,7 +248,7 @@ def format_block(
     Parameters
     ----------
     values : array_like of float, shape (rows, columns), (rows,) for one column, or one number
-    row_axis, column_axis : array_like of float, optional
+    rows, columns : array_like of float, optional
         Breakpoints to write beside and above the values.
     corner : str
         Text of the first cell where an axis is written, such as the axes' names.
@@ -262,13 +262,13 @@ def format_block(
     array = np.asarray(values, dtype=np.float64)
     grid = array.reshape(array.shape[0] if array.ndim else 1, -1)
     lines = [[_text(v, decimal) for v in row] for row in grid.tolist()]
-    if row_axis is not None or column_axis is not None:
+    if rows is not None or columns is not None:
         beside = [""] * len(lines)
         above = [""] * grid.shape[1]
-        if row_axis is not None:
-            beside = [_text(v, decimal) for v in np.ravel(row_axis).tolist()]
-        if column_axis is not None:
-            above = [_text(v, decimal) for v in np.ravel(column_axis).tolist()]
+        if rows is not None:
+            beside = [_text(v, decimal) for v in np.ravel(rows).tolist()]
+        if columns is not None:
+            above = [_text(v, decimal) for v in np.ravel(columns).tolist()]
         lines = [[mark, *line] for mark, line in zip(beside, lines, strict=True)]
         lines.insert(0, [_label(corner), *above])
     return "".join("\t".join(line) + "\n" for line in lines)

@@ -77,7 +77,7 @@ def _set(columns: Columns, attributes: Mapping[str, Any], path: Path) -> Calibra
     try:
         return CalibrationSet(index, shared, **about)
     except ModelError as error:
-        raise DamagedFile(path, "tables", error.problem, error.remedy) from None
+        raise DamagedFile(path, "tables", error.problem, error.remedy or REMEDY) from None
 
 
 def _axes(columns: Columns, path: Path) -> list[Axis]:
@@ -115,7 +115,7 @@ def _axes(columns: Columns, path: Path) -> list[Axis]:
     try:
         return [Axis(*row) for row in rows]
     except ModelError as error:
-        raise DamagedFile(path, "axes", error.problem, error.remedy) from None
+        raise DamagedFile(path, "axes", error.problem, error.remedy or REMEDY) from None
 
 
 def _first_user(columns: Columns, axis_row: int) -> str:
@@ -167,7 +167,9 @@ def _tables(columns: Columns, axes: list[Axis], path: Path) -> list[Table]:
                 )
             )  # fmt: skip
     except ModelError as error:
-        raise DamagedFile(path, f"table {id[:200]}", error.problem, error.remedy) from None
+        raise DamagedFile(
+            path, f"table {id[:200]}", error.problem, error.remedy or REMEDY
+        ) from None
     return tables
 
 
@@ -234,7 +236,7 @@ def _storages(columns: Columns, prefix: str, path: Path) -> list[Storage]:
                 storage = known[key] = Storage(STORAGE_TYPES[key[0]], *key[1:])
             except ModelError as error:
                 raise DamagedFile(
-                    path, f"column {prefix}storage_type", error.problem, error.remedy
+                    path, f"column {prefix}storage_type", error.problem, error.remedy or REMEDY
                 ) from None
         storages.append(storage)
     return storages

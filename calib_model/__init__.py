@@ -1,1 +1,70 @@
-"""Calibration tables for drivelines: values, rules, edits, comparison and files; no screen."""
+"""Calibration tables for drivelines: values, rules, edits, comparison and files; no screen.
+
+The names below are the scripting surface; everything else lies in the subpackages.
+
+Examples
+--------
+>>> import calib_model as cm
+>>> content = cm.open_set("larch_normal.h5")                               # doctest: +SKIP
+>>> table = content["pre_engage_torque"]                                   # doctest: +SKIP
+>>> cm.lookup(table, {"ambient_temperature": -10, "pedal": [20, 40]})      # doctest: +SKIP
+>>> content = cm.edit(content, "pre_engage_torque", {(3, 6): 212.5})       # doctest: +SKIP
+>>> cm.check(content).findings                                             # doctest: +SKIP
+>>> cm.save_set(content, "larch_mine.h5")                                  # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from .compare import compare
+    from .core.axis import Axis, End, Interpolation
+    from .core.calibration_set import CalibrationSet
+    from .core.canonical import digest
+    from .core.storage import Storage
+    from .core.table import Table
+    from .lookup import lookup
+    from .rules.check import check
+    from .scripting import edit, open_set, save_set
+
+# Imported when first used, so that `import calib_model` costs next to nothing.
+_HOMES = {
+    "Axis": "core.axis",
+    "End": "core.axis",
+    "Interpolation": "core.axis",
+    "CalibrationSet": "core.calibration_set",
+    "Storage": "core.storage",
+    "Table": "core.table",
+    "check": "rules.check",
+    "compare": "compare",
+    "digest": "core.canonical",
+    "edit": "scripting",
+    "lookup": "lookup",
+    "open_set": "scripting",
+    "save_set": "scripting",
+}
+
+__all__ = [
+    "Axis",
+    "CalibrationSet",
+    "End",
+    "Interpolation",
+    "Storage",
+    "Table",
+    "check",
+    "compare",
+    "digest",
+    "edit",
+    "lookup",
+    "open_set",
+    "save_set",
+]
+
+
+def __getattr__(name: str) -> Any:
+    home = _HOMES.get(name)
+    if home is None:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{home}"), name)

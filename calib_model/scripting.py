@@ -1,0 +1,107 @@
+"""Opening, editing and saving sets from a script or notebook."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from .core.calibration_set import CalibrationSet
+from .editing.change import Change, apply, values_change
+from .errors import EditRefused
+from .session.files import open_document, save_document
+
+
+def open_set(path: Path | str) -> CalibrationSet:
+    """Read a set file.
+
+    Parameters
+    ----------
+    path : path-like
+
+    Raises
+    ------
+    FileProblem
+        If it cannot be read; the text names the file, the place and the remedy.
+    """
+    return open_document(path).content
+
+
+def save_set(
+    content: CalibrationSet, path: Path | str, *, title: str = "Edit by script", author: str = ""
+) -> None:
+    """Write a set to a file, atomically.
+
+    If the file holds a set already, its history goes on with one entry from the old content to
+    the new one.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    path : path-like
+    title, author : str
+        For the entry in the history.
+
+    Raises
+    ------
+    SaveFailed
+        The old file is intact.
+    """
+    from .editing.difference import change_between
+    from .session.document import Document
+
+    target = Path(path)
+    if target.exists():
+        document = open_document(target, author)
+        document.do(change_between(document.content, content, title))
+    else:
+        document = Document(content, author=author)
+    save_document(document, target)
+
+
+def edit(
+    content: CalibrationSet,
+    change: Change | str,
+    values: npt.ArrayLike | Mapping[tuple[int, ...], float] | None = None,
+) -> CalibrationSet:
+    """Return the set after an edit; the given one stays as it is.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    change : Change or str
+        A change, as the functions of `calib_model.editing` make them, or the id of a table.
+    values : array_like of the table's shape, or mapping of index tuple to float
+        New values, if a table is named.
+
+    Raises
+    ------
+    EditRefused
+        If the values do not fit, or the cells are locked.
+
+    Examples
+    --------
+    >>> from calib_model.core.table import Table
+    >>> one = CalibrationSet([Table("gain", 2.0)])
+    >>> float(edit(one, "gain", 3.0)["gain"].values)
+    3.0
+    """
+    if isinstance(change, Change):
+        return apply(content, change)
+    table = content[change]
+    if values is None:
+        raise EditRefused(f"No values are given for {change}.")
+    if isinstance(values, Mapping):
+        new = table.values.copy()
+        for cell, value in values.items():
+            try:
+                new[cell] = value
+            except IndexError:
+                raise EditRefused(
+                    f"{change} has no cell {cell}.", f"Its shape is {table.shape}."
+                ) from None
+    else:
+        new = np.asarray(values, dtype=np.float64)
+    return apply(content, values_change(table, new, f"Edit {table.label} by script"))

@@ -2,45 +2,67 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from PySide6.QtCore import QLocale, QMimeData
 from PySide6.QtGui import QGuiApplication
 
 from calib_model.core.arrays import BoolArray, FloatArray
+from calib_model.core.axis import Axis
 from calib_model.core.table import Table
+from calib_model.editing import blocks
 from calib_model.editing.change import Change, values_change
 from calib_model.errors import BitepointError, EditRefused
 
 from .edits import noted
+from .entry_strip import Question
 from .plane import Plane, bounding_box
-from .texts import cells_text
+from .texts import caption, cells_text
 
 if TYPE_CHECKING:
+    from calib_model.exchange.blocks import Block
+
     from .view import GridView
+
+OWN_FORMAT = "application/x-bitepoint-block"
+"""Our own copy of what was copied, with decimal points whatever the text beside it has."""
+_LISTED = 6
 
 
 def copy(view: GridView, *, with_axes: bool) -> bool:
-    """Copy the selected rectangle; False (told) where the selection is none."""
+    """Copy the selected rectangle; False (told) where the selection is none.
+
+    The text has the decimal mark of the user's system, since a spreadsheet there would take a
+    point for a thousands separator; this program reads its own exact copy back.
+    """
     from calib_model.exchange.blocks import format_block
 
     table = view.grid.table
     if table is None:
         return False
     try:
-        block = selected_block(table, view.grid.plane, view.source.selection)
+        values, rows, columns = selected_block(table, view.grid.plane, view.source.selection)
     except BitepointError as error:
         view.source.tell(str(error), refused=True)
         return False
-    values, rows, columns = block
-    text = (
-        format_block(values, rows=rows, columns=columns) if with_axes else format_block(values)
-    )
-    QGuiApplication.clipboard().setText(text)
+    if not with_axes:
+        rows = columns = None
+    corner = corner_text(table, view.grid.plane) if with_axes else ""
+    comma = QLocale().decimalPoint() == ","
+    data = QMimeData()
+    data.setText(format_block(values, rows, columns, corner, "," if comma else "."))
+    data.setData(OWN_FORMAT, format_block(values, rows, columns, corner).encode())
+    QGuiApplication.clipboard().setMimeData(data)
     size = f"{values.shape[0]} × {values.shape[1]} cells" if values.size > 1 else "1 cell"
     view.source.tell(f"Copied {size}{' with axes' if with_axes else ''}.")
     return True
+
+
+def corner_text(table: Table, plane: Plane) -> str:
+    """Return the text of a block's first cell: which axis runs down, and which across."""
+    numbers = [n for n in (plane.row_axis, plane.column_axis) if n is not None]
+    return " \\ ".join(caption(table.axes[n]) for n in numbers)
 
 
 def selected_block(
@@ -70,55 +92,138 @@ def selected_block(
     return values, rows, columns
 
 
-def paste(view: GridView) -> bool:
-    """Paste the clipboard's block; False where it is refused, which is told."""
+def paste(view: GridView, *, add: bool = False) -> bool:
+    """Paste the clipboard's block, or add it; False where it is refused, which is told.
+
+    Where only the decimal mark is in doubt, the strip below the grid asks for it.
+    """
+    from calib_model.exchange.blocks import PasteRefused
+
     table = view.grid.table
     if table is None:
         return False
-    text = QGuiApplication.clipboard().text()
-    if not text.strip():
-        view.source.tell("The clipboard holds no text to paste.", refused=True)
+    data = QGuiApplication.clipboard().mimeData()
+    own = bytes(data.data(OWN_FORMAT).data()) if data.hasFormat(OWN_FORMAT) else b""
+    text = own.decode() if own else data.text()
+    plane = view.grid.plane
+    try:
+        change, where = pasted(table, plane, view.source.selection, text, add=add)
+    except PasteRefused as refused:
+        if refused.ambiguous and view.strip is not None:
+            _ask_about_commas(view, text, add=add)
+        else:
+            view.source.tell(_listing(refused), refused=True)
         return False
-    plane, selection = view.grid.plane, view.source.selection
-    done: list[BoolArray] = []
-
-    def make() -> Change:
-        change, where = pasted(table, plane, selection, text)
-        done.append(where)
-        return change
-
-    if not view.source.do(make):
+    except BitepointError as error:
+        view.source.tell(str(error), refused=True)
         return False
-    view.source.set_selection(done[0])
+    if change.is_empty:
+        view.source.tell("The cells hold these values already.")
+    elif not view.source.do(change):
+        return False
+    view.source.set_selection(where)
     return True
 
 
+def _ask_about_commas(view: GridView, text: str, *, add: bool) -> None:
+    plane = view.grid.plane
+
+    def make(table: Table, selection: BoolArray) -> Change:
+        return pasted(table, plane, selection, text, add=add, decimal=",")[0]
+
+    assert view.strip is not None
+    view.strip.ask(
+        Question(lambda _table, _selection: "Read the commas as decimal marks?", (), make)
+    )
+
+
+def _listing(refused: BitepointError) -> str:
+    cells = getattr(refused, "cells", ())
+    if len(cells) < 2:
+        return str(refused)
+    listed = "; ".join(cell.words() for cell in cells[:_LISTED])
+    more = f"; and {len(cells) - _LISTED} more" if len(cells) > _LISTED else ""
+    return f"Nothing was pasted, for {len(cells)} cells are refused: {listed}{more}."
+
+
 def pasted(
-    table: Table, plane: Plane, selection: BoolArray, text: str
+    table: Table,
+    plane: Plane,
+    selection: BoolArray,
+    text: str,
+    *,
+    add: bool = False,
+    decimal: str | None = None,
 ) -> tuple[Change, BoolArray]:
-    """Return the change that pastes a block of text, and the cells it lands on.
+    """Return the change that pastes (or adds) a block of text, and the cells it lands on.
 
     One value fills the selection.  A block starts at the selection's upper left corner; if
-    more than one cell is selected, the block must have the selection's shape.  A block copied
-    with the breakpoints of where it lands is taken without them.
+    more than one cell is selected, the block must have the selection's shape.  A block with
+    breakpoints lands on those breakpoints.  On a curve a column of values is laid in its row.
 
     Raises
     ------
     EditRefused
         If any part does not fit or is no number: nothing is pasted then.
     """
-    block = read_block(text)
-    target = place_block(table, plane, selection, block)
-    whole = table.values.copy()
-    if block.size == 1:
+    from calib_model.exchange.blocks import fitted, parse_block
+
+    block = _laid(parse_block(text, decimal), plane)
+    box = bounding_box(plane.of(selection))
+    if box is None:
+        raise EditRefused("Nothing is selected here.", "Select the first cell to paste into.")
+    top, left, bottom, right = box
+    one = block.values.size == 1
+    if one and block.row_axis is None and block.column_axis is None:
         where = selection
-        whole[selection] = block[0, 0]
     else:
-        top, left, inner = target
-        part = plane.of(whole)[top : top + inner.shape[0], left : left + inner.shape[1]]
-        part[...] = inner
-        marks = np.zeros((plane.rows, plane.columns), dtype=bool)
-        marks[top : top + inner.shape[0], left : left + inner.shape[1]] = True
+        top, height = _place(block.row_axis, table, plane.row_axis, top, bottom)
+        left, width = _place(block.column_axis, table, plane.column_axis, left, right)
+        shape = (plane.rows, plane.columns)
+        rows, columns = fitted(block, top, left, height, width, shape).shape
+        marks = np.zeros(shape, dtype=bool)
+        marks[top : top + rows, left : left + columns] = True
         where = plane.spread(marks)
-    change = values_change(table, whole, f"Paste into {cells_text(table, where)}")
-    return noted(table, change), where
+    amounts = np.zeros(table.shape)
+    amounts[where] = block.values[0, 0] if one else block.values.reshape(-1)
+    if add:
+        values = blocks.add(table, where, amounts)
+        title = f"Add a copied block to {cells_text(table, where)}"
+    else:
+        values = np.where(where, amounts, table.values)
+        title = f"Paste into {cells_text(table, where)}"
+    return noted(table, values_change(table, values, title)), where
+
+
+def _laid(block: Block, plane: Plane) -> Block:
+    """Return the block as the plane lies: on a single row, a column is turned."""
+    from calib_model.exchange.blocks import Block as Made
+
+    rows, columns = block.values.shape
+    if plane.rows == 1 and rows > 1 and columns == 1:
+        return Made(np.ascontiguousarray(block.values.T), None, block.row_axis)
+    return block
+
+
+def _place(
+    breakpoints: FloatArray | None, table: Table, number: int | None, first: int, last: int
+) -> tuple[int, int]:
+    """Return where a block begins along an axis and how many cells are selected there."""
+    if breakpoints is None or number is None:
+        return first, last - first + 1
+    axis = table.axes[number]
+    size = breakpoints.size
+    for start in range(len(axis) - size + 1):
+        if np.array_equal(axis.values[start : start + size], breakpoints):
+            return start, size
+    raise EditRefused(_unlike(axis, breakpoints), "Copy it without axes to paste it all the same.")
+
+
+def _unlike(axis: Axis, breakpoints: FloatArray) -> str:
+    strange = [b for b in breakpoints.tolist() if b not in axis.values]
+    if strange:
+        return (
+            f"Nothing was pasted: the block has a breakpoint {strange[0]:.9g}, which "
+            f"{axis.label} of this table does not have."
+        )
+    return f"Nothing was pasted: the block's breakpoints of {axis.label} do not follow each other."

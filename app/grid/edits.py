@@ -48,6 +48,10 @@ def noted(table: Table, change: Change) -> Change:
     if beyond.size:
         what = "This is" if new.size == 1 else f"{beyond.size} of them {_are(beyond.size)}"
         notes.append(f"{what} outside the limits {limits_text(table)}.")
+    empty = new.size - filled.size
+    if empty:
+        which = "The cell is" if new.size == 1 else f"{empty} of them {_are(empty)}"
+        notes.append(f"{which} empty now, which is not zero.")
     if table.storage.type != "float64":
         off = filled[~table.storage.representable(filled)]
         if off.size == 1 and new.size == 1:
@@ -165,6 +169,7 @@ _PLAIN: dict[str, tuple[str, Operation]] = {
     ),
     "round": ("Round to storage steps", blocks.round_to_storage),
     "average": ("Average locally", blocks.local_average),
+    "neighbours": ("Interpolate from the neighbours", blocks.reinterpolate),
 }
 
 
@@ -174,7 +179,8 @@ def plain(kind: str, table: Table, selection: BoolArray) -> Change:
     Parameters
     ----------
     kind : str
-        One of ``fill_down fill_right corners rows columns mirror mirror_negated round average``.
+        One of ``fill_down fill_right corners rows columns mirror mirror_negated round average
+        neighbours``.
     """
     if kind.startswith("fill") and np.count_nonzero(selection) < 2:
         side = "below" if kind == "fill_down" else "to its right"

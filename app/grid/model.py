@@ -165,7 +165,13 @@ class GridModel(QAbstractTableModel):
             self.source.tell(self.source.read_only, refused=True)
             return False
         try:
-            change = edits.set_cells(table, selection, edits.number(text))
+            value = edits.number(text)
+            empty = np.isnan(value)
+            change = (
+                edits.empty(table, selection)
+                if empty
+                else edits.set_cells(table, selection, value)
+            )
         except BitepointError as error:
             self.source.tell(str(error), refused=True)
             return False

@@ -381,6 +381,10 @@ class GridView(QTableView):
         """Paste the clipboard's block, whole or not at all."""
         return self.may_edit() and clipboard.paste(self)
 
+    def add_block(self) -> bool:
+        """Add the clipboard's block to the cells it would be pasted on."""
+        return self.may_edit() and clipboard.paste(self, add=True)
+
     def selected_box(self) -> tuple[int, int, int, int] | None:
         """Return the selection's bounding box here: first row and column, last row and column."""
         if self.grid.table is None:

@@ -242,9 +242,10 @@ class TableList(QWidget):
 
     def _enter_list(self) -> None:
         if self.rows.rowCount():
-            self.view.setFocus(Qt.FocusReason.OtherFocusReason)
+            # Before the focus comes: a view without a cursor puts it on its first row then.
             if not self.view.currentIndex().isValid():
                 self._go(self.rows.first_table_row())
+            self.view.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _open_first(self) -> None:
         current = self.view.currentIndex().row()

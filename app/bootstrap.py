@@ -349,7 +349,7 @@ def _install(pip: Sequence[str], env: Path, root: Path, extras: Sequence[str]) -
     # Settings that would send the packages somewhere else than into the environment.
     hijack = ("PIP_USER", "PIP_TARGET", "PIP_PREFIX", "PIP_ROOT", "PYTHONHOME", "PYTHONPATH")
     clean = {name: value for name, value in os.environ.items() if name not in hijack}
-    say("installing packages (about 400 MB where none is in the cache)")
+    say("installing packages (a download of about 300 MB on a first start)")
     lines = []
     log = env / "install.log"
     process = subprocess.Popen(

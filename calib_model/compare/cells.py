@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib_model.core import units
-from calib_model.core.arrays import BoolArray, FloatArray, IntArray
+from calib_model.core.arrays import BoolArray, FloatArray, IntArray, cell_tuples
 from calib_model.core.axis import Axis
 from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
@@ -162,10 +162,7 @@ def cell_changes(first: Table, second: Table) -> tuple[CellChange, ...]:
     converted = in_unit_of(first, second)
     rounded = converted is not second
     if first.shape == converted.shape and same_grid(first, converted):
-        where = np.nonzero(differs(first.values, converted.values, rounded))
-        cells = list(zip(*(w.tolist() for w in where), strict=True)) if where else []
-        if not first.axes:
-            cells = [()] if differs(first.values, converted.values, rounded) else []
+        flat = np.flatnonzero(differs(first.values, converted.values, rounded))
         return tuple(
             CellChange(
                 cell,
@@ -174,7 +171,7 @@ def cell_changes(first: Table, second: Table) -> tuple[CellChange, ...]:
                 float(converted.values[cell]),
                 first.unit,
             )
-            for cell in cells
+            for cell in cell_tuples(flat, first.shape)
         )
     nodes, before, after = on_union(first, converted)
     return tuple(

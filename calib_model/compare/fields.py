@@ -58,7 +58,12 @@ class FieldChange:
 
     def words(self) -> str:
         """Say it in words: ``upper limit: 450 → 500 N·m``."""
-        return f"{self.field}: {self.before or 'nothing'} → {self.after or 'nothing'}"
+        return f"{self.field}: {self.change}"
+
+    @property
+    def change(self) -> str:
+        """Before and after, in words."""
+        return f"{self.before or 'nothing'} → {self.after or 'nothing'}"
 
 
 def same_settings(first: Table, second: Table) -> bool:

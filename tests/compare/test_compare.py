@@ -77,6 +77,14 @@ def test_changed_cells_by_hand() -> None:
     assert result.words() == "2 cells changed; at most −6 N·m (1.33 % of range, 12 storage steps)"
 
 
+def test_a_changed_scalar_has_one_cell_without_inputs() -> None:
+    result = compare(_set(GAIN), _set(GAIN.with_values(2.0))).tables["gain"]
+    (cell,) = result.cells
+    assert (cell.cell, cell.axis_values, cell.before, cell.after) == ((), (), 1.5, 2.0)
+    assert cell.words() == "1.5 → 2"
+    assert compare(_set(GAIN), _set(GAIN)).tables["gain"].cells == ()
+
+
 def test_an_emptied_cell_counts_but_has_no_size() -> None:
     result = compare_tables(TORQUE, _edited(TORQUE, c11=np.nan))
     assert (result.cells_changed, result.largest) == (1, None)

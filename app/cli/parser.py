@@ -1,0 +1,33 @@
+"""The arguments' parser of one verb: argparse whose errors are one line."""
+
+from __future__ import annotations
+
+import argparse
+from typing import NoReturn
+
+from app.cli.answer import CannotDo
+
+
+class VerbParser(argparse.ArgumentParser):
+    """An argument parser that raises `CannotDo` in place of printing usage and leaving.
+
+    Parameters
+    ----------
+    verb : str
+        Empty for the program itself.
+    description : str
+    """
+
+    def __init__(self, verb: str, description: str, epilog: str = "") -> None:
+        self.verb = verb
+        super().__init__(
+            prog=f"bitepoint {verb}".strip(),
+            description=description,
+            epilog=epilog,
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+            allow_abbrev=False,
+        )
+
+    def error(self, message: str) -> NoReturn:
+        """Raise instead of leaving."""
+        raise CannotDo(f"{message[:1].upper()}{message[1:]}. See `{self.prog} --help`.")

@@ -1,0 +1,196 @@
+"""`bitepoint show SET [TABLE]`: what is in a set, or one table with its values and rules."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Iterator, Sequence
+from itertools import product
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from app.cli.answer import GOOD, Answer, refuse
+from app.cli.parser import VerbParser
+from app.cli.reading import SetFiles
+from app.cli.text import aligned, caution, count, listed, title
+
+if TYPE_CHECKING:
+    from calib_model.core.axis import Axis
+    from calib_model.core.calibration_set import CalibrationSet
+    from calib_model.core.table import Table
+
+SUMMARY = "list a set's tables, or show one"
+
+
+def parser() -> VerbParser:
+    """Return the verb's parser."""
+    made = VerbParser(
+        "show",
+        "List the tables of a set, or show one table with its values, limits and rules.",
+        "Exit status: 0 shown, 2 could not be done.",
+    )
+    made.add_argument("set", metavar="SET", type=Path, help="calibration set file")
+    made.add_argument("table", metavar="TABLE", nargs="?", help="id of a table")
+    return made
+
+
+def run(arguments: Sequence[str]) -> Answer:
+    """Show a set or a table."""
+    given = parser().parse_args(arguments)
+    with SetFiles([given.set]) as files:
+        from calib_model.core import numbers  # noqa: F401  (loaded while the set is read)
+
+        (stored,) = files.results()
+    content = stored.set
+    if given.table is None:
+        return Answer(GOOD, set_words(content, given.set))
+    if given.table not in content:
+        near = difflib.get_close_matches(given.table, content.tables, 3)
+        hint = (
+            f"Perhaps {' or '.join(near)}." if near else f"`bitepoint show {given.set}` lists all."
+        )
+        refuse(f"{given.set}: There is no table {given.table!r}.", hint)
+    return Answer(GOOD, table_words(content[given.table]))
+
+
+def set_words(content: CalibrationSet, path: Path) -> str:
+    """Return what a set holds, for reading."""
+    from calib_model.core.units import shown
+
+    parts = [f"{title(content, path)}: {count(len(content), 'table')}."]
+    about = [
+        (label, text)
+        for label, text in (
+            ("Programme", content.programme),
+            ("Mode", content.mode + (" (the base mode)" if content.is_base else "")),
+            ("Base mode", "" if content.is_base else content.base_mode),
+            ("About", content.description),
+        )
+        if text.strip()
+    ]
+    if about:
+        parts.append(listed(about))
+    groups: dict[str, list[Table]] = {}
+    for table in content:
+        groups.setdefault(table.function, []).append(table)
+    rows = []
+    for group, tables in groups.items():
+        for table in tables:
+            size = " × ".join(map(str, table.shape))
+            kind = f"{table.kind} {size}".strip()
+            rows.append((table.id, kind, shown(table.unit), group, table.name))
+    if rows:
+        parts.append(listed([("id", "kind", "unit", "function group", "name"), *rows]))
+    parts.append(caution())
+    return "\n\n".join(parts) + "\n"
+
+
+def table_words(table: Table) -> str:
+    """Return a table for reading."""
+    from calib_model.core.numbers import with_unit
+    from calib_model.core.units import shown
+
+    unit = shown(table.unit)
+    facts = [
+        ("Kind", table.kind),
+        ("Unit", unit or "none"),
+        ("Function group", table.function),
+        ("Part of the controller", table.role),
+        ("About", table.description),
+        ("Limits", _limits(table)),
+        ("Storage", str(table.storage)),
+    ]
+    for axis, where in zip(table.axes, _where(table), strict=True):
+        facts.append((f"Axis {where}", _axis_words(axis)))
+    for mode, relation in table.relations.items():
+        facts.append((f"In mode {mode}", _RELATION.get(relation, relation)))
+    for rule in table.rules:
+        reason = f" ({rule.reason})" if rule.reason else ""
+        facts.append(("Rule", f"{rule.statement(table)}{reason}"))
+    heading = f"{table.id}: {table.name}" if table.name else table.id
+    parts = [heading, listed([fact for fact in facts if fact[1]])]
+    if table.axes:
+        parts += _grids(table)
+    else:
+        parts.append(f"Value: {with_unit(float(table.values), table.unit, 17)}")
+    parts.append(caution())
+    return "\n\n".join(parts) + "\n"
+
+
+_RELATION = {
+    ">=": "at least as in the base mode",
+    "<=": "at most as in the base mode",
+    "==": "the same as in the base mode",
+    "free": "free",
+    "zero": "zero throughout",
+}
+
+
+def _limits(table: Table) -> str:
+    from calib_model.core.numbers import short, with_unit
+
+    low, high = table.lower, table.upper
+    if math.isinf(low) and math.isinf(high):
+        return ""
+    if math.isinf(low):
+        return f"at most {with_unit(high, table.unit)}"
+    if math.isinf(high):
+        return f"at least {with_unit(low, table.unit)}"
+    return f"{short(low)} to {with_unit(high, table.unit)}"
+
+
+def _where(table: Table) -> Sequence[str]:
+    return ("1 (rows)", "2 (columns)", "3", "4")[: len(table.axes)]
+
+
+def _axis_words(axis: Axis) -> str:
+    from calib_model.core.units import shown
+
+    unit = shown(axis.unit)
+    ends = f"below the first {axis.below}, above the last {axis.above}"
+    reads = f", reads {axis.quantity}" if axis.quantity else ""
+    return f"{axis.label}{f' in {unit}' if unit else ''}, {axis.interpolation}, {ends}{reads}"
+
+
+def _grids(table: Table) -> Iterator[str]:
+    """Yield the values: as one grid, or one per combination of the third and fourth axis."""
+    from calib_model.core.numbers import with_unit
+
+    further = table.axes[2:]
+    for index in product(*(range(len(axis)) for axis in further)):
+        place = ", ".join(
+            f"{axis.label} {with_unit(float(axis.values[i]), axis.unit)}"
+            for axis, i in zip(further, index, strict=True)
+        )
+        yield (f"At {place}\n" if place else "") + _grid(table, index)
+
+
+def _grid(table: Table, index: tuple[int, ...]) -> str:
+    import numpy as np
+
+    from calib_model.core.numbers import exact
+
+    values = np.asarray(table.values[(slice(None), slice(None), *index)] if index else table.values)
+    rows_axis = table.axes[0]
+    columns = table.axes[1] if len(table.axes) > 1 else None
+    head = [_named(rows_axis) + (f" \\ {_named(columns)}" if columns is not None else "")]
+    if columns is None:
+        head.append(_in_unit("value", table.unit))
+        values = values[:, None]
+    else:
+        head += [exact(x) for x in columns.values.tolist()]
+    rows = [head]
+    for x, line in zip(rows_axis.values.tolist(), values.tolist(), strict=True):
+        rows.append([exact(x), *("empty" if math.isnan(v) else exact(v) for v in line)])
+    return "\n".join(aligned(rows))
+
+
+def _named(axis: Axis) -> str:
+    return _in_unit(axis.label, axis.unit)
+
+
+def _in_unit(label: str, unit: str) -> str:
+    from calib_model.core.units import shown
+
+    text = shown(unit)
+    return f"{label} [{text}]" if text else label

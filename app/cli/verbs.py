@@ -1,0 +1,41 @@
+"""The verbs by name, and the program's own help."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from importlib.metadata import PackageNotFoundError, version
+from types import ModuleType
+
+from app.cli.parser import VerbParser
+from app.cli.text import CAUTION
+
+VERBS = ("check", "compare", "export", "show")
+
+
+def verb(name: str) -> ModuleType:
+    """Return a verb's module: with `SUMMARY`, `parser()` and `run(arguments)`."""
+    return import_module(f"app.cli.{name}")
+
+
+def program_parser() -> VerbParser:
+    """Return the parser for the program without a verb."""
+    import textwrap
+
+    rows = "\n".join(f"  bitepoint {name:8} {verb(name).SUMMARY}" for name in VERBS)
+    made = VerbParser(
+        "",
+        "Shape, check, compare and export driveline calibration tables.  Without a verb the "
+        f"window\nopens.\n\nverbs (each has its own --help):\n{rows}",
+        "\n".join(textwrap.wrap(CAUTION, 80)),
+    )
+    made.add_argument("files", metavar="FILES", nargs="*", help="calibration set files to open")
+    made.add_argument("--version", action="version", version=f"bitepoint {program_version()}")
+    return made
+
+
+def program_version() -> str:
+    """Return the installed version."""
+    try:
+        return version("bitepoint")
+    except PackageNotFoundError:  # run from a folder that was never installed
+        return "(not installed)"

@@ -18,7 +18,6 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
-from app.plots import words
 from app.plots.curve import CurveView
 from app.plots.heatmap import HeatMapView, Show
 from app.plots.legend import Legend

@@ -25,10 +25,10 @@ def snapped(table: Table, value: float, grain: float) -> float:
     storage = table.storage
     low = max(table.lower, storage.range[0])
     high = min(table.upper, storage.range[1])
-    value = min(max(value, low), high)
     if not storage.is_integer:
         value = min(max(_rounded(value, grain), low), high)
         return float(storage.nearest(value))
+    value = min(max(value, low), high)
     exact = (value * storage.denominator - storage.offset) / storage.numerator
     near = float(storage.physical(np.rint(exact)))
     # A limit need not lie on the raster: then the nearest step may be just outside it.

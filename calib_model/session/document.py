@@ -167,7 +167,12 @@ class Document:
             and len(self._pending) > self._being_saved
         )
         if merges and last is not None:
-            self._undo[-1] = self._pending[-1] = last.merged_with(change)
+            merged = last.merged_with(change)
+            if merged.is_empty:  # dragged away and back: nothing is left to undo
+                self._undo.pop()
+                self._pending.pop()
+            else:
+                self._undo[-1] = self._pending[-1] = merged
         else:
             self._undo.append(change)
             self._pending.append(change)

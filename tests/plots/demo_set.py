@@ -19,7 +19,7 @@ def pre_engage() -> Table:
     """A 10 x 12 map: more torque with pedal, less when it is warm; no two cells alike."""
     t = np.array(TEMPERATURE, float)[:, None]
     p = np.array(PEDAL, float)[None, :]
-    torque = 60 + 3.2 * p ** 0.95 - 1.1 * t + 0.004 * (50 - t) * p
+    torque = 60 + 3.2 * p**0.95 - 1.1 * t + 0.004 * (50 - t) * p
     torque = np.round(torque * 2) / 2
     return Table(
         "pre_engage_torque",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -17,16 +18,21 @@ _FUNCTIONS = tuple(
     for what in ("base", "limit", "rate", "factor", "hold")
 )
 _TORQUE = Storage("uint16", 1, 2)
-_FACTOR = Storage("uint8", 1, 100)
-_SIGNED = Storage("int16", 1, 10)
-_STORAGES = (_TORQUE, _FACTOR, _SIGNED, Storage("float32"), Storage())
+_STORAGES = (
+    (_TORQUE, 450.0),
+    (Storage("uint8", 1, 100), 2.0),
+    (Storage("int16", 1, 10), 1000.0),
+    (Storage("float32"), 120.0),
+    (Storage(), 120.0),
+)
 _INPUTS = (
-    ("vehicle speed", "km/h", "vehicle_speed", 240.0),
-    ("pedal", "%", "pedal", 100.0),
-    ("ambient temperature", "degC", "ambient_temperature", 90.0),
-    ("steering angle", "deg", "steering_angle_abs", 540.0),
+    ("vehicle speed", "km/h", "vehicle_speed", 0.0, 240.0),
+    ("pedal", "%", "pedal", 0.0, 100.0),
+    ("ambient temperature", "degC", "ambient_temperature", -40.0, 90.0),
+    ("steering angle", "deg", "steering_angle_abs", 0.0, 540.0),
 )
 _RELATIONS = {"low_grip": ">=", "towing": "free"}
+_LONGEST = 24
 
 
 @lru_cache(maxsize=2)
@@ -46,10 +52,20 @@ def generated_set(n: int = 30_000, seed: int = 7) -> CalibrationSet:
         Every table rises along its axes and lies on its storage raster and within its limits.
     """
     random = np.random.default_rng(seed)
-    kinds = np.array([0] * 12 + [1] * 5 + [2] * 3)[np.arange(n) % 20]
-    tables = [_table(number, int(kind), random) for number, kind in enumerate(kinds)]
+    kinds = np.array([0] * 12 + [1] * 5 + [2] * 3)[np.arange(n) % 20].tolist()
+    shares = random.random((n, 3)).tolist()
+    inputs = random.integers(len(_INPUTS), size=(n, 2)).tolist()
+    lengths = np.stack([random.integers(8, 21, n), random.integers(8, 25, n)], axis=1).tolist()
+    rises = random.integers(1, 4, (n, 2, _LONGEST)).cumsum(axis=2)
+    tables = []
+    for number, kind in enumerate(kinds):
+        axes = tuple(
+            _axis(rises[number, position, : lengths[number][position]], inputs[number][position])
+            for position in range(kind)
+        )
+        tables.append(_table(number, axes, shares[number]))
     return CalibrationSet(
-        tables,
+        {t.id: t for t in tables},
         programme="Larch",
         mode="normal",
         base_mode="normal",
@@ -59,15 +75,13 @@ def generated_set(n: int = 30_000, seed: int = 7) -> CalibrationSet:
     )
 
 
-def _table(number: int, kind: int, random: np.random.Generator) -> Table:
-    storage = _STORAGES[number % len(_STORAGES)]
-    top = {"uint16": 450.0, "uint8": 2.0, "int16": 1000.0}.get(storage.type, 120.0)
-    shape = _shape(kind, random)
-    axes = tuple(_axis(length, random) for length in shape)
-    values = np.asarray(random.uniform(0.05, 0.2) * top)
-    for position, length in enumerate(shape):
-        rise = np.linspace(0.0, random.uniform(0.1, 0.35) * top, length)
-        values = values + np.expand_dims(rise, tuple(i for i in range(kind) if i != position))
+def _table(number: int, axes: tuple[Axis, ...], shares: list[float]) -> Table:
+    storage, top = _STORAGES[number % len(_STORAGES)]
+    values: Any = (0.05 + 0.15 * shares[0]) * top
+    for axis, share in zip(axes, shares[1:], strict=False):
+        span = axis.values[-1] - axis.values[0]
+        rise = (axis.values - axis.values[0]) * ((0.1 + 0.25 * share) * top / span)
+        values = np.add.outer(values, rise)
     function = _FUNCTIONS[number % len(_FUNCTIONS)]
     return Table(
         id=f"{function}.part_{number // 40:04d}[{number % 40}]",
@@ -84,17 +98,7 @@ def _table(number: int, kind: int, random: np.random.Generator) -> Table:
     )
 
 
-def _shape(kind: int, random: np.random.Generator) -> tuple[int, ...]:
-    if kind == 0:
-        return ()
-    if kind == 1:
-        return (int(random.integers(6, 21)),)
-    return int(random.integers(8, 21)), int(random.integers(8, 25))
-
-
-def _axis(length: int, random: np.random.Generator) -> Axis:
-    name, unit, quantity, top = _INPUTS[int(random.integers(len(_INPUTS)))]
-    start = -40.0 if unit == "degC" else 0.0
-    steps = random.integers(1, 4, length - 1).cumsum()
-    values = start + np.concatenate([[0], steps]) * (top / steps[-1])
+def _axis(steps: np.ndarray, number: int) -> Axis:
+    name, unit, quantity, start, span = _INPUTS[number]
+    values = start + (steps - steps[0]) * (span / (steps[-1] - steps[0]))
     return Axis(values, name, unit, quantity)

@@ -200,6 +200,7 @@ class CellDelegate(QStyledItemDelegate):
         editor.setAlignment(Qt.AlignmentFlag.AlignRight)
         editor.setAccessibleName(f"New value: {index.data(Qt.ItemDataRole.AccessibleTextRole)}")
         self._view.editor = editor
+        self._view.edited_cell = self._view.grid.plane.cell(index.row(), index.column())
         return editor
 
     def updateEditorGeometry(

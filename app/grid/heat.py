@@ -46,8 +46,8 @@ def contrast(a: QColor, b: QColor) -> float:
 
 
 def readable_on(background: QColor) -> QColor:
-    """Return near-black or white, whichever reads better on `background`."""
-    dark, light = QColor(16, 16, 16), QColor(255, 255, 255)
+    """Return black or white, whichever reads better on `background` (at least 4.5 to 1)."""
+    dark, light = QColor(0, 0, 0), QColor(255, 255, 255)
     return dark if contrast(dark, background) >= contrast(light, background) else light
 
 

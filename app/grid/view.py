@@ -35,7 +35,7 @@ from .delegate import MARK_ROOM, CellDelegate
 from .headers import AxisHeader, CornerCaption
 from .model import GridModel
 from .navigation import jumped, stepped
-from .plane import bounding_box, rectangles
+from .plane import Cell, bounding_box, rectangles
 from .source import DeskSource, GridSource
 
 if TYPE_CHECKING:
@@ -66,6 +66,8 @@ class GridView(QTableView):
         self.strip: EntryStrip | None = None
         """Where operations ask for a number; `GridPanel` sets it."""
         self.editor: QLineEdit | None = None
+        self.edited_cell: Cell = ()
+        """The cell that `editor` is open on."""
         self._anchor = (0, 0)
         self._listening = True
         self._burst = 0
@@ -158,6 +160,8 @@ class GridView(QTableView):
         if self.source.selection.shape != self.grid.plane.shape:
             return
         marks = self.grid.plane.of(self.source.selection)
+        if np.count_nonzero(marks) == 1:
+            self._anchor = self.place
         chosen = QItemSelection()
         for top, left, bottom, right in rectangles(marks):
             chosen.append(
@@ -327,9 +331,9 @@ class GridView(QTableView):
         elif text == filled:
             taken = True
         else:
-            only = np.zeros((self.grid.plane.rows, self.grid.plane.columns), dtype=bool)
-            only[self.place] = True
-            taken = self.grid.set_text(text, self.grid.plane.spread(only))
+            only = np.zeros(self.source.selection.shape, dtype=bool)
+            only[self.edited_cell] = True  # the cursor may be elsewhere by now
+            taken = self.grid.set_text(text, only)
         if taken or leave:
             if self.editor is editor:
                 self.closeEditor(editor, QAbstractItemDelegate.EndEditHint.NoHint)

@@ -225,7 +225,12 @@ class CellDelegate(QStyledItemDelegate):
             editor.selectAll()
 
     def setModelData(self, editor: QWidget, model: object, index: Index) -> None:
-        """Nothing: the view commits, since it decides what happens on a refusal."""
+        """Take what was typed when Qt ends editing because the cursor went elsewhere.
+
+        Keys are taken by `eventFilter`, since the view decides what happens on a refusal.
+        """
+        if isinstance(editor, QLineEdit) and editor is self._view.editor:
+            self._view.take_text(editor)
 
     def eventFilter(self, editor: QObject, event: QEvent) -> bool:
         """Take the keys that end editing."""

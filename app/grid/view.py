@@ -324,16 +324,7 @@ class GridView(QTableView):
         editor = self.editor
         if editor is None:
             return
-        text, filled = editor.text().strip(), str(editor.property("filled") or "")
-        if then == "fill":
-            selection = self.source.selection
-            taken = self.grid.set_text(text, selection)
-        elif text == filled:
-            taken = True
-        else:
-            only = np.zeros(self.source.selection.shape, dtype=bool)
-            only[self.edited_cell] = True  # the cursor may be elsewhere by now
-            taken = self.grid.set_text(text, only)
+        taken = self.take_text(editor, fill=then == "fill")
         if taken or leave:
             if self.editor is editor:
                 self.closeEditor(editor, QAbstractItemDelegate.EndEditHint.NoHint)
@@ -344,6 +335,17 @@ class GridView(QTableView):
                 self.step_cursor(then)
         else:
             editor.selectAll()
+
+    def take_text(self, editor: QLineEdit, *, fill: bool = False) -> bool:
+        """Give the edited cell, or the selection, what stands in the editor."""
+        text, filled = editor.text().strip(), str(editor.property("filled") or "")
+        if fill:
+            return self.grid.set_text(text, self.source.selection)
+        if text == filled:
+            return True
+        only = np.zeros(self.source.selection.shape, dtype=bool)
+        only[self.edited_cell] = True  # the cursor may be elsewhere by now
+        return self.grid.set_text(text, only)
 
     def closeEditor(self, editor: QWidget, hint: QAbstractItemDelegate.EndEditHint) -> None:
         """Close the cell's editor; the focus comes back to the grid."""

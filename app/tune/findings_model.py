@@ -28,6 +28,7 @@ class FindingsModel(QAbstractListModel):
         self._rows: tuple[Finding, ...] = ()
         desk.findings_changed.connect(self.refresh)
         desk.table_changed.connect(self.refresh)
+        self.refresh()
 
     @property
     def whole_set(self) -> bool:

@@ -30,7 +30,7 @@ def parser() -> VerbParser:
 def run(arguments: Sequence[str]) -> Answer:
     """Export a set."""
     given = parser().parse_args(arguments)
-    if _same_file(given.set, given.out):
+    if same_file(given.set, given.out):
         refuse(f"{given.out}: This is the set itself.", "Give another file to write to.")
     with SetFiles([given.set]) as files:
         from calib_model.exchange.csv_tables import write_csv
@@ -40,7 +40,8 @@ def run(arguments: Sequence[str]) -> Answer:
     return Answer(GOOD, f"Wrote {count(len(stored.set), 'table')} to {given.out}.\n\n{caution()}\n")
 
 
-def _same_file(first: Path, second: Path) -> bool:
+def same_file(first: Path, second: Path) -> bool:
+    """Whether two paths are one file, or would be."""
     try:
         return first.samefile(second)
     except OSError:  # one of them does not exist, or cannot be looked at

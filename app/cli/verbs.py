@@ -9,7 +9,7 @@ from types import ModuleType
 from app.cli.parser import VerbParser
 from app.cli.text import CAUTION
 
-VERBS = ("check", "compare", "export", "show")
+VERBS = ("check", "compare", "export", "rules", "show")
 
 
 def verb(name: str) -> ModuleType:

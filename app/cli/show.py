@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterator, Sequence
 from itertools import product
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
@@ -87,7 +87,7 @@ def set_words(content: CalibrationSet, path: Path) -> str:
 
 def table_words(table: Table) -> str:
     """Return a table for reading."""
-    from calib_model.core.numbers import with_unit
+    from calib_model.core.numbers import exact
     from calib_model.core.units import shown
 
     unit = shown(table.unit)
@@ -112,7 +112,9 @@ def table_words(table: Table) -> str:
     if table.axes:
         parts += _grids(table)
     else:
-        parts.append(f"Value: {with_unit(float(table.values), table.unit, 17)}")
+        value = float(table.values)
+        number = "empty" if math.isnan(value) else exact(value)
+        parts.append(f"Value: {number} {unit}".rstrip())
     parts.append(caution())
     return "\n\n".join(parts) + "\n"
 
@@ -166,11 +168,10 @@ def _grids(table: Table) -> Iterator[str]:
 
 
 def _grid(table: Table, index: tuple[int, ...]) -> str:
-    import numpy as np
-
     from calib_model.core.numbers import exact
 
-    values = np.asarray(table.values[(slice(None), slice(None), *index)] if index else table.values)
+    where: Any = (slice(None), slice(None), *index) if index else ...
+    values = table.values[where]
     rows_axis = table.axes[0]
     columns = table.axes[1] if len(table.axes) > 1 else None
     head = [_named(rows_axis) + (f" \\ {_named(columns)}" if columns is not None else "")]

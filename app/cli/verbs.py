@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
 from importlib import import_module
-from importlib.metadata import PackageNotFoundError, version
 from types import ModuleType
 
 from app.cli.parser import VerbParser
@@ -19,8 +19,6 @@ def verb(name: str) -> ModuleType:
 
 def program_parser() -> VerbParser:
     """Return the parser for the program without a verb."""
-    import textwrap
-
     rows = "\n".join(f"  bitepoint {name:8} {verb(name).SUMMARY}" for name in VERBS)
     made = VerbParser(
         "",
@@ -35,6 +33,9 @@ def program_parser() -> VerbParser:
 
 def program_version() -> str:
     """Return the installed version."""
+    # Takes longer to load than a small set to check.
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return version("bitepoint")
     except PackageNotFoundError:  # run from a folder that was never installed

@@ -103,7 +103,7 @@ class TableComparison:
         return cell_changes(self.first, self.second)
 
     def words(self) -> str:
-        """Say in one line what differs, such as ``3 cells changed, at most −15 N·m``."""
+        """Say in one line what differs, such as ``3 cells changed, largest −15 N·m``."""
         parts = []
         if self.cells_changed:
             what = "point" if self.state is State.AXES_DIFFER else "cell"
@@ -111,7 +111,7 @@ class TableComparison:
             parts.append(f"{self.cells_changed} {what}{plural} changed")
             if self.largest is not None:
                 sign = "+" if self.largest > 0 else ""
-                most = f"at most {sign}{with_unit(self.largest, self.unit)}"
+                most = f"largest {sign}{with_unit(self.largest, self.unit)}"
                 more = []
                 if self.percent_of_range is not None:
                     more.append(f"{short(self.percent_of_range, 3)} % of range")

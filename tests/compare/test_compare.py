@@ -74,7 +74,7 @@ def test_changed_cells_by_hand() -> None:
     )
     assert (last.cell, last.axis_values, last.difference) == ((2, 0), (20, 0), 4)
     assert first.words() == "at −20 °C, 100 %: 30 → 24 N·m"
-    assert result.words() == "2 cells changed; at most −6 N·m (1.33 % of range, 12 storage steps)"
+    assert result.words() == "2 cells changed; largest −6 N·m (1.33 % of range, 12 storage steps)"
 
 
 def test_a_changed_scalar_has_one_cell_without_inputs() -> None:

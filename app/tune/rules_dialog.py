@@ -14,7 +14,8 @@ from PySide6.QtWidgets import (
 
 from app.desk import Desk
 from calib_model.errors import BitepointError
-from calib_model.rules.sheet import apply_sheet, parse_sheet, sheet_text
+from calib_model.rules.sheet import parse_sheet, sheet_text
+from calib_model.session.rule_sheet import apply_sheet
 
 
 class RulesDialog(QDialog):

@@ -1,0 +1,193 @@
+"""A set's content as one canonical text, and digests over it.
+
+The text has a versioned header line, then the set's programme and modes, its shared axes and its
+tables, one line each, sorted by id; fields are ``key=value``, separated by tabs::
+
+    bitepoint-content 1
+    set	programme=Larch	mode=normal	base_mode=normal
+    axis	id=...	name=...	...	breakpoints=...
+    table	id=...	name=...	...	axis1.breakpoints=...	...	values=...
+
+- Numbers are C99 hexadecimal floats, so that every float64 has one text; ``nan`` is a cell that
+  is not filled, ``inf`` no limit; -0 is written as 0.
+- Texts are in Unicode's normal form C; a backslash is ``\\\\``, and control characters and line
+  separators are ``\\t``, ``\\n``, ``\\r`` or ``\\uXXXX``, so that a line is a line everywhere.
+- Rules are JSON with sorted keys; relations are ``mode:relation``, sorted by mode.
+- Lines end with a line feed; the encoding is UTF-8.
+
+What belongs to the record (name, revision and description of the set, history, remarks, waivers,
+sign-offs) and the order of tables are not in it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import re
+import unicodedata
+from collections.abc import Iterator
+from typing import Any
+
+from .arrays import FloatArray
+from .axis import Axis
+from .calibration_set import CalibrationSet
+from .rule import Rule
+from .storage import Storage
+from .table import Table
+
+VERSION = 1
+HEADER = f"bitepoint-content {VERSION}\n"
+
+_UNSAFE = re.compile("[\\\\\x00-\x1f\x7f-\x9f\u2028\u2029]")
+_SHORT = {"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"}
+
+
+def canonical_text(content: CalibrationSet) -> bytes:
+    """Return a set's content as canonical text.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+
+    Returns
+    -------
+    bytes
+        UTF-8; the same for equal content, different for any difference that has a meaning.
+    """
+    return "".join(
+        [HEADER, _set_line(content), *_axis_lines(content), *_table_lines(content)]
+    ).encode()
+
+
+def digest(content: CalibrationSet) -> str:
+    """Return the SHA-256 (hex) of a set's canonical text."""
+    return hashlib.sha256(canonical_text(content)).hexdigest()
+
+
+def table_digest(table: Table) -> str:
+    """Return the SHA-256 (hex) of a table's line of canonical text, its header line before it."""
+    return _line_digest(_table_line(table, {}, {}))
+
+
+def table_digests(content: CalibrationSet) -> dict[str, str]:
+    """Return `table_digest` of every table, by id."""
+    lines = _table_lines(content)
+    return {id: _line_digest(line) for id, line in zip(sorted(content.tables), lines, strict=True)}
+
+
+def _line_digest(line: str) -> str:
+    return hashlib.sha256((HEADER + line).encode()).hexdigest()
+
+
+def _set_line(content: CalibrationSet) -> str:
+    return (
+        f"set\tprogramme={_text(content.programme)}\tmode={_text(content.mode)}"
+        f"\tbase_mode={_text(content.base_mode)}\n"
+    )
+
+
+def _axis_lines(content: CalibrationSet) -> Iterator[str]:
+    # Ids are ASCII, so the order of characters is the order of UTF-8 bytes.
+    for id in sorted(content.shared_axes):
+        yield f"axis\tid={id}{_axis_fields(content.shared_axes[id], '')}\n"
+
+
+def _table_lines(content: CalibrationSet) -> Iterator[str]:
+    axes: dict[tuple[int, int], str] = {}  # tables share axes; each is written out once
+    rules: dict[Rule, str] = {}
+    for id in sorted(content.tables):
+        yield _table_line(content.tables[id], axes, rules)
+
+
+def _table_line(table: Table, axes: dict[tuple[int, int], str], rules: dict[Rule, str]) -> str:
+    parts = [
+        (
+            f"table\tid={table.id}\tname={_text(table.name)}\tunit={_text(table.unit)}"
+            f"\tfunction={_text(table.function)}\tdescription={_text(table.description)}"
+            f"\tlower={_number(table.lower)}\tupper={_number(table.upper)}"
+            f"\tstorage={_storage(table.storage)}\trole={_text(table.role)}"
+            f"\trelations={_relations(table)}\trules=[{','.join(_rule(r, rules) for r in table.rules)}]"
+        )
+    ]
+    for number, axis in enumerate(table.axes, start=1):
+        # The set holds its axes all the while, so their identities stay theirs.
+        key = (id(axis), number)
+        text = axes.get(key)
+        if text is None:
+            text = axes[key] = _axis_fields(axis, f"axis{number}.")
+        parts.append(text)
+    parts.append(f"\tvalues={_numbers(table.values)}\n")
+    return "".join(parts)
+
+
+def _axis_fields(axis: Axis, prefix: str) -> str:
+    return "".join(
+        f"\t{prefix}{key}={value}"
+        for key, value in (
+            ("name", _text(axis.name)),
+            ("unit", _text(axis.unit)),
+            ("quantity", _text(axis.quantity)),
+            ("interpolation", axis.interpolation),
+            ("below", axis.below),
+            ("above", axis.above),
+            ("storage", _storage(axis.storage)),
+            ("shared", axis.shared),
+            ("breakpoints", _numbers(axis.values)),
+        )
+    )
+
+
+def _storage(storage: Storage) -> str:
+    return f"{storage.type} {storage.numerator}/{storage.denominator} {storage.offset}"
+
+
+def _relations(table: Table) -> str:
+    if not table.relations:
+        return ""
+    pairs = sorted((_text(mode), _text(sense)) for mode, sense in table.relations.items())
+    return json.dumps(pairs, ensure_ascii=False, separators=(",", ":"))
+
+
+def _rule(rule: Rule, known: dict[Rule, str]) -> str:
+    text = known.get(rule)
+    if text is None:
+        plain = _canonical(rule.to_plain())
+        text = json.dumps(plain, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+        known[rule] = text
+    return text
+
+
+def _canonical(plain: Any) -> Any:
+    """Return plain data with one form for equal numbers and equal texts."""
+    if isinstance(plain, dict):
+        return {_text(key): _canonical(value) for key, value in plain.items()}
+    if isinstance(plain, list | tuple):
+        return [_canonical(value) for value in plain]
+    if isinstance(plain, str):
+        return _text(plain)
+    if isinstance(plain, bool) or plain is None:
+        return plain
+    number = float(plain)
+    if not math.isfinite(number):
+        return repr(number)
+    return int(number) if number == int(number) and abs(number) < 2**53 else number
+
+
+def _numbers(values: FloatArray) -> str:
+    return " ".join(map(float.hex, (values.reshape(-1) + 0.0).tolist()))
+
+
+def _number(value: float) -> str:
+    return float.hex(float(value) + 0.0)
+
+
+def _text(text: str) -> str:
+    if text.isascii() and text.isprintable() and "\\" not in text:
+        return text
+    return _UNSAFE.sub(_escaped, unicodedata.normalize("NFC", text))
+
+
+def _escaped(match: re.Match[str]) -> str:
+    sign = match[0]
+    return _SHORT.get(sign) or f"\\u{ord(sign):04x}"

@@ -13,12 +13,14 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QPointF, Qt, Signal
-from PySide6.QtGui import QFont, QFontMetricsF, QHelpEvent, QMouseEvent, QPainter, QResizeEvent
+from PySide6.QtGui import QFont, QFontMetricsF, QHelpEvent, QMouseEvent, QResizeEvent
 from PySide6.QtWidgets import QToolTip, QWidget
 
 from app.plots.colours import Inks, pen
-from calib_model.core.arrays import FloatArray
+from calib_model.core.arrays import FloatArray, same_values
 from calib_model.core.numbers import short
+
+Points = tuple[FloatArray, FloatArray]
 
 MINUS = "\N{MINUS SIGN}"
 
@@ -288,10 +290,14 @@ class Line(pg.PlotCurveItem):
 
     def __init__(self, style: str | np.ndarray = "finite") -> None:
         super().__init__(connect=style, antialias=True)
+        self._drawn: Points | None = None
         self.setAcceptedMouseButtons(Qt.MouseButton.NoButton)
 
     def show(self, x: FloatArray, y: FloatArray) -> None:  # type: ignore[override]
         """Draw other points; NaN leaves a gap."""
+        if _same(self._drawn, (x, y)):
+            return
+        self._drawn = (x, y)
         self.setVisible(bool(x.size))
         if x.size:
             self.setData(x, y)
@@ -302,16 +308,20 @@ class Marks(pg.ScatterPlotItem):
 
     def __init__(self, symbol: object = "o", size: float = 8.0) -> None:
         super().__init__(symbol=symbol, size=size, pxMode=True, hoverable=False)
+        self._drawn: Points | None = None
         self.setAcceptedMouseButtons(Qt.MouseButton.NoButton)
 
     def show(self, x: FloatArray, y: FloatArray) -> None:  # type: ignore[override]
         """Draw the marks at other points; those with NaN are left out."""
+        if _same(self._drawn, (x, y)):
+            return
+        self._drawn = (x, y)
         good = np.isfinite(x) & np.isfinite(y)
         self.setVisible(bool(good.any()))
         if good.any():
             self.setData(x[good], y[good])
 
 
-def antialiased(painter: QPainter) -> None:
-    """Draw smoothly."""
-    painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
+def _same(a: Points | None, b: Points) -> bool:
+    """Tell whether points are drawn already: most of a plot stays as it is while one is dragged."""
+    return a is not None and same_values(a[0], b[0]) and same_values(a[1], b[1])

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QFont, QFontMetrics, QImage, QPainter, QPaintEvent
+from PySide6.QtGui import QFont, QFontMetrics, QImage, QPainter, QPaintEvent, QPixmap
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from app.plots.colours import Rgb, pen
@@ -25,6 +25,8 @@ class ColourBar(QWidget):
         self._unit = ""
         self._signed = False
         self._value = math.nan
+        self._drawn: QPixmap | None = None
+        self._drawn_for = (QSize(), 1.0)
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Expanding)
 
     def show_scale(
@@ -42,7 +44,9 @@ class ColourBar(QWidget):
         signed : bool
             Write a sign before positive numbers: the scale is one of differences.
         """
-        self._ramp, self._low, self._high = np.ascontiguousarray(ramp), low, high
+        if not np.array_equal(ramp, self._ramp):
+            self._ramp, self._drawn = np.ascontiguousarray(ramp), None
+        self._low, self._high = low, high
         self._unit, self._signed = unit, signed
         what = "difference" if signed else "value"
         self.setAccessibleName(
@@ -81,9 +85,7 @@ class ColourBar(QWidget):
         )
         top = line + 5.0
         bar = QRectF(7, top, _BAR, max(self.height() - top - line / 2 - 2, 10))
-        flipped = np.ascontiguousarray(self._ramp[::-1])
-        image = QImage(flipped.tobytes(), 1, len(flipped), 3, QImage.Format.Format_RGB888)
-        painter.drawImage(bar, image)
+        painter.drawPixmap(bar.toRect(), self._picture(bar.toRect().size()))
         painter.setPen(pen(text))
         painter.drawRect(bar)
         for tick in self._ticks():
@@ -96,6 +98,17 @@ class ColourBar(QWidget):
             painter.setRenderHint(QPainter.RenderHint.Antialiasing)
             painter.setBrush(text)
             painter.drawPolygon([QPointF(0, y - 4), QPointF(6, y), QPointF(0, y + 4)])
+
+    def _picture(self, size: QSize) -> QPixmap:
+        """Return the ramp as a picture, highest on top; kept until ramp or size change."""
+        ratio = self.devicePixelRatioF()
+        if self._drawn is None or self._drawn_for != (size, ratio):
+            flipped = np.ascontiguousarray(self._ramp[::-1])
+            image = QImage(flipped.tobytes(), 1, len(flipped), 3, QImage.Format.Format_RGB888)
+            made = QPixmap.fromImage(image).scaled(size * ratio)
+            made.setDevicePixelRatio(ratio)
+            self._drawn, self._drawn_for = made, (size, ratio)
+        return self._drawn
 
     def _small(self) -> QFont:
         font = QFont(self.font())

@@ -29,10 +29,9 @@ class HeatItems:
         import pyqtgraph as pg
 
         from app.plots.canvas import Line, Marks
+        from app.plots.cells import CellsItem
 
-        self.mesh = canvas.add(
-            pg.PColorMeshItem(enableAutoLevels=False, antialiasing=False, levels=(0.0, 1.0)), 0
-        )
+        self.mesh = canvas.add(CellsItem(), 0)
         self.hatch = QGraphicsPathItem()
         canvas.add(self.hatch, 1)
         self.upright = canvas.add(pg.InfiniteLine(angle=90), 3)
@@ -50,7 +49,6 @@ class HeatItems:
         self.cursor_line = canvas.add(Line("all"), 8)
         for line in (self.upright, self.level):
             line.setAcceptedMouseButtons(Qt.MouseButton.NoButton)
-        self._corners: tuple[FloatArray, FloatArray] = (np.zeros((2, 2)), np.zeros((2, 2)))
         self._x = self._y = np.zeros(2)
 
     def set_inks(self, inks: Inks) -> None:
@@ -74,27 +72,18 @@ class HeatItems:
     def set_edges(self, x: FloatArray, y: FloatArray) -> None:
         """Take over the cells' edges, columns and rows."""
         self._x, self._y = x, y
-        across, down = np.meshgrid(x, y)
-        self._corners = (across, down)
+        self.mesh.set_edges(x, y)
 
-    def cells(self, plane: FloatArray, low: float, high: float, ramp: Rgb) -> None:
-        """Colour the cells.
+    def cells(self, rgb: Rgb, empty: BoolArray) -> None:
+        """Colour the cells and hatch the empty ones.
 
         Parameters
         ----------
-        plane : float array, shape (rows, columns)
-            NaN is hatched.
-        low, high : float
-        ramp : ndarray of uint8, shape (n, 3)
+        rgb : ndarray of uint8, shape (rows, columns, 3)
+        empty : bool array, shape (rows, columns)
         """
-        # The mesh gets numbers of colours, not values: its own scaling cuts where we round,
-        # and a difference of zero must have the middle colour exactly.
-        last = len(ramp) - 1
-        numbers = np.clip(np.rint((plane - low) / (high - low) * last), 0, last)
-        self.mesh.setLookupTable([QColor(*c) for c in ramp.tolist()], update=False)
-        self.mesh.setLevels((0.0, float(last)), update=False)
-        self.mesh.setData(*self._corners, numbers, autoLevels=False)
-        self._hatch(np.isnan(plane))
+        self.mesh.set_colours(rgb, empty)
+        self._hatch(empty)
 
     def _hatch(self, empty: BoolArray) -> None:
         from pyqtgraph.functions import arrayToQPath

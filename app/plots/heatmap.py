@@ -172,8 +172,9 @@ class HeatMapView(PlotView):
                 half = table.storage.resolution or abs(low) * 0.01 or 0.5
                 low, high = low - half, high + half
             ramp = value_map(dark=dark)
-        self._items.cells(self.plane, low, high, ramp)
-        self._light = wants_dark_text(colours_of(self.plane, low, high, ramp))
+        rgb = colours_of(self.plane, low, high, ramp)
+        self._items.cells(rgb, np.isnan(self.plane))
+        self._light = wants_dark_text(rgb)
         self.bar.show_scale(ramp, low, high, shown(table.unit), signed=self._signed)
         same = ""
         if difference is not None and not np.nan_to_num(self.plane).any():

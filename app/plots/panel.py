@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QSize, Qt
+from PySide6.QtCore import QEvent, QSize, Qt, QTimer
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QCheckBox,
@@ -70,6 +70,9 @@ class PlotPanel(QWidget):
         for view in self.views:
             view.join_panel()
             view.said.connect(self._on_said)
+        self._timer = QTimer(self)
+        self._timer.setSingleShot(True)
+        self._timer.timeout.connect(self._gather)
 
         self.saved_box = QCheckBox("&Saved state", self)
         self.saved_box.setChecked(True)
@@ -232,6 +235,10 @@ class PlotPanel(QWidget):
         self._arrange()
 
     def _on_said(self) -> None:
+        if not self._timer.isActive():
+            self._timer.start()
+
+    def _gather(self) -> None:
         """Write read-out, note and key once for all views in sight."""
         is_map = self.pages.currentWidget() is self.maps
         seen = [v for v in self.views if not v.isHidden() and (v is not self.curve) == is_map]

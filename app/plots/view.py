@@ -403,5 +403,5 @@ class PlotView(QWidget):
         if self.hasFocus():
             painter = QPainter(self)
             painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-            painter.setPen(pen(inks(self.palette()).accent, 2.0))
+            painter.setPen(pen(self.inks.accent, 2.0))
             painter.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), 3, 3)

@@ -20,8 +20,19 @@ def shown(qtbot, desk: Desk, width: int = 700, height: int = 330) -> PlotPanel:
     qtbot.addWidget(panel)
     panel.resize(width, height)
     panel.show()
-    qtbot.wait(80)
+    table = desk.table
+    if table is not None and table.shape:
+        qtbot.waitUntil(lambda: any(v.canvas is not None for v in panel.views if v.isVisible()))
+    settle(panel)
     return panel
+
+
+def settle(panel: PlotPanel) -> None:
+    """Do now what the next turns of the event loop would do."""
+    for view in panel.views:
+        if view.isVisible():
+            view.refresh()
+    panel._gather()
 
 
 @pytest.fixture
@@ -44,11 +55,11 @@ def test_a_narrow_panel_shows_one_at_a_time(qtbot, desk) -> None:
     assert panel.heat.isVisible()
     assert not panel.slices.isVisible()
     panel.tabs.setCurrentIndex(1)
-    qtbot.wait(50)
+    settle(panel)
     assert panel.slices.isVisible()
     assert panel.slices.canvas is not None
     panel.resize(420, 640)
-    qtbot.wait(20)
+    settle(panel)
     assert panel.heat.isVisible()
     assert panel.slices.isVisible()
     assert panel.heat.y() < panel.slices.y()
@@ -57,15 +68,15 @@ def test_a_narrow_panel_shows_one_at_a_time(qtbot, desk) -> None:
 def test_curves_and_scalars_have_their_own(qtbot, desk) -> None:
     panel = shown(qtbot, desk)
     desk.open_table("pre_engage_fade")
-    qtbot.wait(30)
+    settle(panel)
     assert panel.curve.isVisible()
     assert panel.curve.canvas.isVisible()
     assert not panel.mode_choice.isVisible()
     desk.open_table("sync_window")
-    qtbot.wait(30)
+    settle(panel)
     assert panel.curve.scalar.isVisible()
     desk.open_table("pre_engage_torque")
-    qtbot.wait(30)
+    settle(panel)
     assert panel.heat.isVisible()
 
 
@@ -82,7 +93,7 @@ def test_what_is_shown_is_kept_from_table_to_table(qtbot, desk) -> None:
     panel.set_mode(Show.FROM_SAVED)
     desk.open_table("pre_engage_fade")
     desk.open_table("hill_torque")
-    qtbot.wait(30)
+    settle(panel)
     assert panel.slices.along() == 0
     assert panel.along_choice.currentText() == "Along Vehicle speed"
     assert panel.mode is Show.FROM_SAVED
@@ -93,7 +104,7 @@ def test_what_is_shown_is_kept_from_table_to_table(qtbot, desk) -> None:
 def test_one_read_out_and_key_for_both_views(qtbot, desk) -> None:
     panel = shown(qtbot, desk)
     desk.set_cursor((3, 6))
-    qtbot.wait(30)
+    settle(panel)
     assert panel.read_out.whole.startswith("−10 °C, 40 %: ")
     texts = [e.words for e in panel.legend.entries]
     assert texts[0] == "now, Ambient temperature −10 °C"
@@ -101,7 +112,7 @@ def test_one_read_out_and_key_for_both_views(qtbot, desk) -> None:
     values = desk.table.values.copy()
     values[0, 0] = float("nan")
     desk.do(values_change(desk.table, values, "Clear"))
-    qtbot.wait(30)
+    settle(panel)
     assert panel.note.text() == "1 cell is empty."
 
 
@@ -119,7 +130,7 @@ def test_the_key_is_never_cut_off(qtbot, desk) -> None:
 def test_findings_reach_every_view(qtbot, desk) -> None:
     panel = shown(qtbot, desk)
     panel.set_findings({(0, 0): ("warning", "Too low.")})
-    qtbot.wait(30)
+    settle(panel)
     assert panel.read_out.whole.endswith("Warning: Too low.")
     assert panel.heat._items.findings["warning"].isVisible()
     assert panel.slices._items.findings["warning"].isVisible()
@@ -190,7 +201,7 @@ def test_every_action_does_what_it_says(qtbot, desk) -> None:
         assert panel.heat.mode is mode
         assert rows[name].checked(window)
         assert panel.mode_choice.currentData() == mode
-    qtbot.wait(30)
+    settle(panel)
     panel.slices.canvas.show_range((0, 1), (0, 1))
     rows["plots.fit"].run(window)
     assert panel.slices.canvas.shown_range()[0][1] >= 50
@@ -203,7 +214,7 @@ def test_every_action_does_what_it_says(qtbot, desk) -> None:
 def test_views_follow_a_closed_document(qtbot, desk) -> None:
     panel = shown(qtbot, desk)
     desk.remove(desk.current)
-    qtbot.wait(30)
+    settle(panel)
     assert panel.curve.isVisible()
     assert panel.curve.sentence.text().startswith("No table is open.")
 

@@ -1,0 +1,1 @@
+"""The table in work as a surface in space; `view.SurfaceView` is what the window places."""

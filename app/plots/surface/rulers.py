@@ -1,0 +1,305 @@
+"""The axes around a surface: the box's back walls, ticks, numbers and titles.
+
+Plain numpy: how much room a text takes is asked of a function, so that the layout can be
+checked without a screen.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.plots.surface.camera import Lens
+from app.plots.surface.scene import HALF, Frame
+from calib_model.core.arrays import FloatArray
+from calib_model.core.numbers import short
+
+TICK = 5.0
+GAP = 3.0
+Measure = Callable[[str], tuple[float, float]]
+"""Width and height of a text in screen units."""
+
+
+@dataclass(frozen=True)
+class Ruler:
+    """What one axis says.
+
+    Parameters
+    ----------
+    places : float array, shape (n,)
+        Where its ticks are, in the box.
+    texts : sequence of str
+        One for each tick.
+    title : str
+        Name and unit.
+    """
+
+    places: FloatArray
+    texts: Sequence[str]
+    title: str
+
+
+@dataclass(frozen=True)
+class Text:
+    """A text on the screen.
+
+    Parameters
+    ----------
+    text : str
+    x, y : float
+        Its middle.
+    angle : float
+        Clockwise, in degrees.
+    width, height : float
+        Room it takes, before it is turned.
+    title : bool
+        Whether it is an axis's title.
+    """
+
+    text: str
+    x: float
+    y: float
+    angle: float
+    width: float
+    height: float
+    title: bool = False
+
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Return left, top, right and bottom of the room it takes."""
+        c, s = abs(math.cos(math.radians(self.angle))), abs(math.sin(math.radians(self.angle)))
+        wide = (self.width * c + self.height * s) / 2
+        tall = (self.width * s + self.height * c) / 2
+        return self.x - wide, self.y - tall, self.x + wide, self.y + tall
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """Ticks and texts on the screen.
+
+    Parameters
+    ----------
+    ticks : float array, shape (k, 2, 2)
+        Strokes: two ends, right and down.
+    texts : list of Text
+    """
+
+    ticks: FloatArray
+    texts: list[Text]
+
+
+def round_ticks(low: float, high: float, most: int) -> FloatArray:
+    """Return round numbers from `low` to `high`: steps of 1, 2 or 5, at most `most` of them."""
+    span = high - low
+    if not (span > 0 and math.isfinite(span)):
+        return np.array([low])
+    rough = span / max(most - 1, 1)
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(power * m for m in (1, 2, 5, 10) if power * m >= rough * 0.999)
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return np.array([round(i * step, 12) + 0.0 for i in range(first, last + 1)])
+
+
+def back(lens: Lens) -> tuple[float, float]:
+    """Return on which side the back walls stand: x and y of the far corner, -1 or 1 each."""
+    toward = lens.camera.direction
+    # Seen straight along an axis either wall would do: the left or the far one is taken.
+    across = -math.copysign(1.0, toward[0]) if abs(toward[0]) > 1e-6 else 1.0
+    along = -math.copysign(1.0, toward[1]) if abs(toward[1]) > 1e-6 else 1.0
+    return across, along
+
+
+def walls(
+    sides: tuple[float, float], frame: Frame, columns: FloatArray, rows: FloatArray
+) -> FloatArray:
+    """Return the lines of the floor and of the back walls.
+
+    Parameters
+    ----------
+    sides : tuple of two floats
+        See `back`.
+    frame : Frame
+    columns, rows : float arrays
+        Where the lines of the floor run, in the box.
+
+    Returns
+    -------
+    float array, shape (k, 2, 3)
+    """
+    a, b, c = HALF
+    bx, by = sides[0] * a, sides[1] * b
+    levels = frame.z(round_ticks(*frame.values, 6))
+    lines: list[list[tuple[float, float, float]]] = []
+    lines += [[(x, -b, -c), (x, b, -c)] for x in columns]
+    lines += [[(-a, y, -c), (a, y, -c)] for y in rows]
+    for z in (-c, *levels, c):
+        lines += [[(bx, -b, z), (bx, b, z)], [(-a, by, z), (a, by, z)]]
+    lines += [[(-a, -by, -c), (a, -by, -c)], [(-bx, -b, -c), (-bx, b, -c)]]
+    lines += [[(x, y, -c), (x, y, c)] for x, y in ((bx, by), (-bx, by), (bx, -by))]
+    return np.array(lines)
+
+
+def edges_of(lens: Lens) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the edges that carry the numbers of columns, rows and values.
+
+    Returns
+    -------
+    three float arrays, shape (2, 3)
+        Ends of the edge, low numbers first.
+    """
+    a, b, c = HALF
+    bx, by = back(lens)
+    columns = np.array([[-a, -by * b, -c], [a, -by * b, -c]])
+    rows = np.array([[-bx * a, b, -c], [-bx * a, -b, -c]])
+    corners = np.array([[-bx * a, by * b, -c], [bx * a, -by * b, -c]])
+    left = corners[int(np.argmin(lens.project(corners)[:, 0]))]
+    return columns, rows, np.array([left, [left[0], left[1], c]])
+
+
+def layout(lens: Lens, rulers: tuple[Ruler, Ruler, Ruler], measure: Measure) -> Layout:
+    """Place ticks, numbers and titles so that none lies on another or leaves the picture.
+
+    Parameters
+    ----------
+    lens : Lens
+    rulers : tuple of three Rulers
+        Columns, rows, values.
+    measure : callable
+    """
+    ticks: list[FloatArray] = []
+    texts: list[Text] = []
+    middle = lens.project(np.zeros(3))[:2]
+    for number, (edge, ruler) in enumerate(zip(edges_of(lens), rulers, strict=True)):
+        ends = lens.project(edge)[:, :2]
+        run = ends[1] - ends[0]
+        length = float(np.hypot(*run))
+        if length < 24.0:  # seen nearly end on: nothing could be read
+            continue
+        away = np.array([-run[1], run[0]]) / length
+        if away @ (ends.mean(axis=0) - middle) < 0:
+            away = -away
+        texts += _numbers(lens, edge, number, ruler, away, measure, ticks, texts)
+        title = _title(ends, ruler, away, measure, texts)
+        if title is not None:
+            texts.append(_kept_inside(title, lens))
+    strokes = np.array(ticks) if ticks else np.zeros((0, 2, 2))
+    return Layout(strokes, texts)
+
+
+def margins(
+    rulers: tuple[Ruler, Ruler, Ruler], measure: Measure
+) -> tuple[float, float, float, float]:
+    """Return the room that numbers and titles need around the box: left, top, right, bottom."""
+    sizes = [measure(t) for ruler in rulers for t in ruler.texts] or [(0.0, 0.0)]
+    wide, tall = max(s[0] for s in sizes), max(s[1] for s in sizes)
+    side = TICK + GAP * 2 + wide + tall + 2
+    return side, tall * 0.8, side, TICK + GAP * 2 + tall * 2 + 4
+
+
+def _numbers(
+    lens: Lens,
+    edge: FloatArray,
+    axis: int,
+    ruler: Ruler,
+    away: FloatArray,
+    measure: Measure,
+    ticks: list[FloatArray],
+    others: list[Text],
+) -> list[Text]:
+    points = np.repeat(edge[:1], len(ruler.places), axis=0)
+    points[:, axis] = ruler.places
+    seen = lens.project(points)[:, :2]
+    ticks.extend(np.stack([at, at + away * TICK]) for at in seen)
+    placed: list[Text] = []
+    count = len(ruler.texts)
+    # The ends matter most; then what fits between them, from the low end on.
+    order = [0, count - 1, *range(1, count - 1)] if count > 1 else list(range(count))
+    for i in order:
+        wide, tall = measure(ruler.texts[i])
+        out = TICK + GAP + (abs(away[0]) * wide + abs(away[1]) * tall) / 2
+        x, y = seen[i] + away * out
+        text = Text(ruler.texts[i], float(x), float(y), 0.0, wide, tall)
+        if _inside(text, lens) and not any(_touch(text, o, 3.0) for o in (*placed, *others)):
+            placed.append(text)
+    return placed
+
+
+def _title(
+    ends: FloatArray, ruler: Ruler, away: FloatArray, measure: Measure, texts: list[Text]
+) -> Text | None:
+    run = ends[1] - ends[0]
+    length = float(np.hypot(*run))
+    angle = math.degrees(math.atan2(run[1], run[0]))
+    # Read from the left, or from below for a steep edge.
+    angle = (angle + 90.0) % 180.0 - 90.0
+    if angle > 80.0:
+        angle -= 180.0
+    title = elided(ruler.title, max(length * 1.25, 110.0), measure)
+    if not title:
+        return None
+    wide, tall = measure(title)
+    middle = ends.mean(axis=0)
+    out = TICK + GAP + tall / 2
+    # Step outwards until nothing is touched: numbers are as wide as they are.
+    for _ in range(60):
+        x, y = middle + away * out
+        text = Text(title, float(x), float(y), angle, wide, tall, title=True)
+        if not any(_touches_turned(text, other) for other in texts):
+            return text
+        out += 2.0
+    return text
+
+
+def elided(text: str, room: float, measure: Measure) -> str:
+    """Return a title that fits: its unit, at the end, is kept and its name shortened."""
+    if measure(text)[0] <= room:
+        return text
+    name, comma, unit = text.rpartition(", ")
+    name = name or text
+    tail = f"{comma}{unit}" if comma else ""
+    while name:
+        name = name[:-1].rstrip()
+        if measure(f"{name}…{tail}")[0] <= room:
+            return f"{name}…{tail}"
+    return unit if comma else ""
+
+
+def _inside(text: Text, lens: Lens) -> bool:
+    left, top, right, bottom = text.bounds()
+    return left >= 0 and top >= 0 and right <= lens.width and bottom <= lens.height
+
+
+def _kept_inside(text: Text, lens: Lens) -> Text:
+    left, top, right, bottom = text.bounds()
+    x, y = text.x, text.y
+    x += max(1 - left, 0.0) - max(right + 1 - lens.width, 0.0)
+    y += max(1 - top, 0.0) - max(bottom + 1 - lens.height, 0.0)
+    return Text(text.text, x, y, text.angle, text.width, text.height, title=True)
+
+
+def _touch(a: Text, b: Text, gap: float) -> bool:
+    l1, t1, r1, b1 = a.bounds()
+    l2, t2, r2, b2 = b.bounds()
+    return l1 < r2 + gap and l2 < r1 + gap and t1 < b2 and t2 < b1
+
+
+def _touches_turned(title: Text, other: Text) -> bool:
+    """Tell whether another text lies within a turned title's own rectangle."""
+    if other.title:
+        return _touch(title, other, 2.0)
+    left, top, right, bottom = other.bounds()
+    corners = np.array([[x, y] for x in (left, right) for y in (top, bottom)])
+    angle = math.radians(title.angle)
+    along = np.array([math.cos(angle), math.sin(angle)])
+    across = np.array([-along[1], along[0]])
+    rest = corners - (title.x, title.y)
+    u, v = rest @ along, rest @ across
+    w, h = title.width / 2 + 2, title.height / 2 + 1
+    return bool(u.min() < w and u.max() > -w and v.min() < h and v.max() > -h)
+
+
+def texts_of(values: FloatArray) -> list[str]:
+    """Return breakpoints as text."""
+    return [short(float(v)) for v in values]

@@ -1,0 +1,693 @@
+"""The surface of the table in work: seen from any side, picked and dragged at its nodes."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from PySide6.QtCore import QPoint, QPointF, QRect, Qt, QTimer, Signal
+from PySide6.QtGui import QFontMetrics, QGuiApplication, QImage, QKeyEvent, QPainter
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+
+from app.desk import Desk
+from app.plots import words
+from app.plots.colour_bar import ColourBar
+from app.plots.legend import Entry
+from app.plots.surface import marks, probe, rulers
+from app.plots.surface.bar import Bar
+from app.plots.surface.camera import Camera, Lens, Look
+from app.plots.surface.hand import Hand
+from app.plots.surface.keys import press_key
+from app.plots.surface.layers import (
+    Layer,
+    LayerLike,
+    Placed,
+    Style,
+    as_layers,
+    frame_of,
+    placed,
+)
+from app.plots.surface.scene import Frame, hidden
+from app.plots.view import Cell, Part, PlotView
+from calib_model.core.arrays import BoolArray
+from calib_model.core.numbers import with_unit
+from calib_model.core.table import Table
+from calib_model.core.units import shown
+from calib_model.editing.locks import locked_cells
+
+if TYPE_CHECKING:
+    from app.plots.surface.canvas import SurfaceCanvas
+    from app.plots.surface.items import SurfaceItems
+
+CHOICES = ("auto", "on", "off")
+MOST_MARKS = 400
+"""More marks than this would cover the surface, and cost more than they tell."""
+ELSEWHERE = "The heat map and the slices show the same table."
+
+
+class SurfaceView(PlotView):
+    """A map over its true breakpoints as a surface in space.
+
+    Parameters
+    ----------
+    desk : Desk
+        Cursor, selection and edits go through it.
+    layers : iterable of Layer or (Table, Style) or (Table, Style, name), optional
+        Tables to show in place of the one in work; they are not edited here.
+
+    Signals
+    -------
+    choice_changed : str
+        Surfaces are drawn ``auto``, ``on`` or ``off``.
+    camera_changed
+        The scene is looked at from somewhere else.
+    """
+
+    choice_changed = Signal(str)
+    camera_changed = Signal()
+
+    canvas: SurfaceCanvas | None  # type: ignore[assignment]
+    _items: SurfaceItems
+
+    def __init__(
+        self,
+        desk: Desk,
+        parent: QWidget | None = None,
+        layers: Iterable[LayerLike] | None = None,
+    ) -> None:
+        super().__init__(desk, parent)
+        self.camera = Camera()
+        self.sheets: list[Placed] = []
+        self.frame = Frame((0.0, 1.0), (0.0, 1.0), (0.0, 1.0))
+        self.hand = Hand(self)
+        self.anchor: Cell | None = None
+        self._layers: tuple[Layer, ...] | None = None if layers is None else as_layers(layers)
+        self._own_cell: Cell = ()
+        self._span = (0.0, 1.0)
+        self._left_out: list[str] = []
+        self._box: tuple[object, ...] = ()
+        self._picture: marks.Picture | None = None
+        self._broken = ""
+        wanted = os.environ.get("BITEPOINT_SURFACE", "auto").strip().lower()
+        self._choice = wanted if wanted in CHOICES else "auto"
+        self.colours = ColourBar(self)
+        self.colours.hide()
+        self.bar = Bar(self)
+        self.bar.hide()
+        self.bar.asked.connect(self.look)
+        self.bar.perspective.connect(self.set_perspective)
+        self._asking = QTimer(self)
+        self._asking.setInterval(60)
+        self._asking.timeout.connect(self._ask_again)
+        self._looking = QTimer(self)
+        self._looking.setSingleShot(True)
+        self._looking.timeout.connect(self._look_whether_drawn)
+        self.setToolTip(
+            "Click a node to pick it; drag a picked node, or a selected patch, up or down (Shift: "
+            "fine steps). Drag elsewhere to turn, with the right button to shift; the wheel "
+            "zooms. Arrow keys move as in the grid, Shift extends, Page Up and Page Down step "
+            "the values. C, F, S and T look from a corner, the front, the side and the top, P "
+            "changes the perspective; J, L, I and K turn, plus and minus zoom, Home shows "
+            "everything, Ctrl+C copies the picture."
+        )
+
+    # -- for whoever owns the view ---------------------------------------------------------------
+
+    @property
+    def choice(self) -> str:
+        """Whether surfaces are drawn: ``auto`` (where OpenGL works), ``on`` or ``off``."""
+        return self._choice
+
+    def set_choice(self, choice: str) -> None:
+        """Force surfaces on or off, or leave it to the computer.
+
+        Parameters
+        ----------
+        choice : str
+            ``auto``, ``on`` or ``off``.  The variable ``BITEPOINT_SURFACE`` holds the first one.
+        """
+        if choice not in CHOICES:
+            raise ValueError(f"{choice!r} is none of {', '.join(CHOICES)}")
+        if choice != self._choice:
+            self._choice = choice
+            self._broken = ""
+            self.mark(Part.TABLE)
+            self.choice_changed.emit(choice)
+
+    def set_layers(self, layers: Iterable[LayerLike] | None) -> None:
+        """Show other tables in place of the one in work; None goes back to that one."""
+        new = None if layers is None else as_layers(layers)
+        if new != self._layers:
+            before = self._first()
+            self._layers = new
+            now = self._first()
+            kept = before is not None and now is not None and _alike(before, now)
+            self.mark(Part.VALUES | Part.OVERLAYS if kept else Part.TABLE)
+
+    def look(self, look: Look) -> None:
+        """Look from a standard side."""
+        self.set_camera(self.camera.looking(look))
+
+    def set_perspective(self, on: bool) -> None:
+        """Draw far parts smaller, or all to one scale (orthographic)."""
+        self.set_camera(replace(self.camera, perspective=on))
+
+    def set_camera(self, camera: Camera) -> None:
+        """Look from somewhere else."""
+        if camera == self.camera:
+            return
+        self.camera = camera
+        self.bar.lines.setChecked(camera.perspective)
+        if self.canvas is not None:
+            self.canvas.set_camera(camera)
+        self.camera_changed.emit()
+
+    def fit(self) -> None:
+        """Show everything: no zoom, no shift, all values inside the box."""
+        self.set_camera(replace(self.camera, zoom=1.0, pan=(0.0, 0.0)))
+        self.settle(widen_only=False)
+
+    def picture(self) -> QImage:
+        """Return the plot as an image: what is drawn, under a line that says what it is."""
+        primary = self._first()
+        drawn = self._drawn
+        if primary is None or self.canvas is None or drawn is None:
+            return QImage()
+        self.refresh()
+        self.bar.hide()
+        page = drawn.grab().toImage()
+        self.bar.show()
+        ratio = page.devicePixelRatio()
+        line = QFontMetrics(self.font()).height() + 6
+        key = self.legend.height() if self.legend.entries else 0
+        high = page.height() / ratio
+        size = QPoint(round(page.width()), round((high + line + key + 4) * ratio))
+        image = QImage(size.x(), size.y(), QImage.Format.Format_RGB32)
+        image.setDevicePixelRatio(ratio)
+        image.fill(self.palette().window().color())
+        painter = QPainter(image)
+        painter.setFont(self.font())
+        painter.setPen(self.palette().windowText().color())
+        title = words.value_title(primary)
+        where = words.further_place(primary, self.cell)
+        room = QRect(6, 0, int(page.width() / ratio) - 12, line)
+        painter.drawText(
+            room, Qt.AlignmentFlag.AlignVCenter, f"{title} {where}" if where else title
+        )
+        painter.drawImage(QPointF(0, line), page)
+        if key:
+            painter.drawPixmap(QPointF(4, line + high + 2), self.legend.grab())
+        painter.end()
+        return image
+
+    def copy_picture(self) -> bool:
+        """Put the plot on the clipboard as an image; False, and told, if none is drawn."""
+        image = self.picture()
+        if image.isNull():
+            self.desk.tell("There is no surface to copy.", refused=True)
+            return False
+        QGuiApplication.clipboard().setImage(image)
+        self.desk.tell("The picture of the surface is on the clipboard.")
+        return True
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    def _first(self) -> Table | None:
+        """Return the table whose axes and unit are drawn."""
+        if self._layers is not None:
+            return self._layers[0].table if self._layers else None
+        return self.desk.table
+
+    @property
+    def editable(self) -> bool:
+        """Whether the nodes of what is drawn can be dragged."""
+        return self._layers is None
+
+    @property
+    def linked(self) -> bool:
+        """Whether the desk's cursor and selection are those of what is drawn."""
+        table, first = self.desk.table, self._first()
+        return table is not None and first is not None and table.shape == first.shape
+
+    @property
+    def cell(self) -> Cell:
+        """The cell under the cross-hair."""
+        if self.linked:
+            return self.desk.cursor
+        first = self._first()
+        shape = first.shape if first is not None else ()
+        if len(self._own_cell) != len(shape):
+            self._own_cell = (0,) * len(shape)
+        return tuple(min(i, n - 1) for i, n in zip(self._own_cell, shape, strict=True))
+
+    def set_cell(self, cell: Cell) -> None:
+        """Move the cross-hair."""
+        self.anchor = None
+        if self.linked:
+            self.desk.set_cursor(cell)
+        else:
+            first = self._first()
+            shape = first.shape if first is not None else ()
+            self._own_cell = tuple(min(max(i, 0), n - 1) for i, n in zip(cell, shape, strict=True))
+            self.mark(Part.CURSOR)
+
+    def chosen_nodes(self) -> BoolArray:
+        """Return which nodes of the drawn plane are selected, shape (rows, columns)."""
+        cell = self.cell
+        if self.linked:
+            return self.desk.selection[(slice(None), slice(None), *cell[2:])]
+        first = self._first()
+        chosen = np.zeros(first.shape[:2] if first is not None else (0, 0), dtype=bool)
+        if chosen.size:
+            chosen[cell[:2]] = True
+        return chosen
+
+    def select_to(self, cell: Cell) -> None:
+        """Select the rectangle from the anchor to a cell, which the cross-hair goes to."""
+        if not self.linked:
+            self.set_cell(cell)
+            return
+        shape = self.desk.selection.shape
+        anchor = self.desk.cursor if self.anchor is None else self.anchor
+        cell = tuple(min(max(i, 0), n - 1) for i, n in zip(cell, shape, strict=True))
+        chosen = np.zeros(shape, dtype=bool)
+        spans = [slice(min(a, b), max(a, b) + 1) for a, b in zip(anchor[:2], cell[:2], strict=True)]
+        chosen[(*spans, *cell[2:])] = True
+        self.desk.set_cursor(cell, keep_selection=True)
+        self.desk.set_selection(chosen)
+        self.anchor = anchor
+
+    @property
+    def lens(self) -> Lens:
+        """What the scene is seen through."""
+        assert self.canvas is not None
+        return self.canvas.lens
+
+    def settle(self, *, widen_only: bool = True) -> None:
+        """Let the box follow the values again, after a drag or when asked to."""
+        if not widen_only:
+            self._box = ()
+        self.mark(Part.VALUES)
+
+    # -- what PlotView asks ----------------------------------------------------------------------
+
+    def unfit(self, table: Table | None) -> str:
+        """Return why there is no surface."""
+        if table is None:
+            return "No table is open. Choose one in the table list."
+        if table.values.ndim < 2:
+            where = "the sentence above" if table.values.ndim == 0 else "the curve plot"
+            return (
+                f"{table.label} is no map ({table.kind}): {where} shows it."
+                if (table.values.ndim)
+                else f"{table.label} is a single value: there is no surface to draw."
+            )
+        if min(table.shape[:2]) < 2:
+            return f"{table.label} has a single breakpoint on an axis: there is no surface to draw."
+        return self._notice()
+
+    def _notice(self) -> str:
+        """Return why surfaces are not drawn on this computer; empty if they are."""
+        self._asking.stop()
+        if self._choice == "off":
+            return f"Surfaces are switched off (View, Surface). {ELSEWHERE}"
+        platform = QGuiApplication.platformName()
+        if self._broken:
+            return f"{self._broken} {ELSEWHERE}"
+        # Where OpenGL would end the whole program, forcing it on is no choice either.
+        if self._choice == "on" and platform not in probe.PLATFORMS_WITHOUT:
+            return ""
+        answer = probe.ask(platform)
+        if answer is None:
+            self._asking.start()
+            return "Trying whether surfaces can be drawn on this computer …"
+        if answer.works:
+            return ""
+        tail = (
+            ""
+            if platform in probe.PLATFORMS_WITHOUT
+            else (" To draw them all the same, choose View, Surface, Always draw.")
+        )
+        return (
+            "Surfaces cannot be drawn here: they need OpenGL 2.1 or newer, which a remote desktop "
+            f"or a virtual machine may lack. {answer.missing} {ELSEWHERE}{tail}"
+        )
+
+    def _ask_again(self) -> None:
+        if probe.ask(QGuiApplication.platformName()) is not None:
+            self._asking.stop()
+            self.mark(Part.TABLE)
+
+    def refresh(self) -> None:
+        """Repaint what is out of date now."""
+        if self._layers is None:
+            super().refresh()
+            return
+        # Tables that are shown for comparison need no table in work.
+        self._timer.stop()
+        stale, self._stale = self._stale, Part.NOTHING
+        if not stale:
+            return
+        first = self._first()
+        why = self.unfit(first) if first is not None else "There is nothing to compare."
+        if why or first is None:
+            self._show_sentence(why)
+            self._stale = Part.TABLE
+            return
+        if self.canvas is None:
+            self._build()
+            stale = Part.ALL
+        if stale & Part.TABLE:
+            stale = Part.ALL
+        self._show_drawn(stale)
+        self.redraw(first, stale)
+        if stale & (Part.CURSOR | Part.VALUES | Part.FINDINGS):
+            self.show_read_out(first)
+        self.setAccessibleName(self.describe(first))
+
+    def _show_drawn(self, stale: Part) -> None:
+        assert self.canvas is not None
+        assert self._drawn is not None
+        if stale & Part.COLOURS:
+            from app.plots.colours import inks
+
+            self.inks = inks(self.palette())
+            self.canvas.set_inks(self.inks, self.font())
+        self.pages.setCurrentWidget(self._drawn)
+
+    def _build(self) -> None:
+        from app.plots.surface.canvas import SurfaceCanvas
+        from app.plots.surface.items import SurfaceItems
+
+        canvas = SurfaceCanvas(self)
+        canvas.set_camera(self.camera)
+        canvas.pressed.connect(self.hand.press)
+        canvas.moved.connect(self.hand.move)
+        canvas.released.connect(self.hand.release)
+        canvas.hovered.connect(self.hand.hover)
+        canvas.wheeled.connect(self._on_wheel)
+        canvas.lens_changed.connect(self._on_lens)
+        canvas.overlay.paint = self._paint
+        canvas.tip_at = self.tip_at
+        self.canvas = canvas
+        self._drawn = self.page_of(canvas)
+        self.pages.addWidget(self._drawn)
+        self._items = SurfaceItems(canvas)
+        self._looking.start(1500)
+
+    def page_of(self, canvas: Any) -> QWidget:
+        """Stand the buttons above the canvas and the colours beside it."""
+        page = QWidget(self)
+        column = QVBoxLayout(page)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(1)
+        column.addWidget(self.bar)
+        row = QHBoxLayout()
+        row.setSpacing(2)
+        row.addWidget(canvas, 1)
+        row.addWidget(self.colours)
+        column.addLayout(row, 1)
+        self.bar.show()
+        self.colours.show()
+        return page
+
+    def _look_whether_drawn(self) -> None:
+        """See to it that a surface that was forced on does not stay an empty area."""
+        canvas = self.canvas
+        if canvas is None or not canvas.isVisible() or canvas.isValid():
+            return
+        self.canvas, drawn, self._drawn = None, self._drawn, None
+        self.colours.setParent(self)
+        self.colours.hide()
+        self.bar.setParent(self)
+        self.bar.hide()
+        if drawn is not None:
+            self.pages.removeWidget(drawn)
+            drawn.deleteLater()
+        self._broken = "Surfaces cannot be drawn here: the system gives no OpenGL context."
+        self.mark(Part.TABLE)
+
+    # -- drawing ---------------------------------------------------------------------------------
+
+    def describe(self, table: Table) -> str:
+        """Name what is drawn."""
+        rows, columns = (words.axis_title(a) for a in table.axes[:2])
+        return f"Surface of {words.value_title(table)}, over {rows} and {columns}"
+
+    def shown_layers(self, table: Table) -> tuple[Layer, ...]:
+        """Return the layers that are wanted."""
+        if self._layers is not None:
+            return self._layers
+        found = [Layer(table, Style.SOLID, "now")]
+        saved, reference = self.desk.saved_table, self.desk.reference_table
+        if self.show_saved and saved is not None and saved is not table:
+            found.append(Layer(saved, Style.DASHED, "as saved"))
+        if self.show_reference and reference is not None and reference is not table:
+            title = self.desk.reference.title if self.desk.reference else ""
+            found.append(Layer(reference, Style.DOTTED, f"reference: {title}"))
+        return tuple(found)
+
+    def redraw(self, table: Table, stale: Part) -> None:
+        """Bring what is out of date up to date."""
+        assert self.canvas is not None
+        if stale & Part.TABLE:
+            self._box = ()
+            self.anchor = None
+        if stale & Part.CURSOR and self.cell[2:] != self._further:
+            self._further = self.cell[2:]
+            self._box = ()
+            stale |= Part.VALUES
+        if stale & (Part.VALUES | Part.OVERLAYS | Part.COLOURS):
+            self._draw_sheets(table)
+        if stale & (Part.VALUES | Part.CURSOR | Part.SELECTION | Part.COLOURS):
+            self._draw_cursor()
+        if stale & (Part.VALUES | Part.OVERLAYS | Part.FINDINGS | Part.COLOURS):
+            self.legend.show_entries(self.key(table))
+        self._picture = None
+        self.canvas.redraw()
+
+    _further: Cell = ()
+
+    def _draw_sheets(self, table: Table) -> None:
+        assert self.canvas is not None
+        self.sheets, self._left_out = placed(self.shown_layers(table), self.cell)
+        wanted = frame_of(self.sheets)
+        self.frame = self._settled(table, wanted)
+        first = self.sheets[0]
+        if self.hand.drag is None:
+            self._span = self._span_of(first)
+        difference = first.layer.style is Style.DIFFERENCE
+        self._items.layers(self.sheets, self.frame, self.inks, self._span)
+        self._draw_box()
+        from app.plots.surface.items import ramp_of
+
+        ramp = ramp_of(first.layer.style, dark=self.inks.dark)
+        self.colours.show_scale(ramp, *self._span, shown(table.unit), signed=difference)
+        left_out = (
+            f"Not drawn, since axes or units do not go together: {', '.join(self._left_out)}."
+            if self._left_out
+            else ""
+        )
+        self.show_note(
+            words.further_place(table, self.cell),
+            words.disorder(table),
+            left_out,
+            words.empties(first.sheet.values),
+        )
+        self.canvas.set_margins(rulers.margins(self._rulers(table), self._measure()))
+
+    def _settled(self, table: Table, wanted: Frame) -> Frame:
+        """Return the frame to draw in: it grows when it must, and never under the pointer."""
+        axes = (wanted.columns, wanted.rows, table.id, table.unit)
+        if self._box != axes:
+            self._box = axes
+            return wanted
+        (low, high), (new_low, new_high) = self.frame.values, wanted.values
+        if self.hand.drag is not None or (new_low >= low and new_high <= high):
+            return self.frame
+        return replace(wanted, values=(min(low, new_low), max(high, new_high)))
+
+    def _span_of(self, shown_first: Placed) -> tuple[float, float]:
+        """Return the values at the ends of the colours."""
+        values = shown_first.sheet.values
+        finite = values[np.isfinite(values)]
+        table = shown_first.layer.table
+        least = table.storage.resolution
+        if shown_first.layer.style is Style.DIFFERENCE:
+            most = float(np.abs(finite).max()) if finite.size else 0.0
+            most = most or least or 1.0
+            return -most, most
+        low, high = (float(finite.min()), float(finite.max())) if finite.size else (0.0, 1.0)
+        if low == high:
+            half = least or abs(low) * 0.01 or 0.5
+            low, high = low - half, high + half
+        return low, high
+
+    def _draw_box(self) -> None:
+        sheet = self.sheets[0].sheet
+        columns, rows = self.frame.x(sheet.columns), self.frame.y(sheet.rows)
+        lines = rulers.walls(rulers.back(self.lens), self.frame, columns, rows)
+        self._sides = rulers.back(self.lens)
+        colour = np.array([*self.inks.faint.getRgbF()[:3], 1.0])
+        self._items.box.show(lines, colour)
+
+    _sides: tuple[float, float] = (0.0, 0.0)
+
+    def _draw_cursor(self) -> None:
+        sheet, frame = self.sheets[0].sheet, self.frame
+        row, column = self.cell[:2]
+        self._items.cursor(sheet, frame, row, column, self.inks)
+        chosen = self.chosen_nodes() & np.isfinite(sheet.values)
+        self._items.selection(sheet.nodes(frame), chosen, self.inks)
+        self.colours.show_value(float(sheet.values[row, column]))
+
+    def _on_lens(self) -> None:
+        self._picture = None
+        if self.sheets and self._sides != rulers.back(self.lens):
+            self._draw_box()
+
+    def _on_wheel(self, steps: float) -> None:
+        self.set_camera(self.camera.zoomed(1.15**steps))
+
+    # -- numbers, titles, marks ------------------------------------------------------------------
+
+    def _measure(self) -> rulers.Measure:
+        return marks.measure_in(self.font())
+
+    def _rulers(self, table: Table) -> tuple[rulers.Ruler, rulers.Ruler, rulers.Ruler]:
+        frame, sheet = self.frame, self.sheets[0].sheet
+        rows, columns = table.axes[:2]
+        levels = rulers.round_ticks(*frame.values, 6)
+        return (
+            rulers.Ruler(
+                frame.x(sheet.columns), rulers.texts_of(columns.values), words.axis_title(columns)
+            ),
+            rulers.Ruler(frame.y(sheet.rows), rulers.texts_of(rows.values), words.axis_title(rows)),
+            rulers.Ruler(frame.z(levels), rulers.texts_of(levels), words.value_title(table)),
+        )
+
+    def painted(self) -> marks.Picture:
+        """Return what is painted over the scene, as it is seen now."""
+        table = self._first()
+        if self._picture is None:
+            self._picture = marks.Picture()
+            if table is not None and self.sheets and self.canvas is not None:
+                self._picture.layout = rulers.layout(
+                    self.lens, self._rulers(table), self._measure()
+                )
+                self._picture.marks = self._marks(table)
+        return self._picture
+
+    def _marks(self, table: Table) -> list[marks.Mark]:
+        sheet, frame, lens = self.sheets[0].sheet, self.frame, self.lens
+        nodes = sheet.nodes(frame)
+        inks, further = self.inks, self.cell[2:]
+
+        def at(where: BoolArray, kind: str, colour: Any, size: float = 12.0) -> list[marks.Mark]:
+            points = nodes[where][:MOST_MARKS]
+            return marks.marks_at(
+                kind, lens.project(points), hidden(lens, sheet, frame, points), colour, size
+            )
+
+        found: list[marks.Mark] = []
+        plane = (slice(None), slice(None), *further)
+        found += at(np.isnan(sheet.values), "empty", inks.line, 9.0)
+        if self.editable:
+            found += at(locked_cells(table)[plane], "locked", inks.line, 11.0)
+        severities = np.full(sheet.values.shape, "", dtype=object)
+        for cell, (severity, _) in self._findings_here().items():
+            if cell[2:] == further:
+                severities[cell[:2]] = str(severity)
+        for severity in ("note", "warning", "error"):
+            found += at(severities == severity, severity, inks.of(severity), 13.0)
+        cursor = np.zeros(sheet.values.shape, dtype=bool)
+        cursor[self.cell[:2]] = True
+        found += at(cursor, "ring", inks.accent, 17.0)
+        return found
+
+    def _findings_here(self) -> dict[Cell, tuple[str, str]]:
+        return self.findings if self.linked else {}
+
+    def _paint(self, painter: QPainter) -> None:
+        marks.paint(painter, self.painted(), self.inks, self.font())
+
+    def key(self, table: Table) -> list[Entry]:
+        """Return the entries of the key."""
+        ink, entries = self.inks, []
+        styles = {
+            Style.SOLID: (ink.line, Qt.PenStyle.SolidLine, 2.0),
+            Style.DASHED: (ink.line, Qt.PenStyle.DashLine, 1.6),
+            Style.DOTTED: (ink.line, Qt.PenStyle.DotLine, 2.2),
+            Style.DIFFERENCE: (ink.line, Qt.PenStyle.SolidLine, 2.0),
+        }
+        for number, shown_layer in enumerate(self.sheets):
+            if number or (self._layers is not None and shown_layer.layer.name):
+                colour, style, width = styles[shown_layer.layer.style]
+                entries.append(Entry(shown_layer.layer.name or "other", colour, style, width))
+        if any(p.layer.style is Style.DIFFERENCE for p in self.sheets):
+            entries.append(Entry("no difference", ink.quiet, width=2.0))
+        if self.editable and locked_cells(table)[(..., *self.cell[2:])].any():
+            entries.append(Entry("locked", ink.line, mark="locked", filled=True))
+        severities = {str(severity) for severity, _ in self._findings_here().values()}
+        for severity in ("error", "warning", "note"):
+            if severity in severities:
+                entries.append(Entry(severity, ink.of(severity), mark=severity, filled=True))
+        return entries
+
+    def show_read_out(self, table: Table) -> None:
+        """Write what is under the cross-hair."""
+        if self._layers is None:
+            super().show_read_out(table)
+            return
+        cell = self.cell
+        parts = [f"{words.place(table, cell)}:"]
+        node = self.sheets[0].sheet.nodes(self.frame)[cell[:2]]
+        for shown_layer in self.sheets:
+            height = shown_layer.sheet.height(self.frame, *(node[i : i + 1] for i in (0, 1)))
+            value = self.frame.value(float(height[0]))
+            text = with_unit(value, table.unit) if np.isfinite(value) else "no value"
+            parts.append(f"{shown_layer.layer.name} {text}".strip() + ";")
+        self.read_out.show_text(" ".join(parts).rstrip(";"))
+        self.setAccessibleDescription(self.read_out.whole)
+
+    def tip_at(self, place: QPointF) -> str:
+        """Return what is known of the node under the pointer."""
+        from app.plots.surface.hand import REACH
+
+        table = self._first()
+        cell = self.hand.node_at(place, REACH)
+        if table is None or cell is None:
+            return ""
+        lines = [f"{words.place(table, cell)}: {words.value(table, cell)}"]
+        found = self._findings_here().get(cell)
+        if found:
+            lines.append(f"{found[0].capitalize()}: {found[1]}")
+        if self.editable and locked_cells(table)[cell]:
+            lines.append("Locked: the value stays as it is.")
+        return "\n".join(lines)
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def end_gesture(self) -> None:
+        """Let go of whatever is being dragged."""
+        self.hand.let_go()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Move, extend, step values, look from other sides."""
+        if self.canvas is None or not self.sheets or not press_key(self, event):
+            super().keyPressEvent(event)
+
+
+def _alike(a: Table, b: Table) -> bool:
+    """Tell whether two tables fill one box: the same axes and unit."""
+    return (
+        a.unit == b.unit
+        and len(a.axes) == len(b.axes)
+        and all(
+            np.array_equal(x.values, y.values) and x.unit == y.unit
+            for x, y in zip(a.axes, b.axes, strict=True)
+        )
+    )

@@ -38,7 +38,8 @@ def inserted(source: GridSource, axis: int, value: float) -> Change:
     from calib_model.editing.axes import insert_breakpoint
 
     content, table = source.content, source.table
-    assert content is not None and table is not None
+    assert content is not None
+    assert table is not None
     return insert_breakpoint(content, table.id, axis, value)
 
 

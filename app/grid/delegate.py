@@ -131,9 +131,7 @@ class CellDelegate(QStyledItemDelegate):
         painter.setPen(ink)
         room = option.rect.adjusted(6, 0, -MARK_ROOM, 0)
         text = f"≈ {look.text}" if look.off_raster else look.text
-        painter.drawText(
-            room, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, text
-        )
+        painter.drawText(room, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, text)
 
     def _paint_marks(
         self,
@@ -174,9 +172,8 @@ class CellDelegate(QStyledItemDelegate):
         )
         painter.setPen(QPen(palette.color(QPalette.ColorRole.Highlight), 2))
         for down, right, start, end in sides:
-            if not chosen.isSelected(index.siblingAtColumn(index.column() + right).siblingAtRow(
-                index.row() + down
-            )):  # fmt: skip
+            beside = self._view.grid.index(index.row() + down, index.column() + right)
+            if not chosen.isSelected(beside):  # beyond the edge nothing is selected
                 painter.drawLine(start, end)
 
     def _paint_ring(self, painter: QPainter, rect: QRect, background: QColor) -> None:
@@ -191,9 +188,7 @@ class CellDelegate(QStyledItemDelegate):
 
     # -- editing -------------------------------------------------------------------------------
 
-    def createEditor(
-        self, parent: QWidget, option: QStyleOptionViewItem, index: Index
-    ) -> QWidget:
+    def createEditor(self, parent: QWidget, option: QStyleOptionViewItem, index: Index) -> QWidget:
         """Return a plain line for the cell's exact text."""
         editor = QLineEdit(parent)
         editor.setFrame(False)

@@ -124,9 +124,7 @@ def offset(table: Table, selection: BoolArray, amount: float) -> Change:
 
 def clip(table: Table, selection: BoolArray, low: float, high: float) -> Change:
     """Keep the selected cells within two values."""
-    title = (
-        f"Clip {cells_text(table, selection)} to {short(low)} to {with_unit(high, table.unit)}"
-    )
+    title = f"Clip {cells_text(table, selection)} to {short(low)} to {with_unit(high, table.unit)}"
     return made(table, blocks.clip(table, selection, low, high), title)
 
 
@@ -135,9 +133,7 @@ def ramp(table: Table, selection: BoolArray, first: float, last: float) -> Chang
     title = (
         f"Ramp {cells_text(table, selection)} from {short(first)} to {with_unit(last, table.unit)}"
     )
-    return made(
-        table, blocks.ramp(table, selection, first, last, longer_axis(selection)), title
-    )
+    return made(table, blocks.ramp(table, selection, first, last, longer_axis(selection)), title)
 
 
 def longer_axis(selection: BoolArray) -> int:

@@ -8,7 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QLineEdit, QPushButton, QSizePolicy, QWidget
+from PySide6.QtWidgets import (
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QSizePolicy,
+    QWidget,
+)
 
 from calib_model.core.arrays import BoolArray
 from calib_model.core.numbers import short, with_unit
@@ -105,9 +113,9 @@ class EntryStrip(QFrame):
         self.preview = QLabel()
         self.preview.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.apply_button = QPushButton("Apply (Enter)")
-        self.apply_button.clicked.connect(lambda: self.apply())
+        self.apply_button.clicked.connect(lambda _checked=False: self.apply())
         self.close_button = QPushButton("Close (Esc)")
-        self.close_button.clicked.connect(lambda: self.close_strip())
+        self.close_button.clicked.connect(lambda _checked=False: self.close_strip())
         self._parts: list[QWidget] = []
         self._row.addWidget(self.title)
         self._row.addWidget(self.preview, 1)
@@ -177,7 +185,8 @@ class EntryStrip(QFrame):
 
     def _change(self) -> Change:
         table, question = self._source.table, self.question
-        assert table is not None and question is not None
+        assert table is not None
+        assert question is not None
         numbers = [number(entry.text()) for entry in self.entries]
         return question.make(table, self._source.selection, *numbers)
 
@@ -221,4 +230,3 @@ class EntryStrip(QFrame):
             self.close_strip()
         else:
             super().keyPressEvent(event)
-

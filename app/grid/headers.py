@@ -34,7 +34,7 @@ class AxisHeader(QHeaderView):
         self.setMinimumSectionSize(24)
         self.editor: QLineEdit | None = None
         self._edited = -1
-        self.sectionDoubleClicked.connect(self.edit)
+        self.sectionDoubleClicked.connect(self.edit_section)
 
     @property
     def across(self) -> bool:
@@ -124,7 +124,7 @@ class AxisHeader(QHeaderView):
 
     # -- editing a breakpoint ------------------------------------------------------------------
 
-    def edit(self, section: int) -> bool:
+    def edit_section(self, section: int) -> bool:
         """Open an editor on a breakpoint; False (told) where it cannot be edited."""
         if not self._view.can_edit_axis(self.orientation()):
             return False
@@ -169,7 +169,7 @@ class AxisHeader(QHeaderView):
                 self.end_edit()
                 return True
         if event.type() == QEvent.Type.FocusOut:
-            self.end_edit(focus=False)
+            self.end_edit()
         return False
 
     def _take(self, *, keep_values: bool) -> None:
@@ -181,13 +181,14 @@ class AxisHeader(QHeaderView):
         elif self.editor is not None:
             self.editor.selectAll()
 
-    def end_edit(self, *, focus: bool = True) -> None:
-        """Close the breakpoint's editor, if one is open."""
+    def end_edit(self) -> None:
+        """Close the breakpoint's editor, if one is open; its focus goes to the grid."""
         editor, self.editor = self.editor, None
         if editor is not None:
+            focused = editor.hasFocus()
             editor.hide()
             editor.deleteLater()
-            if focus:
+            if focused:
                 self._view.setFocus()
 
 
@@ -227,9 +228,7 @@ class CornerCaption(QWidget):
         lower.setTop(upper.bottom() + 1)
         metrics = painter.fontMetrics()
         elided = metrics.elidedText(name, Qt.TextElideMode.ElideMiddle, room.width())
-        painter.drawText(
-            upper, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, elided
-        )
+        painter.drawText(upper, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, elided)
         painter.drawText(lower, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, unit)
 
     def mousePressEvent(self, event: object) -> None:

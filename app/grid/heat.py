@@ -73,8 +73,7 @@ class Heat:
         base = palette.color(QPalette.ColorRole.Base)
         dark = luminance(base) < luminance(palette.color(QPalette.ColorRole.Text))
         backgrounds = tuple(
-            blended(base, QColor(*(round(c) for c in rgb)), tint)
-            for rgb in map_colours(dark=dark)
+            blended(base, QColor(*(round(c) for c in rgb)), tint) for rgb in map_colours(dark=dark)
         )
         return cls(backgrounds, tuple(readable_on(b) for b in backgrounds))
 

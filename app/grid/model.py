@@ -168,9 +168,7 @@ class GridModel(QAbstractTableModel):
             value = edits.number(text)
             empty = np.isnan(value)
             change = (
-                edits.empty(table, selection)
-                if empty
-                else edits.set_cells(table, selection, value)
+                edits.empty(table, selection) if empty else edits.set_cells(table, selection, value)
             )
         except BitepointError as error:
             self.source.tell(str(error), refused=True)
@@ -196,9 +194,7 @@ class GridModel(QAbstractTableModel):
             return f"{axis.label} {with_unit(value, axis.unit)}"
         if role == Qt.ItemDataRole.ToolTipRole:
             shared = " This axis is shared with other tables." if axis.shared else ""
-            return (
-                f"{caption(axis)}: {exact(value)}. Double-click to move this breakpoint.{shared}"
-            )
+            return f"{caption(axis)}: {exact(value)}. Double-click to move this breakpoint.{shared}"
         if role == Qt.ItemDataRole.TextAlignmentRole:
             across = orientation == Qt.Orientation.Horizontal
             return Qt.AlignmentFlag.AlignCenter if across else _CENTRE_RIGHT

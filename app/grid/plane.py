@@ -81,7 +81,9 @@ class Plane:
         It is a view: what is written to it reaches the array.
         """
         if array.ndim >= 2:
-            return array[(slice(None), slice(None), *self.fixed)]
+            place: Any = (slice(None), slice(None), *self.fixed)
+            plane: npt.NDArray[Any] = array[place]
+            return plane
         return array.reshape(1, -1)
 
     def spread(self, marks: BoolArray) -> BoolArray:

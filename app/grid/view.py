@@ -113,10 +113,14 @@ class GridView(QTableView):
         if not hasattr(self, "_corner"):  # Qt calls this once before the view is complete
             super().reset()
             return
+        lost = self.editor.text() if self.editor is not None else ""
+        if self.editor is not None and lost != self.editor.property("filled"):
+            self.source.tell(f"{lost!r} was not taken: the table changed meanwhile.", refused=True)
+        self.editor = None
         with self._not_listening():
             super().reset()
-        self._horizontal.end_edit(focus=False)
-        self._vertical.end_edit(focus=False)
+        self._horizontal.end_edit()
+        self._vertical.end_edit()
         table = self.grid.table
         self._horizontal.setVisible(table is not None and bool(table.axes))
         self._fit()
@@ -138,7 +142,7 @@ class GridView(QTableView):
     def selected_marks(self) -> BoolArray:
         """Return what is selected here, shape (rows, columns)."""
         marks = np.zeros((self.grid.plane.rows, self.grid.plane.columns), dtype=bool)
-        for part in self.selectionModel().selection():
+        for part in self.selectionModel().selection().toList():
             marks[part.top() : part.bottom() + 1, part.left() : part.right() + 1] = True
         return marks
 
@@ -411,7 +415,7 @@ class GridView(QTableView):
         """Open an editor on the breakpoint at the cursor."""
         across = orientation == Qt.Orientation.Horizontal
         header = self._horizontal if across else self._vertical
-        return header.edit(self.place[1] if across else self.place[0])
+        return header.edit_section(self.place[1] if across else self.place[0])
 
     def tell_about_axis(self, orientation: Qt.Orientation) -> None:
         """Say what the keys do while a breakpoint is edited, and who else uses the axis."""
@@ -476,8 +480,6 @@ class GridView(QTableView):
 
     def _place_corner(self) -> None:
         frame = self.frameWidth()
-        self._corner.setGeometry(
-            frame, frame, self._vertical.width(), self._horizontal.height()
-        )
+        self._corner.setGeometry(frame, frame, self._vertical.width(), self._horizontal.height())
         self._corner.setVisible(self._horizontal.isVisibleTo(self))
         self._corner.raise_()

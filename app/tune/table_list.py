@@ -22,7 +22,7 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 
 from .table_list_delegate import RowDelegate
-from .table_list_model import Counts, TableRows
+from .table_list_model import Counts, Index, TableRows
 
 _BROWSE_MS = 120
 """How long the cursor rests on a table before it is opened, so that a held key does not open
@@ -68,7 +68,7 @@ class RowsView(QTableView):
         if not self._owner.press(event):
             super().keyPressEvent(event)
 
-    def currentChanged(self, current: QModelIndex, previous: QModelIndex) -> None:
+    def currentChanged(self, current: Index, previous: Index) -> None:
         """Open the table the cursor rests on."""
         super().currentChanged(current, previous)
         self._owner.browse(current)
@@ -210,9 +210,7 @@ class TableList(QWidget):
         elif key == Qt.Key.Key_Right:
             if on_group and self.rows.is_folded(row):
                 self._toggle(row)
-        elif key == Qt.Key.Key_Up and row <= 0:
-            self.focus_filter()
-        elif event.matches(QKeySequence.StandardKey.Find):
+        elif (key == Qt.Key.Key_Up and row <= 0) or event.matches(QKeySequence.StandardKey.Find):
             self.focus_filter()
         elif self._is_text(event):
             self.filter.setFocus(Qt.FocusReason.OtherFocusReason)
@@ -259,7 +257,7 @@ class TableList(QWidget):
             self._desk.open_table(table.id)
             self._desk.focus_grid.emit()
 
-    def browse(self, index: QModelIndex) -> None:
+    def browse(self, index: Index) -> None:
         """Open the table in a row once the cursor rests there."""
         if not self._listening:
             return
@@ -270,7 +268,7 @@ class TableList(QWidget):
     def _open_wanted(self) -> None:
         self._desk.open_table(self._wanted)
 
-    def _on_click(self, index: QModelIndex) -> None:
+    def _on_click(self, index: Index) -> None:
         table = self.rows.table_at(index.row())
         if table is None:
             self._toggle(index.row())

@@ -303,4 +303,6 @@ class TableRows(QAbstractListModel):
 
 def _count_words(counts: Counts) -> list[str]:
     names = ("error", "warning", "note")
-    return [f"{n} {name}{'' if n == 1 else 's'}" for n, name in zip(counts, names, strict=True) if n]
+    return [
+        f"{n} {name}{'' if n == 1 else 's'}" for n, name in zip(counts, names, strict=True) if n
+    ]

@@ -102,9 +102,7 @@ def heat_image(values: FloatArray, span: tuple[float, float] | None, *, dark: bo
     pixels[..., :3] = np.rint(rgb)
     pixels[..., 3] = np.where(filled, 255, 0)
     rows, columns = values.shape
-    image = QImage(
-        pixels.tobytes(), columns, rows, 4 * columns, QImage.Format.Format_RGBA8888
-    )
+    image = QImage(pixels.tobytes(), columns, rows, 4 * columns, QImage.Format.Format_RGBA8888)
     return image.copy()  # the copy owns its pixels
 
 
@@ -128,7 +126,11 @@ def _draw_curve(
     inner = area.adjusted(_MARGIN, _MARGIN, -_MARGIN, -_MARGIN)
     span = levels(values)
     across = (x - x[0]) / (x[-1] - x[0]) if x[-1] > x[0] else np.full(x.shape, 0.5)
-    up = (values - span[0]) / (span[1] - span[0]) if span else np.where(np.isnan(values), np.nan, 0.5)
+    up = (
+        (values - span[0]) / (span[1] - span[0])
+        if span
+        else np.where(np.isnan(values), np.nan, 0.5)
+    )
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     painter.setPen(QPen(ink, 1.4))
     painter.setBrush(ink)

@@ -20,7 +20,9 @@ from calib_model.session.document import Document
 def test_one_key_stroke_on_30_000_tables(qtbot, benchmark) -> None:  # type: ignore[no-untyped-def]
     speed = Axis([0.0, 50.0, 100.0], "Vehicle speed", "km/h")
     tables = [
-        Table(f"table_{n}", [1.0, n % 7, 0.0], (speed,), f"Torque {n}", "N.m", f"Function {n // 150}")
+        Table(
+            f"table_{n}", [1.0, n % 7, 0.0], (speed,), f"Torque {n}", "N.m", f"Function {n // 150}"
+        )
         for n in range(30_000)
     ]
     desk = Desk()

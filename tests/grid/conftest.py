@@ -62,9 +62,7 @@ def small_set() -> CalibrationSet:
         upper=1,
         storage=Storage.of("uint8", "1/250"),
     )
-    wiper = Axis(
-        [0, 1, 2, 3], "Wiper state", "-", "wiper_state", interpolation=Interpolation.STEP
-    )
+    wiper = Axis([0, 1, 2, 3], "Wiper state", "-", "wiper_state", interpolation=Interpolation.STEP)
     wet = Table(
         "wiper_factor",
         1 + 0.1 * np.arange(4)[:, None] * np.linspace(1, 0.4, 5)[None, :],

@@ -11,7 +11,7 @@ from PySide6.QtGui import QColor, QPalette
 
 from app.desk import Desk
 from app.grid.heat import Heat, contrast, levels, steps_of
-from app.grid.marks import changed_cells
+from app.grid.marks import Look, changed_cells
 from app.grid.model import GridModel
 from app.grid.source import DeskSource, GridSource
 from app.grid.texts import cell_text, decimals
@@ -164,7 +164,7 @@ def test_marks_say_locked_off_raster_beyond_and_changed(desk: Desk, model: GridM
     assert (off.off_raster, off.changed, off.beyond, off.locked) == (True, True, False, False)
     assert (beyond.beyond, beyond.off_raster) == (True, False)
     assert (locked.locked, locked.changed) == (True, False)
-    assert not (plain.locked or plain.changed or plain.off_raster or plain.beyond)
+    assert plain == Look(plain.text, plain.heat)
     tip = model.index(0, 0).data(Role.ToolTipRole)
     assert "nearest are 63 and 63.5 N·m" in tip
     assert "Outside the limits 0 to 450 N·m." in model.index(0, 1).data(Role.ToolTipRole)

@@ -25,7 +25,8 @@ PEDAL = Axis([0.0, 100.0], "Pedal", "%", "pedal")
 def tables() -> list[Table]:
     return [
         Table("pre_engage_fade", [1, 0.5, 0], (SPEED,), "Pre-engage fade", function="Pre-engage"),
-        Table("cruise_base", np.ones((3, 2)), (SPEED, PEDAL), "Cruise base torque", "N.m", "Cruise"),
+        Table("cruise_base", np.ones((3, 2)), (SPEED, PEDAL), "Cruise base torque", "N.m",
+              "Cruise"),
         Table("pre_engage_torque", np.eye(3, 2), (SPEED, PEDAL), "Pre-engage torque", "N.m",
               "Pre-engage", role="pre_engage_torque"),
         Table("heat", 480.0, name="Plate heat capacity", unit="J/K"),
@@ -166,7 +167,9 @@ def test_escape_clears_and_the_table_in_work_is_found_again(shown: TableList, qt
     assert shown.view.currentIndex().data() == "Pre-engage fade"
 
 
-def test_resting_on_a_row_opens_it_and_passing_does_not(shown: TableList, desk: Desk, qtbot) -> None:  # type: ignore[no-untyped-def]
+def test_resting_on_a_row_opens_it_and_passing_does_not(
+    shown: TableList, desk: Desk, qtbot
+) -> None:  # type: ignore[no-untyped-def]
     opened: list[str] = []
     desk.table_changed.connect(lambda: opened.append(desk.table.id if desk.table else ""))
     shown.view.setFocus()

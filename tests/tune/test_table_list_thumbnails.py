@@ -48,9 +48,7 @@ def test_an_empty_cell_is_clear() -> None:
 def test_every_table_has_a_picture(qapp, table: Table) -> None:  # type: ignore[no-untyped-def]
     picture = draw(table, QSize(60, 34), QGuiApplication.palette(), 2.0)
     assert picture.size() == QSize(120, 68)
-    colours = {
-        picture.toImage().pixelColor(x, y).rgba() for x in range(120) for y in range(68)
-    }
+    colours = {picture.toImage().pixelColor(x, y).rgba() for x in range(120) for y in range(68)}
     assert len(colours) > 1
 
 

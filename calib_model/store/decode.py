@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gc
-import json
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
@@ -17,6 +16,7 @@ from ..core.rule import Rule, rule_from_plain
 from ..core.storage import Storage
 from ..core.table import NO_RELATIONS, Table
 from ..errors import DamagedFile, ModelError
+from .jsontext import json_value
 from .layout import ENDS, INTERPOLATIONS, MAX_TEXT_BYTES, STORAGE_TYPES, TEXT_ATTRIBUTES
 from .raw import raw_values
 from .structure import Columns, Misfit, Neutral, completed
@@ -269,7 +269,7 @@ def _rules(columns: Columns, ids: list[str], path: Path) -> list[tuple[Rule, ...
     sets: list[tuple[Rule, ...]] = []
     for number, text in enumerate(texts):
         try:
-            listed = json_value(text)
+            listed = json_value(text, MAX_TEXT_BYTES)
             if not isinstance(listed, list) or not all(isinstance(r, dict) for r in listed):
                 raise ModelError("The rules are not a list.")
             sets.append(tuple(rule_from_plain(r) for r in listed))
@@ -282,22 +282,6 @@ def _rules(columns: Columns, ids: list[str], path: Path) -> list[tuple[Rule, ...
                 error.remedy or REMEDY,
             ) from None
     return [sets[row] if row >= 0 else () for row in rows]
-
-
-def json_value(text: str) -> Any:
-    """Parse bounded JSON text.
-
-    Raises
-    ------
-    ModelError
-        If it is too long, too deeply nested or no JSON.
-    """
-    if len(text) > MAX_TEXT_BYTES:
-        raise ModelError(f"A JSON text is longer than {MAX_TEXT_BYTES} bytes.")
-    try:
-        return json.loads(text)
-    except (ValueError, RecursionError):
-        raise ModelError("A text is not the JSON it should be.") from None
 
 
 def _clean(values: Array) -> Array:

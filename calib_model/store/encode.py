@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
+from ..core.arrays import FloatArray
 from ..core.axis import Axis
 from ..core.calibration_set import CalibrationSet
 from ..core.rule import Rule
 from ..core.storage import Storage
 from ..core.table import Table
 from ..errors import ModelError
+from .jsontext import json_text
 from .layout import (
     ENDS,
     FORMAT_VERSION,
@@ -70,11 +71,6 @@ def encode(
     return Neutral(columns, _attributes(content))
 
 
-def json_text(plain: Any) -> str:
-    """Return the compact JSON text of plain data."""
-    return json.dumps(plain, ensure_ascii=False, separators=(",", ":"))
-
-
 def _attributes(content: CalibrationSet) -> Attributes:
     attributes: Attributes = {
         "format_version": FORMAT_VERSION,
@@ -110,8 +106,14 @@ def _tables(tables: list[Table]) -> Columns:
         "value_count": np.array([v.size for v in flat], dtype="<i4"),
         "description_count": counts,
         "description_text": pieces,
-        "values": np.concatenate(flat) if flat else np.empty(0),
+        "values": _values(flat),
     }
+
+
+def _values(flat: list[FloatArray]) -> FloatArray:
+    values = np.concatenate(flat) if flat else np.empty(0)
+    values[np.isnan(values)] = np.nan  # any NaN is the same content, whatever its bits
+    return values
 
 
 def _storages(prefix: str, storages: list[Storage], where: Callable[[int], str]) -> Columns:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from . import hdf5_api as api
-from .digest import content_sha
+from .digest import check_manifest, content_sha, manifest
 from .guard import Allowance, check_attribute, check_dataset, require_hard_link
 from .layout import (
     COLUMNS,
@@ -21,6 +21,7 @@ from .structure import Attributes, Columns, Misfit, Neutral, check_type
 from .texts import Array
 
 SHA_ATTRIBUTE = "content_sha256"
+MANIFEST_ATTRIBUTE = "manifest"
 CHUNK_BYTES = 1 << 20
 _DIMENSION_ONLY = "This is a netCDF dimension but not a netCDF variable."
 
@@ -33,7 +34,7 @@ class Newer(Exception):
 
 
 def read_image(data: bytes) -> tuple[Neutral, str]:
-    """Read the columns of a file that lies in memory, and check them against the stored hash.
+    """Read the columns of a file that lies in memory, and check them against its manifest.
 
     Returns
     -------
@@ -89,11 +90,12 @@ def _read(root: object) -> tuple[Neutral, str]:
         array = _column(root, column, allowance)
         if array is not None:
             columns[column.name] = array
-    stored = _attribute(root, SHA_ATTRIBUTE)
-    found = content_sha(columns, attributes)
-    if stored != found:
-        raise Misfit("content", "is not what was saved: its check sum is wrong.")
-    return Neutral(columns, attributes), found
+    listed, sha = _attribute(root, MANIFEST_ATTRIBUTE), _attribute(root, SHA_ATTRIBUTE)
+    if not isinstance(listed, str) or sha != content_sha(listed):
+        raise Misfit(f"attribute {MANIFEST_ATTRIBUTE}", "is not what was saved.")
+    newer = int(attributes["format_version"]) > FORMAT_VERSION
+    check_manifest(listed, columns, attributes, newer=newer)
+    return Neutral(columns, attributes), str(sha)
 
 
 def _attribute(root: object, name: str) -> str | int | None:
@@ -149,9 +151,11 @@ def make_image(neutral: Neutral) -> tuple[bytes, str]:
             check_type(column, array)
             allowance.take(array.nbytes, f"column {column.name}")
             columns[column.name] = np.ascontiguousarray(array)
-    sha = content_sha(columns, neutral.attributes)
+    listed = manifest(columns, neutral.attributes)
+    sha = content_sha(listed)
     with api.new_image() as file:
-        _write_attributes(file, {"format": FORMAT, **neutral.attributes, SHA_ATTRIBUTE: sha})
+        _write_attributes(file, {"format": FORMAT, **neutral.attributes})
+        _write_attributes(file, {MANIFEST_ATTRIBUTE: listed, SHA_ATTRIBUTE: sha})
         for column in COLUMNS:
             if column.name in columns:
                 _write_column(file, column, columns[column.name])

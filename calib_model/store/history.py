@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 
 from ..errors import ModelError
-from .encode import json_text
-from .layout import COLUMNS, MAX_TEXT_BYTES
+from .jsontext import json_text, json_value
+from .layout import COLUMNS, MAX_EDIT_BYTES, MAX_TEXT_BYTES
 from .structure import Columns, empty
 from .texts import Array, fixed, in_pieces, joined, plain
 
@@ -144,7 +144,7 @@ def _encoded_edits(edits: list[Mapping[str, Any]]) -> Columns:
     def where(row: int) -> str:
         return f"An edit of table {_text(edits[row], 'table') or '(new)'} in the history"
 
-    text_counts, text_pieces = in_pieces(texts, 16 * MAX_TEXT_BYTES, where)
+    text_counts, text_pieces = in_pieces(texts, MAX_EDIT_BYTES, where)
     return {
         "edit_kind": fixed((_text(e, "kind") for e in edits), where),
         "edit_table": fixed((_text(e, "table") for e in edits), where),
@@ -214,12 +214,7 @@ def _numbers(values: Array) -> list[float | str]:
 
 
 def _object(text: str) -> dict[str, Any]:
-    import json
-
-    try:
-        value = json.loads(text)
-    except (ValueError, RecursionError):
-        raise ModelError("An entry of the history is damaged.") from None
+    value = json_value(text, MAX_EDIT_BYTES)
     if not isinstance(value, dict):
         raise ModelError("An entry of the history is damaged.")
     return value

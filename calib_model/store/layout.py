@@ -24,7 +24,9 @@ MAX_CHUNKS = 100_000
 MAX_STRING_BYTES = 2_000
 MAX_ATTRIBUTE_BYTES = 30_000
 MAX_TEXT_BYTES = 1 << 20
-"""One rule text, record or structural edit."""
+"""One rule text or record."""
+MAX_EDIT_BYTES = 16 << 20
+"""One edit of more than values: it may hold a whole table twice."""
 
 STORAGE_TYPES = (
     "float64",

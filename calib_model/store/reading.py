@@ -12,14 +12,16 @@ import numpy as np
 
 from ..core.calibration_set import CalibrationSet
 from ..errors import BitepointError, DamagedFile, FileProblem, NewerFile
-from .decode import REMEDY, decode, json_value
+from .decode import REMEDY, decode
 from .history import HISTORY_COLUMNS, HistoryColumns
+from .jsontext import json_value
 from .launch import TIME_LIMIT, Child
 from .layout import (
     BY_NAME,
     FORMAT_VERSION,
     INTEGER_ATTRIBUTES,
     MAX_STRING_BYTES,
+    MAX_TEXT_BYTES,
     MAX_TOTAL_BYTES,
     TEXT_ATTRIBUTES,
 )
@@ -243,7 +245,7 @@ def _records(columns: Columns) -> tuple[Record, ...]:
     texts = joined(columns["record_count"], columns["record_text"])
     records = []
     for kind, text in zip(kinds, texts, strict=True):
-        value = json_value(text)
+        value = json_value(text, MAX_TEXT_BYTES)
         if not isinstance(value, dict):
             value = {"text": value}
         records.append((kind, value))

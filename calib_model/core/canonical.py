@@ -12,7 +12,7 @@ tables, one line each, sorted by id; fields are ``key=value``, separated by tabs
   is not filled, ``inf`` no limit; -0 is written as 0.
 - Texts are in Unicode's normal form C; a backslash is ``\\\\``, and control characters and line
   separators are ``\\t``, ``\\n``, ``\\r`` or ``\\uXXXX``, so that a line is a line everywhere.
-- Rules are JSON with sorted keys; relations are ``mode:relation``, sorted by mode.
+- Rules are JSON with sorted keys; relations are JSON pairs of mode and relation, sorted.
 - Lines end with a line feed; the encoding is UTF-8.
 
 What belongs to the record (name, revision and description of the set, history, remarks, waivers,
@@ -27,6 +27,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Any
 
 from .arrays import FloatArray
@@ -101,13 +102,14 @@ def _table_lines(content: CalibrationSet) -> Iterator[str]:
 
 
 def _table_line(table: Table, axes: dict[tuple[int, int], str], rules: dict[Rule, str]) -> str:
+    in_force = ",".join([_rule(rule, rules) for rule in table.rules])
     parts = [
         (
             f"table\tid={table.id}\tname={_text(table.name)}\tunit={_text(table.unit)}"
             f"\tfunction={_text(table.function)}\tdescription={_text(table.description)}"
             f"\tlower={_number(table.lower)}\tupper={_number(table.upper)}"
             f"\tstorage={_storage(table.storage)}\trole={_text(table.role)}"
-            f"\trelations={_relations(table)}\trules=[{','.join(_rule(r, rules) for r in table.rules)}]"
+            f"\trelations={_relations(table)}\trules=[{in_force}]"
         )
     ]
     for number, axis in enumerate(table.axes, start=1):
@@ -145,7 +147,12 @@ def _storage(storage: Storage) -> str:
 def _relations(table: Table) -> str:
     if not table.relations:
         return ""
-    pairs = sorted((_text(mode), _text(sense)) for mode, sense in table.relations.items())
+    return _pairs(tuple(table.relations.items()))
+
+
+@lru_cache(maxsize=1000)  # a set has a handful of combinations
+def _pairs(relations: tuple[tuple[str, str], ...]) -> str:
+    pairs = sorted((_text(mode), _text(sense)) for mode, sense in relations)
     return json.dumps(pairs, ensure_ascii=False, separators=(",", ":"))
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from typing import NoReturn
+import contextlib
+from typing import Any, NoReturn
 
 from app.cli.answer import CannotDo
 
@@ -31,3 +32,8 @@ class VerbParser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Raise instead of leaving."""
         raise CannotDo(f"{message[:1].upper()}{message[1:]}. See `{self.prog} --help`.")
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        # Python 3.11 lets this through where the reader of the help has gone.
+        with contextlib.suppress(BrokenPipeError):
+            super()._print_message(message, file)

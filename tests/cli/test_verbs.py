@@ -224,7 +224,7 @@ def test_every_state_is_told(run: Run, tmp_path: Path) -> None:
     assert told == {
         "same": ("same", 0),
         "cells": ("changed", 1),
-        "axes": ("axes differ", 2),
+        "axes": ("axes differ", 1),  # at 1 % only: 2 against 1.5
         "units": ("units differ", 2),
         "kinds": ("units differ", None),
         "mine": ("only in first", None),

@@ -1,1 +1,1 @@
-""""""
+"""Tables and sets as HTML."""

@@ -141,13 +141,15 @@ class ValueAxis(pg.AxisItem):
         size = self.size()
         length = size.height() if self.orientation in ("left", "right") else size.width()
         metrics = QFontMetricsF(self.label.font())
-        room = max(length - metrics.horizontalAdvance(self._tail) - 8, 30.0)
+        room = max(length - metrics.horizontalAdvance(self._tail) - 16, 30.0)
         name = metrics.elidedText(self._text, Qt.TextElideMode.ElideRight, room)
         text = name + self._tail
         if text != self._shown:
             self._shown = text
             # pyqtgraph reads the label as HTML
             self.setLabel(html.escape(text))
+            # pyqtgraph places the label only when the axis is resized.
+            super().resizeEvent()
 
 
 class Canvas(pg.PlotWidget):

@@ -110,7 +110,7 @@ class Legend(QWidget):
 
     def _fit(self) -> None:
         height = self.heightForWidth(self.width())
-        if height != self.height():
+        if height != self.minimumHeight():
             self.setFixedHeight(height)
 
     def _places(self, width: int) -> list[QRect]:

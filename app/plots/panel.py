@@ -267,6 +267,8 @@ class PlotPanel(QWidget):
         lines = together or self.tabs.currentIndex() == 1
         self.heat.setVisible(heat)
         self.slices.setVisible(lines)
+        # Whoever gives the keyboard to the panel means the plot in it.
+        self.setFocusProxy((self.heat if heat else self.slices) if is_map else self.curve)
         # Only what bears on what is in sight.
         self.mode_choice.setVisible(is_map and heat)
         self.along_choice.setVisible(is_map and lines)

@@ -13,7 +13,7 @@ from app.plots.heatmap import HeatMapView, Show
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
-from calib_model.editing.change import values_change
+from calib_model.editing.change import add_table, values_change
 from calib_model.session.document import Document
 from tests.plots import demo_set as demo
 from tests.plots import mouse
@@ -241,6 +241,24 @@ def test_further_axes_at_the_cursor(qtbot) -> None:
     assert (view.plane == desk.table.values[:, :, 2]).all()
     mouse.drag(view.canvas, middle(view, 0, 0), middle(view, 1, 1))
     assert np.argwhere(desk.selection).tolist() == [[0, 0, 2], [0, 1, 2], [1, 0, 2], [1, 1, 2]]
+
+
+def test_axis_labels_lie_within_their_axis_and_keep_the_unit(qtbot) -> None:
+    long = Axis([0, 10], "Steering wheel angle, absolute, at the column", "deg/s")
+    table = odd_map().with_axis(0, long, odd_map().values)
+    desk = demo.demo_desk()
+    view = shown(qtbot, desk)
+    desk.do(add_table(desk.current.content, table))
+    desk.open_table("odd")
+    view.refresh()
+    axis = view.canvas.left
+    text = axis.label.toPlainText().strip()
+    assert text.startswith("Steering")
+    assert text.endswith("…, °/s")
+    place = axis.mapRectFromItem(axis.label, axis.label.boundingRect())
+    assert place.top() >= -1
+    assert place.bottom() <= axis.size().height() + 1
+    assert place.center().y() == pytest.approx(axis.size().height() / 2, abs=2)
 
 
 def test_an_all_empty_or_constant_map_is_drawn(qtbot) -> None:

@@ -211,6 +211,23 @@ def test_every_action_does_what_it_says(qtbot, desk) -> None:
     assert not rows["plots.from_reference"].enabled(desk)
 
 
+def test_the_keyboard_goes_to_the_plot_in_sight(qtbot, desk) -> None:
+    panel = shown(qtbot, desk)
+    qtbot.waitActive(panel)
+    panel.setFocus()
+    assert panel.heat.hasFocus()
+    desk.open_table("pre_engage_fade")
+    panel.setFocus()
+    assert panel.curve.hasFocus()
+
+
+def test_the_key_takes_its_room_at_once(qtbot, desk) -> None:
+    panel = shown(qtbot, desk)
+    qtbot.wait(30)
+    assert panel.legend.entries
+    assert panel.legend.height() == panel.legend.heightForWidth(panel.legend.width()) > 0
+
+
 def test_views_follow_a_closed_document(qtbot, desk) -> None:
     panel = shown(qtbot, desk)
     desk.remove(desk.current)

@@ -70,10 +70,10 @@ class PasteRefused(EditRefused):
 
     Parameters
     ----------
-    cells : tuple of RefusedCell
+    problem, remedy : str
+    cells : iterable of RefusedCell
     ambiguous : bool
         Whether naming the decimal mark would make the text readable: worth asking for.
-    problem, remedy : str
     """
 
     def __init__(

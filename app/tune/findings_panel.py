@@ -193,7 +193,7 @@ class FindingsPanel(QWidget):
         label.setWordWrap(True)
         self._remedies.addWidget(label)
         for number, remedy in enumerate(remedies, 1):
-            button = RemedyButton(f"{number}  {remedy.text}", remedy.settles)
+            button = RemedyButton(f"{number}  {remedy.text}", remedy.outcome)
             button.clicked.connect(lambda _=False, r=remedy: self._desk.do(r.change))
             self._remedies.addWidget(button)
             self._buttons.append(button)
@@ -202,9 +202,8 @@ class FindingsPanel(QWidget):
 class RemedyButton(QPushButton):
     """A large button whose text wraps, with a line on whether it mends the finding."""
 
-    def __init__(self, text: str, settles: bool) -> None:
+    def __init__(self, text: str, outcome: str) -> None:
         super().__init__()
-        outcome = "Mends this finding" if settles else "Helps, but does not mend it alone"
         label = QLabel(f"{_escape(text)}<br><small>{outcome}</small>")
         label.setWordWrap(True)
         label.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)

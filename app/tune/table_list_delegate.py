@@ -103,10 +103,9 @@ class RowDelegate(QStyledItemDelegate):
         line = option.fontMetrics.height()
         top = rect.top() + (rect.height() - 2 * line) // 2
         painter.setFont(option.font)
-        name = option.fontMetrics.elidedText(
-            table.label, Qt.TextElideMode.ElideMiddle, right - left
-        )
-        painter.drawText(QRect(left, top, right - left, line), Qt.AlignmentFlag.AlignVCenter, name)
+        whole = rect.right() - _PAD - left
+        name = option.fontMetrics.elidedText(table.label, Qt.TextElideMode.ElideMiddle, whole)
+        painter.drawText(QRect(left, top, whole, line), Qt.AlignmentFlag.AlignVCenter, name)
         small = QFont(option.font)
         small.setPointSizeF(option.font.pointSizeF() * 0.87)
         painter.setFont(small)
@@ -114,12 +113,10 @@ class RowDelegate(QStyledItemDelegate):
         detail = f"{table.id} · {unit}" if unit else table.id
         if changed:
             detail = f"changed · {detail}"
-        detail = painter.fontMetrics().elidedText(
-            detail, Qt.TextElideMode.ElideRight, rect.right() - _PAD - left
-        )
+        detail = painter.fontMetrics().elidedText(detail, Qt.TextElideMode.ElideRight, right - left)
         painter.setOpacity(0.85)
         painter.drawText(
-            QRect(left, top + line, rect.right() - _PAD - left, line),
+            QRect(left, top + line, right - left, line),
             Qt.AlignmentFlag.AlignVCenter,
             detail,
         )
@@ -142,7 +139,8 @@ class RowDelegate(QStyledItemDelegate):
         right = rect.right() - _PAD
         line = metrics.height()
         size = max(9, line - 6)
-        top = rect.top() + (rect.height() - lines * line) // 2
+        # On a table's second line: the name needs the first one whole.
+        top = rect.top() + (rect.height() - lines * line) // 2 + (lines - 1) * line
         for severity, count in reversed(list(zip(_SEVERITIES, counts, strict=True))):
             if not count:
                 continue

@@ -49,7 +49,7 @@ def _ask(question: Callable[[GridView, Table], Question]) -> Run:
 
 
 def _chosen(verb: str) -> Callable[[Table, BoolArray], str]:
-    return lambda table, selection: f"{verb} {cells_text(table, selection)}"
+    return lambda table, selection: f"{verb} {cells_text(table, selection, named=False)}"
 
 
 def _at_cursor(grid: GridView, table: Table) -> str:

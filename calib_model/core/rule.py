@@ -279,6 +279,10 @@ class Rule(ABC):
     remedies: ClassVar[tuple[str, ...]] = ()
     """Kinds of remedy that suit a finding, best first (`calib_model.remedies`)."""
 
+    def suited(self) -> tuple[str, ...]:
+        """Kinds of remedy that suit a finding of this very rule, best first."""
+        return self.remedies
+
     def reads(self) -> tuple[str, ...]:
         """Ids of other tables of the set that the rule reads."""
         return ()
@@ -318,6 +322,8 @@ class Rule(ABC):
         found = []
         for index, row in zip(*np.nonzero(np.broadcast_to(bad, excess.shape)), strict=True):
             used = coefficients[index, row] != 0
+            if not used.any():  # multiplied away, but this is still the place
+                used = np.ones_like(used)
             cells = tuple(dict.fromkeys(own.cells[row][used].tolist()))
             found.append(Breach(int(index), cells, float(excess[index, row]), int(row)))
         return found

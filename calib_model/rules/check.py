@@ -369,7 +369,7 @@ def _finding(rule: Rule, table: Table, breaches: list[Breach], context: Surround
         float(worst.amount),
         rule.amount_unit(table),
         message,
-        rule.remedies,
+        rule.suited(),
         source=rule,
         places=len(breaches),
     )

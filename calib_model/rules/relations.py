@@ -158,7 +158,11 @@ class Hysteresis(Rule):
     branches: bool = False
 
     kind: ClassVar[str] = "hysteresis"
-    remedies: ClassVar[tuple[str, ...]] = (EXCHANGE, RESTORE_GAP)
+    remedies: ClassVar[tuple[str, ...]] = (RESTORE_GAP,)
+
+    def suited(self) -> tuple[str, ...]:
+        """Branches of a measured loop may have been exchanged; other pairs cannot be."""
+        return (EXCHANGE, RESTORE_GAP) if self.branches else self.remedies
 
     def reads(self) -> tuple[str, ...]:
         """See `Rule.reads`."""

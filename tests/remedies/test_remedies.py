@@ -128,7 +128,7 @@ def test_symmetry_offers_both_halves() -> None:
 def test_clip_round_and_fill() -> None:
     assert mended(one([0, 1, 2, 3, 150]), "limits", "clip") == [0, 1, 2, 3, 100]
     bounds = Bounds(upper=2.0)
-    assert mended(one([0, 1, 2, 2, 3], bounds), "bounds", "clip") == [0, 1, 2, 2, 2]
+    assert mended(one([0, 1, 1, 2, 3], bounds), "bounds", "clip") == [0, 1, 1, 2, 2]
     assert mended(one([0, 1, 2, 3, 4.1]), "on_raster", "round") == [0, 1, 2, 3, 4]
     hole = one([0, 1, np.nan, 3, 4])
     assert mended(hole, "finite", "re-interpolate") == [0, 1, 2, 3, 4]

@@ -1,0 +1,102 @@
+"""The page as a whole: findings reach grid, list and plots; dialogs make one change."""
+
+from __future__ import annotations
+
+import numpy as np
+from PySide6.QtWidgets import QLabel
+from pytestqt.qtbot import QtBot
+
+from app.desk import Desk
+from app.tune.details_dialog import DetailsDialog
+from app.tune.header import TableHeader, cell_words
+from app.tune.page import TunePage
+from app.tune.rules_dialog import RulesDialog
+from calib_model.core.table import Table
+from calib_model.editing.change import values_change
+
+
+def test_findings_reach_every_part(practice_desk: Desk, qtbot: QtBot) -> None:
+    page = TunePage(practice_desk)
+    qtbot.addWidget(page)
+    page.resize(1300, 700)
+    page.show()
+    assert page.side.tabText(0) == "Findings (4)"
+    assert page.grid.grid.look(3, 6).severity == "error"
+    assert page.grid.grid.look(0, 0).severity == ""
+    practice_desk.open_table("controller_tick")
+    assert page.side.tabText(0) == "Findings"
+
+
+def test_panes_take_the_keyboard_in_turn(practice_desk: Desk, qtbot: QtBot) -> None:
+    page = TunePage(practice_desk)
+    qtbot.addWidget(page)
+    page.show()
+    page.grid.setFocus()
+    seen = []
+    for _ in range(4):
+        page.next_pane(+1)
+        focused = page.focusWidget()
+        assert focused is not None
+        seen.append(
+            next(
+                name
+                for name in ("table_list", "grid_panel", "plots", "side")
+                if getattr(page, name).isAncestorOf(focused) or getattr(page, name) is focused
+            )
+        )
+    assert seen == ["plots", "side", "table_list", "grid_panel"]
+
+
+def test_header_tells_the_cell(practice_desk: Desk, qtbot: QtBot) -> None:
+    header = TableHeader(practice_desk)
+    qtbot.addWidget(header)
+    practice_desk.set_cursor((3, 6))
+    text = " ".join(label.text() for label in header.findChildren(QLabel))
+    assert "−10 °C, 40 %: 21.5 N·m  ·  raw 43  ·  next 21 and 22" in text
+    table = practice_desk.table
+    assert table is not None
+    values = table.values.copy()
+    values[3, 6] = 212.75
+    practice_desk.do(values_change(table, values, "Set"))
+    text = " ".join(label.text() for label in header.findChildren(QLabel))
+    assert "212.75 N·m  ·  stored as 213  ·  next 212.5 and 213  ·  saved 21.5 N·m" in text
+
+
+def test_cell_words_of_an_empty_scalar() -> None:
+    assert cell_words(Table("a", np.nan, unit="s"), ()) == "empty s"
+
+
+def test_details_make_one_change_or_say_what_is_wrong(practice_desk: Desk, qtbot: QtBot) -> None:
+    dialog = DetailsDialog(practice_desk)
+    qtbot.addWidget(dialog)
+    dialog.name.setText("Other name")
+    dialog.upper.setText("1.234,5")
+    dialog.accept()
+    assert practice_desk.table is not None
+    assert practice_desk.table.name == "Pre-engage torque"
+    assert "largest value" in dialog._problem.text()
+    dialog.upper.setText("460")
+    dialog.step.setText("0.25")
+    dialog.accept()
+    table = practice_desk.table
+    assert (table.name, table.upper, table.storage.resolution) == ("Other name", 460, 0.25)
+    document = practice_desk.current
+    assert document is not None
+    document.undo()
+    assert practice_desk.table.name == "Pre-engage torque"
+
+
+def test_rules_are_written_as_text(practice_desk: Desk, qtbot: QtBot) -> None:
+    practice_desk.open_table("ambient_factor")
+    dialog = RulesDialog(practice_desk)
+    qtbot.addWidget(dialog)
+    text = dialog.text.toPlainText()
+    assert "covers" in text
+    dialog.text.setPlainText(text.replace("covers", "smothers"))
+    dialog.accept()
+    assert "smothers" in dialog._problem.text()
+    dialog.text.setPlainText(text.replace("low = -40", "low = -20"))
+    dialog.accept()
+    table = practice_desk.table
+    assert table is not None
+    assert any(getattr(rule, "low", None) == -20 for rule in table.rules)

@@ -16,10 +16,12 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from calib_model.remedies import Remedy
 from calib_model.rules.check import Finding
 
 from .findings_delegate import FindingsDelegate
 from .findings_model import FindingsModel
+from .remedy_finder import RemedyFinder
 
 MOST_REMEDIES = 4
 
@@ -77,7 +79,9 @@ class FindingsPanel(QWidget):
         self._later = QTimer(self)
         self._later.setSingleShot(True)
         self._later.setInterval(30)
-        self._later.timeout.connect(self._show_remedies)
+        self._later.timeout.connect(self._ask)
+        self._finder = RemedyFinder(self)
+        self._finder.found.connect(self._show_remedies)
         self._kept: Finding | None = None
         self.model.modelAboutToBeReset.connect(self._keep)
         self.model.modelReset.connect(self._on_reset)
@@ -111,14 +115,14 @@ class FindingsPanel(QWidget):
         row = self.model.row_of(chosen)
         if row >= 0:
             self.list.setCurrentIndex(self.model.index(row))
-        self._show_remedies()
+        self._ask()
         self._desk.tell(f"Finding {findings.index(chosen) + 1} of {len(findings)}")
 
     def apply_remedy(self, number: int) -> None:
         """Apply the remedy with this number, as listed."""
         if self._later.isActive():
-            self._later.stop()
-            self._show_remedies()
+            self._ask()
+        self._finder.wait()
         if 0 <= number < len(self._buttons):
             self._buttons[number].click()
         else:
@@ -173,26 +177,32 @@ class FindingsPanel(QWidget):
 
     # -- remedies ------------------------------------------------------------------------------
 
-    def _show_remedies(self) -> None:
+    def _ask(self) -> None:
+        """Start to look for the remedies of the chosen finding."""
+        self._later.stop()
+        finding, document = self.finding, self._desk.current
+        if finding is None or document is None:
+            self._finder.forget()
+            self._show_remedies(None, ())
+            return
+        reference = self._desk.reference
+        base = reference.content if reference is not None and reference is not document else None
+        self._finder.ask(document.content, finding, base)
+
+    def _show_remedies(self, finding: Finding | None, remedies: tuple[Remedy, ...]) -> None:
         while (item := self._remedies.takeAt(0)) is not None:
             widget = item.widget()
             if widget is not None:
                 widget.hide()
                 widget.deleteLater()
         self._buttons = []
-        finding, document = self.finding, self._desk.current
-        if finding is None or document is None:
+        if finding is None:
             return
-        from calib_model.remedies import remedies_for
-
-        reference = self._desk.reference
-        base = reference.content if reference is not None and reference is not document else None
-        remedies = remedies_for(document.content, finding, base)[:MOST_REMEDIES]
         title = "Remedies" if remedies else "No remedy is offered here: edit the cells named above."
         label = QLabel(title)
         label.setWordWrap(True)
         self._remedies.addWidget(label)
-        for number, remedy in enumerate(remedies, 1):
+        for number, remedy in enumerate(remedies[:MOST_REMEDIES], 1):
             button = RemedyButton(f"{number}  {remedy.text}", remedy.outcome)
             button.clicked.connect(lambda _=False, r=remedy: self._desk.do(r.change))
             self._remedies.addWidget(button)

@@ -133,7 +133,7 @@ class TunePage(QWidget):
         )
         target = (here + by) % len(panes)
         if target == 0:
-            self.table_list.focus_list()
+            self.table_list.view.setFocus(Qt.FocusReason.ShortcutFocusReason)
         elif target == 1:
             self.grid.setFocus(Qt.FocusReason.ShortcutFocusReason)
         elif target == 2:

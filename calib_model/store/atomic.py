@@ -21,6 +21,8 @@ from .source import Stamp
 BACKUP_SUFFIX = ".bak"
 """The state before the last save stays beside the file as ``NAME.h5.bak``."""
 TEMPORARY_SUFFIX = ".saving"
+STALE_SECONDS = 3600.0
+"""A temporary file older than this belongs to no save that still runs."""
 RETRIES = (0.05, 0.1, 0.2, 0.4, 0.8)
 """Pauses in seconds while another program holds the file (Windows)."""
 
@@ -67,6 +69,7 @@ def replace_file(
             _back_up(path)
         _persistently(lambda: temporary.replace(path))
         _sync_folder(path.parent)
+        _tidy(path)
         return Stamp.of(path.stat())
     except OSError as error:
         raise save_failed(path, error) from error
@@ -203,6 +206,17 @@ def _sync_folder(folder: Path) -> None:
         pass
     finally:
         os.close(handle)
+
+
+def _tidy(path: Path) -> None:
+    """Remove what earlier saves of this file left when their process was killed."""
+    start, ends = f".{path.name}.", (TEMPORARY_SUFFIX, BACKUP_SUFFIX)
+    with contextlib.suppress(OSError):
+        for other in path.parent.iterdir():
+            if other.name.startswith(start) and other.name.endswith(ends):
+                age = time.time() - other.lstat().st_mtime
+                if age > STALE_SECONDS and other.is_file():
+                    _forget(other)
 
 
 def _forget(path: Path) -> None:

@@ -64,7 +64,7 @@ def decode(neutral: Neutral, path: Path) -> tuple[CalibrationSet, Columns]:
 def _set(columns: Columns, attributes: Mapping[str, Any], path: Path) -> CalibrationSet:
     axes = _axes(columns, path)
     tables = _tables(columns, axes, path)
-    about: dict[str, str] = {}
+    about: dict[str, Any] = {}
     for name in TEXT_ATTRIBUTES:
         text = attributes.get(name)
         if not isinstance(text, str):

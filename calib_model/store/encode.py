@@ -20,6 +20,7 @@ from .layout import (
     FORMAT_VERSION,
     INTERPOLATIONS,
     MAX_ATTRIBUTE_BYTES,
+    MAX_RECORD_BYTES,
     MAX_TEXT_BYTES,
     MIN_READER_VERSION,
     POSITIONS,
@@ -222,7 +223,7 @@ def _rules(tables: list[Table]) -> Columns:
 
 def _records(records: Sequence[tuple[str, Mapping[str, Any]]]) -> Columns:
     counts, pieces = in_pieces(
-        [json_text(plain) for _, plain in records], MAX_TEXT_BYTES, lambda n: f"Record {n + 1}"
+        [json_text(plain) for _, plain in records], MAX_RECORD_BYTES, lambda n: f"Record {n + 1}"
     )
     return {
         "record_kind": fixed((kind for kind, _ in records), lambda n: f"Kind of record {n + 1}"),

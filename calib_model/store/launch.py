@@ -49,7 +49,8 @@ class Child:
         """Ask for the columns of a file."""
         name = base64.b64encode(os.fsencode(path)).decode()
         assert self.process.stdin is not None
-        self.process.stdin.write(pack_header({"path": name}))
+        with contextlib.suppress(OSError):  # it has ended already: its answer says how
+            self.process.stdin.write(pack_header({"path": name}))
 
     def read(self, size: int) -> bytes:
         """Return at most `size` bytes of the answer, none at its end."""

@@ -24,7 +24,9 @@ MAX_CHUNKS = 100_000
 MAX_STRING_BYTES = 2_000
 MAX_ATTRIBUTE_BYTES = 30_000
 MAX_TEXT_BYTES = 1 << 20
-"""One rule text or record."""
+"""One rule text."""
+MAX_RECORD_BYTES = 16 << 20
+"""One item of the record: a sign-off holds a digest for each of maybe 30,000 tables."""
 MAX_EDIT_BYTES = 16 << 20
 """One edit of more than values: it may hold a whole table twice."""
 

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from ..core.calibration_set import CalibrationSet
+from ..core.record import record_from_plain
 from ..errors import BitepointError, DamagedFile, FileProblem, NewerFile
 from .decode import REMEDY, decode
 from .history import HISTORY_COLUMNS, HistoryColumns
@@ -20,8 +21,8 @@ from .layout import (
     BY_NAME,
     FORMAT_VERSION,
     INTEGER_ATTRIBUTES,
+    MAX_RECORD_BYTES,
     MAX_STRING_BYTES,
-    MAX_TEXT_BYTES,
     MAX_TOTAL_BYTES,
     TEXT_ATTRIBUTES,
 )
@@ -63,11 +64,12 @@ class StoredSet:
     Parameters
     ----------
     set : CalibrationSet
+        Its record included.
     history : HistoryColumns
     content_sha : str
     file_stamp : FileStamp
     records : sequence of (kind, plain data)
-        Remarks, waivers, decisions and sign-offs, as they were written.
+        Items of the record that this version does not know; to be written again as they are.
     """
 
     set: CalibrationSet
@@ -231,12 +233,14 @@ def built(neutral: Neutral, sha: str, stamp: Stamp, path: Path) -> StoredSet:
     """
     try:
         content, columns = decode(to_current(neutral), path)
-        records = _records(columns)
+        record, records = record_from_plain(_records(columns))
     except FileProblem:
         raise
     except BitepointError as error:
         raise DamagedFile(path, "", error.problem, error.remedy or REMEDY) from None
     history = HistoryColumns({c.name: columns[c.name] for c in HISTORY_COLUMNS})
+    if record:
+        content = content.with_record(record)
     return StoredSet(content, history, sha, FileStamp(*stamp, sha), records)
 
 
@@ -245,7 +249,7 @@ def _records(columns: Columns) -> tuple[Record, ...]:
     texts = joined(columns["record_count"], columns["record_text"])
     records = []
     for kind, text in zip(kinds, texts, strict=True):
-        value = json_value(text, MAX_TEXT_BYTES)
+        value = json_value(text, MAX_RECORD_BYTES)
         if not isinstance(value, dict):
             value = {"text": value}
         records.append((kind, value))

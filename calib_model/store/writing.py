@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from ..core.calibration_set import CalibrationSet
+from ..core.record import record_to_plain
 from ..errors import FileChanged, FileProblem, ModelError, SaveFailed
 from .atomic import replace_file, save_failed, target_of
 from .encode import encode
@@ -48,6 +49,14 @@ def image_of(
 ) -> tuple[bytes, str]:
     """Return the bytes of a set file, and the hash of its content.
 
+    Parameters
+    ----------
+    content : CalibrationSet
+        Its record is written with it.
+    history : HistoryColumns, optional
+    records : sequence of (kind, plain data)
+        Further items, which this version does not know.
+
     Raises
     ------
     ModelError
@@ -58,7 +67,8 @@ def image_of(
 
     columns = history.columns() if history is not None else {}
     try:
-        return make_image(encode(content, columns, records))
+        everything = [*record_to_plain(content.record), *records]
+        return make_image(encode(content, columns, everything))
     except Misfit as misfit:
         raise ModelError(f"The set cannot be kept: {misfit.place} {misfit.problem}") from None
 
@@ -86,6 +96,7 @@ def write_set(
         How the file was when it was opened or last saved; if another program wrote to it since,
         it is left alone.  Without it, whatever is there is replaced.
     records : sequence of (kind, plain data)
+        Items of the record that this version does not know.
     journal : object with ``saving(content_sha)``, optional
     backup : bool
         Keep the state before beside the file (``NAME.h5.bak``).

@@ -47,6 +47,7 @@ def file(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.mark.timeout(600)
 def test_no_flipped_bit_of_2000_gives_other_content(file: Path) -> None:
     found = outcomes(file, "flip", 2000)
     assert set(found) <= {"refused", "same"}, found

@@ -12,7 +12,14 @@ from typing import Any
 import pytest
 
 from calib_model.errors import FileChanged, SaveFailed
-from calib_model.store import HistoryColumns, atomic, has_changed, read_set, write_set
+from calib_model.store import (
+    HistoryColumns,
+    atomic,
+    has_changed,
+    read_set,
+    read_set_here,
+    write_set,
+)
 from tests.store.making import small_set
 
 NEW = small_set().described(revision="8")
@@ -39,6 +46,18 @@ def test_one_backup_is_kept(saved: Path) -> None:
     assert beside(saved) == {"larch.h5", "larch.h5.bak"}
     write_set(saved.with_name("other.h5"), NEW, backup=False)
     assert beside(saved) == {"larch.h5", "larch.h5.bak", "other.h5"}
+
+
+def test_what_a_killed_save_left_is_tidied_up_later(saved: Path) -> None:
+    stale = [saved.with_name(f".larch.h5.0a1b2c3d{end}") for end in (".saving", ".bak")]
+    fresh = saved.with_name(".larch.h5.ffffffff.saving")
+    other = saved.with_name(".other.h5.0a1b2c3d.saving")
+    for path in (*stale, fresh, other):
+        path.write_bytes(b"half")
+    for path in (*stale, other):
+        os.utime(path, (1, 1))
+    write_set(saved, NEW)
+    assert beside(saved) == {"larch.h5", "larch.h5.bak", fresh.name, other.name}
 
 
 def test_the_mode_of_the_file_is_kept(saved: Path) -> None:
@@ -237,7 +256,7 @@ def test_after_every_fault_the_file_is_old_or_new_and_whole(
             error = run_with_fault(faults, saved, number, code)
         now = saved.read_bytes()
         if error is None or now != old:
-            assert read_set(saved).set == NEW, (number, name)
+            assert read_set_here(now, saved).set == NEW, (number, name)
         else:
             failed += 1
             assert isinstance(error, SaveFailed)

@@ -223,6 +223,10 @@ class Canvas(pg.PlotWidget):
         (x0, x1), (y0, y1) = self.shown_range()
         return (x1 - x0) / max(self.box.width(), 1.0), (y1 - y0) / max(self.box.height(), 1.0)
 
+    def size_in_view(self) -> tuple[float, float]:
+        """Return width and height of the area within the axes, in screen units."""
+        return float(self.box.width()), float(self.box.height())
+
     def to_plot(self, place: QPointF) -> QPointF:
         """Turn a place in the viewport into the plot's coordinates."""
         scene = self.viewportTransform().inverted()[0].map(place)
@@ -267,8 +271,11 @@ class Canvas(pg.PlotWidget):
         self.mousePressEvent(event)
 
     def viewportEvent(self, event: QEvent) -> bool:
-        """Show a tip for what is under the pointer."""
+        """Show a tip for what is under the pointer; over the axes, how the plot is used."""
         if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
+            place = self.mapToScene(event.pos())
+            if not self.box.sceneBoundingRect().contains(place):
+                return super().viewportEvent(event)
             text = self.tip_at(self.to_plot(QPointF(event.pos())))
             if text:
                 QToolTip.showText(event.globalPos(), text, self)

@@ -54,6 +54,8 @@ class LinesView(PlotView):
     _items: LineItems
     _drag: Drag | None = None
     _anchor: int | None = None
+    _fitted: tuple[object, object] = (None, None)
+    """Range and size of the last fit, to tell whether the view was moved since."""
     _floor = 0.0
     """Where points that are not filled yet are drawn."""
 
@@ -116,6 +118,10 @@ class LinesView(PlotView):
             stale |= Part.ALL
         elif stale & Part.VALUES and self._drag is None:
             self._keep_in_view(table)
+        if stale & Part.SCALE and self._drag is None:
+            fitted, size = self._fitted
+            if fitted == canvas.shown_range() and size != canvas.size_in_view():
+                self.fit()  # nobody chose another part: the margins suit the new size
         if stale & (Part.VALUES | Part.CURSOR):
             self._draw_line(table, axis)
         if stale & Part.VALUES:
@@ -239,7 +245,9 @@ class LinesView(PlotView):
         if table is None or canvas is None or self.unfit(table):
             return
         x = positions(table.axes[self.along()])
-        pad = (x[-1] - x[0]) * 0.06 or 0.6
+        # Room for half a mark at the ends, however small the area is.
+        pad_x, pad_y = (min(max(0.06, 9 / max(size, 1.0)), 0.2) for size in canvas.size_in_view())
+        pad = (x[-1] - x[0]) * pad_x or 0.6
         low, high = self._extent(table)
         span = high - low
         if span <= 0:
@@ -248,9 +256,10 @@ class LinesView(PlotView):
         for limit in (table.lower, table.upper):
             if np.isfinite(limit) and low - span / 2 <= limit <= high + span / 2:
                 low, high = min(low, limit), max(high, limit)
-        margin = (high - low) * 0.07
+        margin = (high - low) * pad_y
         self._floor = low
         canvas.show_range((x[0] - pad, x[-1] + pad), (low - margin, high + margin))
+        self._fitted = (canvas.shown_range(), canvas.size_in_view())
 
     def _extent(self, table: Table) -> tuple[float, float]:
         """Return the lowest and highest value to show."""

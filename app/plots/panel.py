@@ -9,12 +9,15 @@ from PySide6.QtWidgets import (
     QComboBox,
     QHBoxLayout,
     QLabel,
+    QMenu,
     QSizePolicy,
     QSplitter,
     QStackedWidget,
     QTabBar,
+    QToolButton,
     QVBoxLayout,
     QWidget,
+    QWidgetAction,
 )
 
 from app.desk import Desk
@@ -26,7 +29,9 @@ from app.plots.view import Findings, OneLine, PlotView
 
 SIDE_BY_SIDE = 620
 ONE_ABOVE_OTHER = 560
-"""Width and height, in screen units, from which heat map and slices are shown together."""
+SWITCHES = 290
+"""Widths and height, in screen units, from which heat map and slices are shown together, and from
+which the overlays' switches have room."""
 
 _MODE_WORDS = {
     Show.VALUES: "Values",
@@ -74,10 +79,10 @@ class PlotPanel(QWidget):
         self._timer.setSingleShot(True)
         self._timer.timeout.connect(self._gather)
 
-        self.saved_box = QCheckBox("&Saved state", self)
+        self.saved_box = QCheckBox("Saved state", self)
         self.saved_box.setChecked(True)
         self.saved_box.setToolTip("Draw the table as it was last saved, dashed, behind the plot.")
-        self.reference_box = QCheckBox("&Reference", self)
+        self.reference_box = QCheckBox("Reference", self)
         self.reference_box.setChecked(True)
         self.reference_box.setToolTip("Draw the reference set's table, dotted, behind the plot.")
         self.along_choice = QuietCombo(self)
@@ -89,14 +94,28 @@ class PlotPanel(QWidget):
         for mode, text in _MODE_WORDS.items():
             self.mode_choice.addItem(text, mode)
         self.tabs = QTabBar(self)
-        self.tabs.addTab("Heat map")
+        self.tabs.addTab("Map")
         self.tabs.addTab("Slices")
         self.tabs.setExpanding(False)
+        self.tabs.setUsesScrollButtons(False)
         self.tabs.setAccessibleName("Heat map or slices")
         for choice in (self.along_choice, self.mode_choice):
             choice.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
             choice.setMinimumWidth(70)
             choice.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
+
+        self.key_legend = Legend()
+        self.key_legend.setMinimumWidth(280)
+        self.key_button = QToolButton(self)
+        self.key_button.setText("Key")
+        self.key_button.setToolTip("What lines and marks mean.")
+        self.key_button.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
+        key_menu = QMenu(self.key_button)
+        shown = QWidgetAction(key_menu)
+        shown.setDefaultWidget(self.key_legend)
+        key_menu.addAction(shown)
+        self.key_button.setMenu(key_menu)
+        self.key_button.hide()
 
         self.bar = QWidget(self)
         row = QHBoxLayout(self.bar)
@@ -111,6 +130,7 @@ class PlotPanel(QWidget):
         row.addStretch(1)
         row.addWidget(self.saved_box)
         row.addWidget(self.reference_box)
+        row.addWidget(self.key_button)
 
         self.maps = QSplitter(Qt.Orientation.Horizontal, self)
         self.maps.setChildrenCollapsible(False)
@@ -249,7 +269,14 @@ class PlotPanel(QWidget):
             self.note.setVisible(bool(notes))
             # Drawn marks come last, lines first; what two views share is said once.
             entries = {e.words: e for v in seen for e in v.legend.entries}
-            self.legend.show_entries(sorted(entries.values(), key=lambda e: bool(e.mark)))
+            ordered = sorted(entries.values(), key=lambda e: bool(e.mark))
+            self.legend.show_entries(ordered)
+            self.key_legend.show_entries(ordered)
+        # The key must not take the plot's room: in a low panel it waits behind a button.
+        need = self.legend.heightForWidth(max(self.width() - 12, 60))
+        low = need > 0.2 * self.height()
+        self.legend.setVisible(not low)
+        self.key_button.setVisible(low)
 
     def _show_along(self, axis: int) -> None:
         if self.along_choice.count() > axis:
@@ -272,8 +299,10 @@ class PlotPanel(QWidget):
         # Only what bears on what is in sight.
         self.mode_choice.setVisible(is_map and heat)
         self.along_choice.setVisible(is_map and lines)
-        self.saved_box.setVisible(lines or not is_map)
-        self.reference_box.setVisible(lines or not is_map)
+        # In a very narrow panel the two switches are in the menu View only.
+        switches = (lines or not is_map) and self.width() >= SWITCHES
+        self.saved_box.setVisible(switches)
+        self.reference_box.setVisible(switches)
         self._on_said()
 
     def resizeEvent(self, event: QResizeEvent) -> None:

@@ -254,7 +254,7 @@ class PlotView(QWidget):
         assert self._drawn is not None
         self.pages.setCurrentWidget(self._drawn)
         self.redraw(table, stale)
-        if stale & (Part.CURSOR | Part.VALUES | Part.FINDINGS):
+        if stale & (Part.CURSOR | Part.VALUES | Part.FINDINGS | Part.OVERLAYS):
             self.show_read_out(table)
         if stale & Part.TABLE:
             self.setAccessibleName(self.describe(table))

@@ -399,3 +399,23 @@ def test_pyqtgraph_is_not_needed_to_make_the_panel() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
+
+
+@pytest.mark.parametrize("size", [(240, 150), (700, 330)])
+def test_marks_at_the_ends_are_whole(qtbot, desk, size: tuple[int, int]) -> None:
+    view = shown(qtbot, desk, *size)
+    qtbot.wait(50)
+    view.refresh()
+    box = view.canvas.box.sceneBoundingRect()
+    for point in (0, 7):
+        place = spot(view, point)
+        assert box.adjusted(6, 6, -6, -6).contains(view.canvas.mapToScene(place.toPoint()))
+
+
+def test_a_new_size_keeps_a_part_that_was_chosen(qtbot, desk) -> None:
+    view = shown(qtbot, desk)
+    view.canvas.show_range((0, 50), (0.4, 1.1))
+    view.resize(500, 300)
+    qtbot.wait(50)
+    view.refresh()
+    assert view.canvas.shown_range() == ((0, 50), (0.4, 1.1))

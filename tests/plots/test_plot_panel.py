@@ -244,3 +244,15 @@ def test_accessible_names_carry_units(qtbot, desk) -> None:
     assert panel.slices.accessibleName() == "Pre-engage torque, N·m, drawn along Pedal, %"
     for widget in (panel.along_choice, panel.mode_choice, panel.tabs, panel.heat.bar):
         assert widget.accessibleName()
+
+
+def test_in_a_low_panel_the_key_waits_behind_a_button(qtbot, desk) -> None:
+    desk.open_table("pre_engage_fade")
+    panel = shown(qtbot, desk, 260, 180)
+    assert not panel.legend.isVisible()
+    assert panel.key_button.isVisible()
+    assert "ends held below, extrapolated above" in [e.words for e in panel.key_legend.entries]
+    panel.resize(700, 330)
+    settle(panel)
+    assert panel.legend.isVisible()
+    assert not panel.key_button.isVisible()

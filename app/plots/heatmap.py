@@ -218,7 +218,7 @@ class HeatMapView(PlotView):
         ink = self.inks
         entries = []
         if self._signed:
-            against = "as saved" if self.mode is Show.FROM_SAVED else "the reference"
+            against = "saved" if self.mode is Show.FROM_SAVED else "reference"
             entries.append(Entry(f"higher than {against}", ink.line, mark="plus"))
             entries.append(Entry(f"lower than {against}", ink.line, mark="minus"))
         if np.isnan(self.plane).any():

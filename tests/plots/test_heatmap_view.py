@@ -160,7 +160,7 @@ def test_difference_from_saved_has_signs_and_a_neutral_rest(qtbot) -> None:
     desk.set_cursor((3, 6))
     view.refresh()
     assert view.read_out.whole.endswith("−50 N·m against saved")
-    assert {"higher than as saved", "lower than as saved"} <= {e.words for e in view.legend.entries}
+    assert {"higher than saved", "lower than saved"} <= {e.words for e in view.legend.entries}
 
 
 def test_difference_without_another_state_says_so(qtbot) -> None:

@@ -33,9 +33,23 @@ def one_line(text: str) -> str:
     return " ".join(text.split())
 
 
-def json_text(plain: Any) -> str:
-    """Return plain data as JSON: ASCII, so that no encoding can spoil it; null for NaN."""
-    return json.dumps(_finite(plain), indent=1, ensure_ascii=True, allow_nan=False) + "\n"
+def json_text(lists: dict[str, list[dict[str, Any]]]) -> str:
+    """Return lists of entries as one JSON object, an entry a line.
+
+    ASCII, so that no encoding can spoil it; null for NaN and infinity.
+    """
+    parts = []
+    for key, entries in lists.items():
+        lines = ",\n  ".join(_dumped(entry) for entry in entries)
+        parts.append(f" {json.dumps(key)}: [" + (f"\n  {lines}\n ]" if lines else "]"))
+    return "{\n" + ",\n".join(parts) + "\n}\n"
+
+
+def _dumped(entry: dict[str, Any]) -> str:
+    try:
+        return json.dumps(entry, allow_nan=False)
+    except ValueError:  # rare, so the search for what is not finite is paid for only then
+        return json.dumps(_finite(entry), allow_nan=False)
 
 
 def _finite(plain: Any) -> Any:

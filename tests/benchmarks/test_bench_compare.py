@@ -61,12 +61,13 @@ def test_compare_30000_tables(
     changed: float, record_testsuite_property: Callable[[str, object], None]
 ) -> None:
     first, second = _large_set("normal", 0.0), _large_set("low_grip", changed)
-    start = time.perf_counter()
+    # Processor time, so that a machine that is busy elsewhere does not count.
+    start = time.process_time()
     result = compare(first, second)
-    ours = time.perf_counter() - start
-    start = time.perf_counter()
+    ours = time.process_time() - start
+    start = time.process_time()
     expected = _plain_pass(first, second)
-    plain = time.perf_counter() - start
+    plain = time.process_time() - start
     assert len(result.differing) == expected == round(COUNT * changed)
     assert result.breaches == ()
     name = f"compare, {changed:.0%} changed"
@@ -78,7 +79,7 @@ def test_compare_30000_tables(
 def test_identical_objects_are_skipped() -> None:
     first = _large_set("normal", 0.0)
     edited = first.with_table(first["group0.table0"].with_values(1.0))
-    start = time.perf_counter()
+    start = time.process_time()
     result = compare(first, edited)
-    assert time.perf_counter() - start < 0.5
+    assert time.process_time() - start < 0.5
     assert [t.id for t in result.differing] == ["group0.table0"]

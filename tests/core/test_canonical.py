@@ -227,7 +227,7 @@ def test_table_digests_name_what_changed() -> None:
     assert {id for id in before if before[id] != after[id]} == {"b_table"}
 
 
-def test_30000_tables_take_about_a_second() -> None:
+def test_30000_tables_take_a_few_times_the_writing_of_their_numbers() -> None:
     rng = np.random.default_rng(0)
     tables = []
     for number in range(30_000):
@@ -238,9 +238,13 @@ def test_30000_tables_take_about_a_second() -> None:
             Table(f"t{number}", rng.uniform(0, 400, counts), axes, name=f"Table {number}")
         )
     content = CalibrationSet({t.id: t for t in tables})
-    best = float("inf")
-    for _ in range(4):
-        start = time.perf_counter()
-        digest(content)
-        best = min(best, time.perf_counter() - start)
-    assert best < 2.0
+    digest(content)
+    start = time.process_time()
+    digest(content)
+    ours = time.process_time() - start
+    start = time.process_time()
+    for table in tables:
+        for values in (table.values, *(axis.values for axis in table.axes)):
+            list(map(float.hex, values.reshape(-1).tolist()))
+    plain = time.process_time() - start
+    assert ours < 8 * plain, "times the mere writing of the numbers"

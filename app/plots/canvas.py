@@ -302,7 +302,7 @@ class Line(pg.PlotCurveItem):
         self._drawn: Points | None = None
         self.setAcceptedMouseButtons(Qt.MouseButton.NoButton)
 
-    def show(self, x: FloatArray, y: FloatArray) -> None:  # type: ignore[override]
+    def show(self, x: FloatArray, y: FloatArray) -> None:
         """Draw other points; NaN leaves a gap."""
         if _same(self._drawn, (x, y)):
             return
@@ -320,7 +320,7 @@ class Marks(pg.ScatterPlotItem):
         self._drawn: Points | None = None
         self.setAcceptedMouseButtons(Qt.MouseButton.NoButton)
 
-    def show(self, x: FloatArray, y: FloatArray) -> None:  # type: ignore[override]
+    def show(self, x: FloatArray, y: FloatArray) -> None:
         """Draw the marks at other points; those with NaN are left out."""
         if _same(self._drawn, (x, y)):
             return

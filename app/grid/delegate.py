@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
 )
 
 from .heat import blended, contrast, readable_on
+from .layout import RIGHT
 from .marks import Look
 from .model import GridModel
 
@@ -32,8 +33,6 @@ if TYPE_CHECKING:
 
 Index = QModelIndex | QPersistentModelIndex
 _SELECTED = 0.4
-MARK_ROOM = 14
-"""Room to the right of the text, which a finding's mark takes."""
 _SEVERITY_COLOURS = {
     "error": (QColor(190, 20, 30), QColor(255, 130, 120)),
     "warning": (QColor(150, 80, 0), QColor(255, 190, 90)),
@@ -81,13 +80,14 @@ class CellDelegate(QStyledItemDelegate):
     """Delegate of `GridView`.
 
     Marks have shapes, so that none depends on colour: finding (triangle, diamond or dot, top
-    right), changed (bar at the left edge), locked (a padlock), between storage steps (``≈``),
+    left), changed (bar at the left edge), locked (a padlock), between storage steps (``≈``),
     outside the limits (text underlined).
     """
 
     def __init__(self, view: GridView) -> None:
         super().__init__(view)
         self._view = view
+        self._colours: dict[tuple[object, ...], tuple[QColor, QColor]] = {}
 
     # -- painting ------------------------------------------------------------------------------
 
@@ -102,8 +102,9 @@ class CellDelegate(QStyledItemDelegate):
         painter.fillRect(rect, background)
         self._paint_text(painter, option, look, ink)
         self._paint_marks(painter, option, look, background, ink)
-        if option.state & QStyle.StateFlag.State_Selected:
-            self._paint_border(painter, rect, index, option.palette)
+        sides = self._view.outline[index.row()][index.column()]
+        if any(sides):
+            self._paint_border(painter, rect, sides, option.palette)
         if index == self._view.currentIndex():
             self._paint_ring(painter, rect, background)
         painter.restore()
@@ -113,25 +114,34 @@ class CellDelegate(QStyledItemDelegate):
     ) -> tuple[QColor, QColor]:
         """Return background and text colour of a cell; the text always reads well."""
         palette = option.palette
-        if look.heat >= 0:
-            background = model.heat.backgrounds[look.heat]
-        else:
-            background = palette.color(QPalette.ColorRole.Base)
-        if option.state & QStyle.StateFlag.State_Selected:
-            background = blended(background, palette.color(QPalette.ColorRole.Highlight), _SELECTED)
-        return background, readable_on(background)
+        selected = bool(option.state & QStyle.StateFlag.State_Selected)
+        key = (look.heat, selected, palette.cacheKey(), id(model.heat))
+        if key not in self._colours:
+            if look.heat >= 0:
+                background = model.heat.backgrounds[look.heat]
+            else:
+                background = palette.color(QPalette.ColorRole.Base)
+            if selected:
+                accent = palette.color(QPalette.ColorRole.Highlight)
+                background = blended(background, accent, _SELECTED)
+            if len(self._colours) > 1000:  # palettes come and go
+                self._colours.clear()
+            self._colours[key] = background, readable_on(background)
+        return self._colours[key]
 
     def _paint_text(
         self, painter: QPainter, option: QStyleOptionViewItem, look: Look, ink: QColor
     ) -> None:
         font = option.font
-        font.setUnderline(look.beyond)
-        font.setItalic(look.text == "empty")
+        if look.beyond or look.text == "empty":
+            font.setUnderline(look.beyond)
+            font.setItalic(look.text == "empty")
         painter.setFont(font)
         painter.setPen(ink)
-        room = option.rect.adjusted(6, 0, -MARK_ROOM, 0)
-        text = f"≈ {look.text}" if look.off_raster else look.text
-        painter.drawText(room, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, text)
+        room = option.rect.adjusted(0, 0, -RIGHT, 0)
+        painter.drawText(
+            room, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, look.text
+        )
 
     def _paint_marks(
         self,
@@ -142,14 +152,17 @@ class CellDelegate(QStyledItemDelegate):
         ink: QColor,
     ) -> None:
         rect = option.rect
+        left = rect.x() + 2
         if look.changed:
             painter.fillRect(rect.x(), rect.y() + 2, 3, rect.height() - 4, ink)
+            left += 2
         if look.severity:
-            size = MARK_ROOM - 4
-            corner = QRect(rect.right() - size - 1, rect.y() + 2, size, size)
+            free = rect.width() - RIGHT - option.fontMetrics.horizontalAdvance(look.text)
+            size = max(7, min(10, free - 3))
+            corner = QRect(left, rect.y() + 2, size, size)
             paint_severity(painter, look.severity, corner, background, ink)
         if look.locked:
-            self._paint_padlock(painter, rect.x() + 6, rect.bottom() - 3, ink)
+            self._paint_padlock(painter, left, rect.bottom() - 3, ink)
 
     @staticmethod
     def _paint_padlock(painter: QPainter, x: int, bottom: int, ink: QColor) -> None:
@@ -158,22 +171,19 @@ class CellDelegate(QStyledItemDelegate):
         painter.drawArc(x + 1, bottom - 10, 5, 8, 0, 180 * 16)
         painter.fillRect(x, bottom - 6, 8, 6, ink)
 
-    def _paint_border(
-        self, painter: QPainter, rect: QRect, index: Index, palette: QPalette
-    ) -> None:
+    @staticmethod
+    def _paint_border(painter: QPainter, rect: QRect, sides: list[bool], palette: QPalette) -> None:
         """Draw the selection's outline where this cell is at its edge."""
-        chosen = self._view.selectionModel()
         inside = rect.adjusted(0, 0, -1, -1)
-        sides = (
-            (-1, 0, inside.topLeft(), inside.topRight()),
-            (1, 0, inside.bottomLeft(), inside.bottomRight()),
-            (0, -1, inside.topLeft(), inside.bottomLeft()),
-            (0, 1, inside.topRight(), inside.bottomRight()),
+        ends = (
+            (inside.topLeft(), inside.topRight()),
+            (inside.bottomLeft(), inside.bottomRight()),
+            (inside.topLeft(), inside.bottomLeft()),
+            (inside.topRight(), inside.bottomRight()),
         )
         painter.setPen(QPen(palette.color(QPalette.ColorRole.Highlight), 2))
-        for down, right, start, end in sides:
-            beside = self._view.grid.index(index.row() + down, index.column() + right)
-            if not chosen.isSelected(beside):  # beyond the edge nothing is selected
+        for edge, (start, end) in zip(sides, ends, strict=True):
+            if edge:
                 painter.drawLine(start, end)
 
     def _paint_ring(self, painter: QPainter, rect: QRect, background: QColor) -> None:
@@ -191,7 +201,7 @@ class CellDelegate(QStyledItemDelegate):
     def createEditor(self, parent: QWidget, option: QStyleOptionViewItem, index: Index) -> QWidget:
         """Return a plain line for the cell's exact text."""
         editor = QLineEdit(parent)
-        editor.setFrame(False)
+        editor.textChanged.connect(lambda text: self._grow(editor, text))
         editor.setAlignment(Qt.AlignmentFlag.AlignRight)
         editor.setAccessibleName(f"New value: {index.data(Qt.ItemDataRole.AccessibleTextRole)}")
         self._view.editor = editor
@@ -201,14 +211,19 @@ class CellDelegate(QStyledItemDelegate):
     def updateEditorGeometry(
         self, editor: QWidget, option: QStyleOptionViewItem, index: Index
     ) -> None:
-        """Place the editor; it is wide enough for a number in full."""
-        rect = QRect(option.rect)
-        wanted = editor.fontMetrics().horizontalAdvance("-0.1234567890123456") + 12
-        if rect.width() < wanted:
-            right = self._view.viewport().width()
-            rect.setWidth(wanted)
-            rect.moveRight(min(rect.right(), max(right - 1, rect.width())))
-        editor.setGeometry(rect)
+        """Place the editor on its cell."""
+        editor.setGeometry(option.rect)
+        assert isinstance(editor, QLineEdit)
+        self._grow(editor, editor.text())
+
+    @staticmethod
+    def _grow(editor: QLineEdit, text: str) -> None:
+        """Make the editor as wide as its text needs, to the right while there is room."""
+        wanted = editor.fontMetrics().horizontalAdvance(text) + 20
+        parent = editor.parentWidget()
+        if wanted > editor.width() and parent is not None:
+            left = max(0, min(editor.x(), parent.width() - wanted))
+            editor.setGeometry(left, editor.y(), wanted, editor.height())
 
     def setEditorData(self, editor: QWidget, index: Index) -> None:
         """Fill the editor with the exact text, once: what a user types is not overwritten."""

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from PySide6.QtCore import QEvent, QObject, Qt, Signal
-from PySide6.QtGui import QKeyEvent
+from PySide6.QtCore import QEvent, QObject, QSize, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
@@ -27,6 +27,8 @@ from calib_model.errors import BitepointError
 
 from .edits import number
 from .source import GridSource
+
+_ROOM_FOR_BUTTONS = 520
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,7 @@ class Question:
     Parameters
     ----------
     title : callable of table and selection
-        Says what is asked, such as ``Scale 6 cells of Pre-engage torque``.
+        Says what is asked, such as ``Scale 6 cells``.
     fields : tuple of Field
     make : callable of table, selection and one float per field
         Returns the change.
@@ -72,9 +74,7 @@ def outcome(table: Table, change: Change) -> str:
         return change.note or ("Nothing changes." if change.is_empty else "")
     before = np.concatenate([e.before for e in edits])
     after = np.concatenate([e.after for e in edits])
-    said = f"{_range(before, table.unit)} → {_range(after, table.unit)}"
-    if before.size > 1:
-        said = f"{before.size} cells: {said}"
+    said = f"{_range(before, '-')} → {_range(after, table.unit)}"
     return f"{said}. {change.note}" if change.note else said
 
 
@@ -84,6 +84,31 @@ def _range(values: np.ndarray, unit: str) -> str:
         return "empty"
     low, high = float(filled.min()), float(filled.max())
     return with_unit(low, unit) if low == high else f"{short(low)} … {with_unit(high, unit)}"
+
+
+class ShortLabel(QLabel):
+    """A label that gives way: it elides its text, which its tooltip says whole."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setMinimumWidth(0)
+
+    def setText(self, text: str) -> None:
+        """Show another text."""
+        super().setText(text)
+        self.setToolTip(text)
+
+    def minimumSizeHint(self) -> QSize:
+        """Return next to nothing."""
+        return QSize(0, super().minimumSizeHint().height())
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw as much of the text as there is room for."""
+        painter = QPainter(self)
+        painter.setPen(self.palette().color(self.foregroundRole()))
+        mode = Qt.TextElideMode.ElideRight
+        text = painter.fontMetrics().elidedText(self.text(), mode, self.width())
+        painter.drawText(self.rect(), Qt.AlignmentFlag.AlignVCenter, text)
 
 
 class EntryStrip(QFrame):
@@ -109,12 +134,17 @@ class EntryStrip(QFrame):
         self.setAutoFillBackground(True)
         self._row = QHBoxLayout(self)
         self._row.setContentsMargins(8, 4, 8, 4)
-        self.title = QLabel()
-        self.preview = QLabel()
+        self.title = ShortLabel()
+        bold = self.title.font()
+        bold.setBold(True)
+        self.title.setFont(bold)
+        self.preview = ShortLabel()
         self.preview.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-        self.apply_button = QPushButton("Apply (Enter)")
+        self.apply_button = QPushButton("Apply")
         self.apply_button.clicked.connect(lambda _checked=False: self.apply())
-        self.close_button = QPushButton("Close (Esc)")
+        self.close_button = QPushButton("Close")
+        self.apply_button.setToolTip("Does what the line says to the selected cells (Enter).")
+        self.close_button.setToolTip("Leaves the cells as they are (Esc).")
         self.close_button.clicked.connect(lambda _checked=False: self.close_strip())
         self._parts: list[QWidget] = []
         self._row.addWidget(self.title)
@@ -137,7 +167,8 @@ class EntryStrip(QFrame):
         for field in question.fields:
             unit = shown(field.unit)
             entry = QLineEdit(field.text)
-            entry.setFixedWidth(entry.fontMetrics().horizontalAdvance("−0000.00000") + 16)
+            entry.setMaximumWidth(entry.fontMetrics().horizontalAdvance("−0000.00000") + 16)
+            entry.setMinimumWidth(50)
             entry.setAlignment(Qt.AlignmentFlag.AlignRight)
             entry.textChanged.connect(lambda _text: self._refresh())
             entry.installEventFilter(self)
@@ -195,7 +226,7 @@ class EntryStrip(QFrame):
         if table is None or question is None or self._source.selection.shape != table.shape:
             return
         title = question.title(table, self._source.selection)
-        self.title.setText(f"<b>{title}</b>")
+        self.title.setText(title)
         for entry, field in zip(self.entries, question.fields, strict=True):
             unit = shown(field.unit)
             entry.setAccessibleName(f"{title} {field.label}{f' in {unit}' if unit else ''}")
@@ -209,11 +240,16 @@ class EntryStrip(QFrame):
 
     def _say(self, text: str) -> None:
         self.preview.setText(text)
-        self.preview.setToolTip(text)
         self.setAccessibleDescription(text)
 
     def _on_table(self) -> None:
         self.close_strip()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Leave the buttons out where there is no room: Enter and Esc do the same."""
+        super().resizeEvent(event)
+        for button in (self.apply_button, self.close_button):
+            button.setVisible(self.width() >= _ROOM_FOR_BUTTONS or not self.entries)
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
         """Enter applies from any field."""

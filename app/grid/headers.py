@@ -31,7 +31,7 @@ class AxisHeader(QHeaderView):
         self.setSectionsClickable(True)
         self.setHighlightSections(True)
         self.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
-        self.setMinimumSectionSize(24)
+        self.setMinimumSectionSize(16)
         self.editor: QLineEdit | None = None
         self._edited = -1
         self.sectionDoubleClicked.connect(self.edit_section)
@@ -54,10 +54,16 @@ class AxisHeader(QHeaderView):
         text = str(self.model().headerData(logicalIndex, self.orientation()) or "")
         line = metrics.height() + _PAD
         width = metrics.horizontalAdvance(text) + 3 * _PAD
+        return QSize(width, 2 * line if self.across else line)
+
+    def sizeHint(self) -> QSize:
+        """Return the header's size; down, the corner's caption is let in where there is room."""
         if self.across:
-            return QSize(width, 2 * line)
-        named = metrics.horizontalAdvance(self._caption().split(" (")[0]) + 3 * _PAD
-        return QSize(max(width, min(named, _WIDEST_CORNER)), line)
+            return super().sizeHint()
+        sizes = [self.sectionSizeFromContents(n).width() for n in range(min(self.count(), 64))]
+        named = self.fontMetrics().horizontalAdvance(self._caption().split(" (")[0]) + 3 * _PAD
+        allowed = min(_WIDEST_CORNER, self._view.width() // 4)
+        return QSize(max(*sizes, min(named, allowed), 0) if sizes else 0, 0)
 
     def _caption(self) -> str:
         model = self.model()

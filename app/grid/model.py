@@ -23,6 +23,10 @@ from .texts import caption, cell_text, decimals, full_place_text
 
 Index = QModelIndex | QPersistentModelIndex
 _NOWHERE = QModelIndex()
+_LOOKED_AT = (
+    Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemNeverHasChildren
+)
+_EDITED = _LOOKED_AT | Qt.ItemFlag.ItemIsEditable
 _CENTRE_RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 
 
@@ -81,11 +85,16 @@ class GridModel(QAbstractTableModel):
         """Colours of the cells."""
         return self._heat
 
+    def text(self, row: int, column: int) -> str:
+        """Return what is written in a cell; a value between storage steps has a sign before it."""
+        text = cell_text(float(self._values[row, column]), self._decimals)
+        return f"≈ {text}" if self._off_raster[row, column] else text
+
     def look(self, row: int, column: int) -> Look:
         """Return how a cell is drawn."""
         cell = self.plane.cell(row, column)
         return Look(
-            cell_text(float(self._values[row, column]), self._decimals),
+            self.text(row, column),
             int(self._steps[row, column]),
             worst(self._findings_at(cell)),
             bool(self._locked[row, column]),
@@ -113,9 +122,7 @@ class GridModel(QAbstractTableModel):
         """Return what can be done with a cell."""
         if not index.isValid():
             return Qt.ItemFlag.NoItemFlags
-        flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
-        flags |= Qt.ItemFlag.ItemNeverHasChildren
-        return flags if self.source.read_only else flags | Qt.ItemFlag.ItemIsEditable
+        return _LOOKED_AT if self.source.read_only else _EDITED
 
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         """Return what a cell shows, or its exact text for editing."""

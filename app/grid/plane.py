@@ -128,3 +128,16 @@ def bounding_box(marks: BoolArray) -> tuple[int, int, int, int] | None:
     if not rows.size:
         return None
     return int(rows[0]), int(columns[0]), int(rows[-1]), int(columns[-1])
+
+
+def outline(marks: BoolArray) -> BoolArray:
+    """Return which sides of marked cells are an edge of the marked region.
+
+    Returns
+    -------
+    bool array, shape (rows, columns, 4)
+        Above, below, left, right.
+    """
+    around = np.pad(marks, 1)
+    beside = (around[:-2, 1:-1], around[2:, 1:-1], around[1:-1, :-2], around[1:-1, 2:])
+    return np.stack([marks & ~other for other in beside], axis=-1)

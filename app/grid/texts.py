@@ -68,13 +68,14 @@ def full_place_text(table: Table, cell: Cell) -> str:
     )
 
 
-def cells_text(table: Table, selection: BoolArray) -> str:
-    """Return what is selected: a place, or how many cells of the table."""
+def cells_text(table: Table, selection: BoolArray, *, named: bool = True) -> str:
+    """Return what is selected: a place, or how many cells; of the table, if it is to be named."""
     count = int(np.count_nonzero(selection))
     if count == 1:
         cell = tuple(int(i) for i in np.argwhere(selection)[0])
         place = place_text(table, cell)
+        if not named:
+            return place or "the value"
         return f"{table.label} at {place}" if place else table.label
-    if count == selection.size:
-        return f"all {count} cells of {table.label}"
-    return f"{count} cells of {table.label}"
+    said = f"all {count} cells" if count == selection.size else f"{count} cells"
+    return f"{said} of {table.label}" if named else said

@@ -14,6 +14,7 @@ from PySide6.QtCore import (
     QItemSelectionRange,
     QModelIndex,
     QPersistentModelIndex,
+    QSize,
     Qt,
 )
 from PySide6.QtGui import QKeyEvent, QMouseEvent, QResizeEvent
@@ -30,12 +31,12 @@ from calib_model.core.arrays import BoolArray
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
 
-from . import axis_edits, clipboard, edits, keys
-from .delegate import MARK_ROOM, CellDelegate
+from . import axis_edits, clipboard, edits, keys, layout
+from .delegate import CellDelegate
 from .headers import AxisHeader, CornerCaption
 from .model import GridModel
 from .navigation import jumped, stepped
-from .plane import Cell, bounding_box, rectangles
+from .plane import Cell, outline, rectangles
 from .source import DeskSource, GridSource
 
 if TYPE_CHECKING:
@@ -43,7 +44,6 @@ if TYPE_CHECKING:
 
 Index = QModelIndex | QPersistentModelIndex
 _Flag = QItemSelectionModel.SelectionFlag
-_NARROWEST = 58
 
 
 class GridView(QTableView):
@@ -68,9 +68,12 @@ class GridView(QTableView):
         self.editor: QLineEdit | None = None
         self.edited_cell: Cell = ()
         """The cell that `editor` is open on."""
+        self.outline: list[list[list[bool]]] = []
+        """Which sides of which cells are the selection's edge, see `plane.outline`."""
         self._anchor = (0, 0)
         self._listening = True
         self._burst = 0
+        self._text_width = 0
         self._horizontal = AxisHeader(Qt.Orientation.Horizontal, self)
         self._vertical = AxisHeader(Qt.Orientation.Vertical, self)
         self.setHorizontalHeader(self._horizontal)
@@ -117,6 +120,8 @@ class GridView(QTableView):
         if self.editor is not None and lost != self.editor.property("filled"):
             self.source.tell(f"{lost!r} was not taken: the table changed meanwhile.", refused=True)
         self.editor = None
+        shape = (self.grid.plane.rows, self.grid.plane.columns)
+        self.outline = outline(np.zeros(shape, dtype=bool)).tolist()
         with self._not_listening():
             super().reset()
         self._horizontal.end_edit()
@@ -174,6 +179,16 @@ class GridView(QTableView):
         with self._not_listening():
             self.selectionModel().select(chosen, _Flag.ClearAndSelect)
 
+    def dataChanged(self, first: Index, last: Index, roles: list[int] | None = None) -> None:  # type: ignore[override]
+        """Draw what changed, and make room for longer texts."""
+        super().dataChanged(first, last, roles or [])
+        if hasattr(self, "_corner"):
+            corners = first.row(), first.column(), last.row(), last.column()
+            widest = layout.widest(self, *corners)
+            if widest > self._text_width:
+                self._text_width = widest
+                layout.spread(self, widest)
+
     def currentChanged(self, current: Index, previous: Index) -> None:
         """Take the cursor to where the user went."""
         super().currentChanged(current, previous)
@@ -188,9 +203,12 @@ class GridView(QTableView):
     def selectionChanged(self, selected: QItemSelection, deselected: QItemSelection) -> None:
         """Take the selection over to the source."""
         super().selectionChanged(selected, deselected)
-        if not self._listening or self.grid.table is None:
+        if self.grid.table is None:
             return
         marks = self.selected_marks()
+        self.outline = outline(marks).tolist()
+        if not self._listening:
+            return
         with self._not_listening():
             self.source.set_selection(self.grid.plane.spread(marks))
         if not marks.any():
@@ -257,6 +275,8 @@ class GridView(QTableView):
                 return True
         if event.type() == QEvent.Type.PaletteChange:
             self.grid.use_palette()
+        if event.type() == QEvent.Type.FontChange:
+            self._fit()
         return super().event(event)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
@@ -395,12 +415,6 @@ class GridView(QTableView):
         """Add the clipboard's block to the cells it would be pasted on."""
         return self.may_edit() and clipboard.paste(self, add=True)
 
-    def selected_box(self) -> tuple[int, int, int, int] | None:
-        """Return the selection's bounding box here: first row and column, last row and column."""
-        if self.grid.table is None:
-            return None
-        return bounding_box(self.grid.plane.of(self.source.selection))
-
     # -- breakpoints ---------------------------------------------------------------------------
 
     def can_edit_axis(self, orientation: Qt.Orientation) -> bool:
@@ -451,21 +465,10 @@ class GridView(QTableView):
     # -- layout --------------------------------------------------------------------------------
 
     def _fit(self) -> None:
-        """Give all columns the width of the widest text, and rows room for a gloved finger."""
-        metrics = self.fontMetrics()
-        self._vertical.setDefaultSectionSize(metrics.height() + 12)
-        model = self.grid
-        texts = [
-            model.index(row, column).data()
-            for row in range(min(model.rowCount(), 64))
-            for column in range(min(model.columnCount(), 64))
-        ]
-        texts += [str(model.headerData(c, Qt.Orientation.Horizontal)) for c in
-                  range(model.columnCount())]  # fmt: skip
-        longest = max(texts, key=len, default="")
-        width = metrics.horizontalAdvance(f"≈{longest}") + MARK_ROOM + 6
-        self._horizontal.setDefaultSectionSize(max(width, _NARROWEST))
+        """Measure the texts, then lay the cells out."""
+        self._text_width = layout.widest_of_all(self)
         self.updateGeometries()
+        layout.spread(self, self._text_width)
 
     def updateGeometries(self) -> None:
         """Lay out headers and corner."""
@@ -476,7 +479,16 @@ class GridView(QTableView):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Keep the corner in its corner."""
         super().resizeEvent(event)
+        layout.spread(self, self._text_width)
         self._place_corner()
+        if self.currentIndex().isValid():
+            self.scrollTo(self.currentIndex())
+
+    def minimumSizeHint(self) -> QSize:
+        """Return room for the headers and three cells down and across."""
+        width = self._vertical.sizeHint().width() + 3 * (self._text_width + layout.TIGHT)
+        height = self._horizontal.sizeHint().height() + 3 * layout.least_height(self)
+        return QSize(width, height + 2 * self.frameWidth())
 
     def _place_corner(self) -> None:
         frame = self.frameWidth()

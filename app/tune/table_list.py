@@ -109,11 +109,11 @@ class TableList(QWidget):
         self.filter.textChanged.connect(self.rows.set_filter)
         self.filter.installEventFilter(self)
         self.with_findings = self._switch(
-            "Only with findings", "Shows only the tables that have findings."
+            "With findings", "Only with findings", "Shows only the tables that have findings."
         )
         self.with_findings.toggled.connect(self.rows.set_only_findings)
         self.with_changes = self._switch(
-            "Only changed", "Shows only the tables that differ from the saved set."
+            "Changed", "Only changed", "Shows only the tables that differ from the saved set."
         )
         self.with_changes.toggled.connect(self.rows.set_only_changed)
         self.count = QLabel()
@@ -141,9 +141,10 @@ class TableList(QWidget):
         column.addWidget(self._pages, 1)
         self.setFocusProxy(self.filter)
 
-    def _switch(self, text: str, tip: str) -> QToolButton:
+    def _switch(self, text: str, spoken: str, tip: str) -> QToolButton:
         button = QToolButton()
         button.setText(text)
+        button.setAccessibleName(spoken)
         button.setCheckable(True)
         button.setToolTip(tip)
         button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)

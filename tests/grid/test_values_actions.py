@@ -94,10 +94,10 @@ def test_scale_asks_shows_and_applies(window: Window, desk: Desk, panel: GridPan
     select(desk, slice(0, 2), slice(4, 7))
     before = table(desk).values.copy()
     ROWS["values.scale"].run(window)
-    assert "Scale 6 cells of Pre-engage torque" in panel.strip.title.text()
+    assert "Scale 6 cells" in panel.strip.title.text()
     assert panel.strip.preview.text() == "Nothing changes."
     panel.strip.entries[0].setText("1,1")
-    assert panel.strip.preview.text().startswith("6 cells: 98.5 … 161.5 N·m → 108.35 … 177.65 N·m")
+    assert panel.strip.preview.text().startswith("98.5 … 161.5 → 108.35 … 177.65 N·m")
     answer(panel, "1.1")
     assert not panel.strip.isVisible()
     assert panel.view.hasFocus()

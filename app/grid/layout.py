@@ -1,0 +1,58 @@
+"""How wide and high the grid's cells are."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QTableView
+
+from .model import GridModel
+
+RIGHT = 3
+"""Room to the right of a cell's text."""
+TIGHT, ROOMY = RIGHT + 7, RIGHT + 21
+"""What a cell needs beside its text, and what it gets where there is space: marks stand left."""
+_NARROWEST = 58
+_MOST = 64
+"""So many rows and columns are measured; more would be slow and tell little."""
+
+
+def widest(view: QTableView, top: int, left: int, bottom: int, right: int) -> int:
+    """Return the width of the widest text in a block of cells."""
+    metrics, model = view.fontMetrics(), view.model()
+    assert isinstance(model, GridModel)
+    bottom, right = min(bottom, top + _MOST), min(right, left + _MOST)
+    return max(
+        (
+            metrics.horizontalAdvance(model.text(row, column))
+            for row in range(top, bottom + 1)
+            for column in range(left, right + 1)
+        ),
+        default=0,
+    )
+
+
+def widest_of_all(view: QTableView) -> int:
+    """Return the width of the widest text in cells and breakpoints across."""
+    metrics, model = view.fontMetrics(), view.model()
+    columns = range(min(model.columnCount(), _MOST))
+    heads = [model.headerData(c, Qt.Orientation.Horizontal) for c in columns]
+    cells = widest(view, 0, 0, model.rowCount() - 1, model.columnCount() - 1)
+    return max([cells, *(metrics.horizontalAdvance(str(text)) for text in heads)])
+
+
+def least_height(view: QTableView) -> int:
+    """Return the least height of a row."""
+    return view.fontMetrics().height() + 5
+
+
+def spread(view: QTableView, text_width: int) -> None:
+    """Give the cells generous room where there is space, and less before anything scrolls."""
+    model = view.model()
+    rows, columns = max(model.rowCount(), 1), max(model.columnCount(), 1)
+    room, narrow, low = view.maximumViewportSize(), text_width + TIGHT, least_height(view)
+    bar = view.verticalScrollBar().sizeHint().width()
+    width = room.width() - (bar if rows * low > room.height() else 0)
+    height = room.height() - (bar if columns * narrow > width else 0)
+    wide, high = max(text_width + ROOMY, _NARROWEST), view.fontMetrics().height() + 12
+    view.horizontalHeader().setDefaultSectionSize(max(narrow, min(wide, width // columns)))
+    view.verticalHeader().setDefaultSectionSize(max(low, min(high, height // rows)))

@@ -14,8 +14,9 @@ from calib_model.core.table import Table
 from calib_model.errors import BitepointError, UnitProblem
 from calib_model.rules.nodes import Nodes, union_nodes
 
-# A conversion of units rounds; differences below this share of the value are its doing.
-CONVERTED = 1e-12
+# Converting units and reading between breakpoints round; differences below this share of the
+# table's largest value are their doing.
+ROUNDING = 1e-12
 MAX_POINTS = 2_000_000
 
 
@@ -111,11 +112,17 @@ def _same_reading(a: Axis, b: Axis) -> bool:
     )
 
 
-def differs(first: FloatArray, second: FloatArray, converted: bool = False) -> BoolArray:
-    """Tell which values differ; an empty cell equals an empty cell."""
+def differs(first: FloatArray, second: FloatArray, computed: bool = False) -> BoolArray:
+    """Tell which values differ; an empty cell equals an empty cell.
+
+    Values that were computed on the way (`computed`) may differ by rounding.
+    """
     different = (first != second) & ~(np.isnan(first) & np.isnan(second))
-    if converted:
-        different &= ~(np.abs(first - second) <= CONVERTED * np.abs(first))
+    if computed and different.any():
+        scale = np.abs(np.concatenate([first.reshape(-1), second.reshape(-1)]))
+        largest = scale[np.isfinite(scale)].max(initial=0.0)
+        with np.errstate(invalid="ignore"):
+            different &= ~(np.abs(first - second) <= ROUNDING * largest)
     return np.asarray(different)
 
 
@@ -182,5 +189,5 @@ def cell_changes(first: Table, second: Table) -> tuple[CellChange, ...]:
             float(after[row]),
             first.unit,
         )
-        for row in np.flatnonzero(differs(before, after, rounded)).tolist()
+        for row in np.flatnonzero(differs(before, after, True)).tolist()
     )

@@ -63,7 +63,8 @@ def relation_breaches(
         and (table.id in unequal or sense == "zero")
         and not _holds_plainly(table, base.tables.get(table.id), sense)
     }
-    part = CalibrationSet(concerned, mode_set.shared_axes, **mode_set.about())
+    part = CalibrationSet(concerned, mode_set.shared_axes, record=mode_set.record)
+    part = part.described(**mode_set.about())
     found: dict[str, list[Finding]] = defaultdict(list)
     report = check(part, against=[base])
     for finding in report.findings:

@@ -135,7 +135,7 @@ def _awkward(first: Table, second: Table) -> TableComparison:
         rounded = converted is not second
         if same_grid(first, converted):
             before, after = first.values, converted.values
-            note = "compared after conversion of units"
+            note = "compared after conversion of units" if rounded else ""
         else:
             _, before, after = on_union(first, converted)
             note = "compared where either has a breakpoint"
@@ -144,7 +144,7 @@ def _awkward(first: Table, second: Table) -> TableComparison:
     except NotComparable as problem:
         note = f"values not compared: {problem}"
         return TableComparison(first.id, state, first, second, None, None, fields, note=note)
-    different = differs(before, after, rounded)
+    different = differs(before, after, computed=True)
     with np.errstate(invalid="ignore", over="ignore"):
         largest = largest_of(np.where(different, after - before, 0.0))
     count = int(different.sum())

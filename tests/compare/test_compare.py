@@ -166,6 +166,15 @@ def test_an_inserted_breakpoint_on_the_line_changes_no_value() -> None:
     assert result.words().startswith("values the same")
 
 
+def test_rounding_between_breakpoints_is_no_difference() -> None:
+    # A line through 0.1 and 0.7, with breakpoints added on it by interpolation as numpy does it.
+    x = np.linspace(0, 1, 12)
+    first = Table("c", [0.1, -0.7], (Axis([0.0, 1.0], quantity="pedal"),))
+    second = Table("c", np.interp(x, [0, 1], [0.1, -0.7]), (Axis(x, quantity="pedal"),))
+    assert compare_tables(first, second).cells_changed == 0
+    assert compare_tables(second, first).cells_changed == 0
+
+
 def test_swapped_axes_are_matched_by_input() -> None:
     first = Table("m", [[1.0, 2.0, 3.0]] * 3, (TEMPERATURE, PEDAL))
     second = Table("m", np.array([[1.0, 2.0, 3.0]] * 3).T, (PEDAL, TEMPERATURE))

@@ -81,7 +81,7 @@ OWN: tuple[Action, ...] = (
            "Save the set being edited to its file.", _can_save),
     Action("file.save_as", "Save &as…", "File", lambda w: w.files.save_as(), ("Ctrl+Shift+S",),
            "Save the set being edited to another file and go on with that one.", with_document),
-    Action("file.save_all", "Save every set", "File", lambda w: w.files.save_all(),
+    Action("file.save_all", "Sa&ve every set", "File", lambda w: w.files.save_all(),
            (), "Save every open set that has unsaved edits.",
            lambda desk: any(d.is_modified for d in desk.documents)),
     Action("file.close", "&Close set", "File", lambda w: w.files.close(), ("Ctrl+W",),
@@ -91,7 +91,7 @@ OWN: tuple[Action, ...] = (
     Action("file.history", "&History…", "File", lambda w: w.show_history(), ("Ctrl+H",),
            "Show who changed what, when and why, and bring an earlier state back.",
            with_document),
-    Action("file.recovery", "&Recover edits…", "File", lambda w: w.recovery.show(),
+    Action("file.recovery", "Recover edi&ts…", "File", lambda w: w.recovery.show(),
            (), "Look at edits that were not saved when Bitepoint last ended."),
     Action("file.quit", "&Quit", "-File", lambda w: w.close(), ("Ctrl+Q",),
            "Close every set and end Bitepoint; unsaved edits are asked about."),
@@ -99,7 +99,7 @@ OWN: tuple[Action, ...] = (
            "Take the last edit of this set back.", _can_undo),
     Action("edit.redo", "&Redo", "Edit", lambda w: w.redo(), ("Ctrl+Y", "Ctrl+Shift+Z"),
            "Do the edit that was taken back again.", _can_redo),
-    Action("edit.reason", "Give the &reason for the last edit", "Edit", lambda w: w.ask_reason(),
+    Action("edit.reason", "Give the rea&son for the last edit", "Edit", lambda w: w.ask_reason(),
            ("Ctrl+Shift+R",), "Note in the history why the last edit was made.",
            _has_reasonable),
     Action("edit.author", "Your &name in the history…", "Edit", lambda w: w.ask_author(),
@@ -192,6 +192,30 @@ def clashes(rows: Iterable[Action]) -> list[str]:
     return found
 
 
+def with_letter(text: str, taken: set[str]) -> str:
+    """Return a menu text whose mnemonic letter no other row of the menu has, if one is left.
+
+    Parts do not know each other's rows, so their letters may be taken.
+
+    Parameters
+    ----------
+    text : str
+    taken : set of str
+        Letters in use; the chosen one is added.
+    """
+    bare = plain_text(text)
+    at = text.replace("&&", "\0").find("&")
+    first = [at] if 0 <= at < len(bare) else []
+    starts = [i for i, c in enumerate(bare) if c.isalnum() and (i == 0 or bare[i - 1] == " ")]
+    for place in (*first, *starts, *range(len(bare))):
+        letter = bare[place].lower()
+        if letter.isalnum() and letter not in taken:
+            taken.add(letter)
+            before, after = bare[:place], bare[place:]
+            return f"{before.replace('&', '&&')}&{after.replace('&', '&&')}"
+    return bare.replace("&", "&&")
+
+
 def plain_text(text: str) -> str:
     """Return a menu text without its mnemonic mark."""
     return text.replace("&&", "\0").replace("&", "").replace("\0", "&")
@@ -211,6 +235,7 @@ class ActionBook:
         self.rows: dict[str, Action] = {}
         self.actions: dict[str, QAction] = {}
         self.menus: dict[str, QMenu] = {}
+        self._letters: dict[str, set[str]] = {}
         bar = window.menuBar()
         for name, title in MENUS.items():
             menu = bar.addMenu(title)
@@ -234,7 +259,8 @@ class ActionBook:
         if path not in self.menus:
             parent, _, name = path.rpartition("/")
             if parent:
-                self.menus[path] = self._menu(parent).addMenu(name)
+                letters = self._letters.setdefault(parent, set())
+                self.menus[path] = self._menu(parent).addMenu(with_letter(name, letters))
             else:
                 bar: QMenuBar = self._window.menuBar()
                 menu = QMenu(name, bar)
@@ -243,7 +269,8 @@ class ActionBook:
         return self.menus[path]
 
     def _action(self, row: Action, menu: QMenu) -> QAction:
-        action = QAction(row.text, self._window)
+        letters = self._letters.setdefault(row.menu.lstrip("-"), set())
+        action = QAction(with_letter(row.text, letters), self._window)
         action.setObjectName(row.id)
         action.setShortcuts([QKeySequence(key) for key in row.keys])
         action.setStatusTip(row.tip)

@@ -40,6 +40,7 @@ class FileWork(QObject):
         self._desk = window.desk
         self._opening: list[Path] = []
         self._first: Path | None = None
+        self._order: list[Path] = []
         self._saving: dict[int, Job] = {}
         self.prompts = Prompts(window)
         self.watch = Watch(window.jobs, self)
@@ -80,6 +81,7 @@ class FileWork(QObject):
                 if path == self._first:
                     self._desk.set_current(document)
             elif path not in self._opening:
+                self._order = [p for p in self._order if p != path] + [path]
                 self._opening.append(path)
                 self._window.jobs.start(
                     f"Opening {path.name}",
@@ -118,10 +120,7 @@ class FileWork(QObject):
         """Show an opened document; watch and journal it."""
         recovery.start_journal(document)
         self._desk.add(document)
-        if place is not None:
-            self._desk.documents.remove(document)
-            self._desk.documents.insert(place, document)
-            self._desk.documents_changed.emit()
+        self._put_in_place(document, place)
         self.watch.add(document)
         if document.path == self._first:
             self._first = None
@@ -130,10 +129,26 @@ class FileWork(QObject):
         noun = "table" if len(document.content) == 1 else "tables"
         self._desk.tell(f"{document.title} is open: {len(document.content)} {noun}.")
 
+    def _put_in_place(self, document: Document, place: int | None) -> None:
+        """List sets in the order they were asked for, not in the order they were read."""
+        documents = self._desk.documents
+        if place is None:
+            if document.path not in self._order:
+                return
+            rank = self._order.index(document.path)
+            later = self._order[rank + 1 :]
+            place = next(
+                (i for i, other in enumerate(documents) if other.path in later), len(documents)
+            )
+        if documents.index(document) != place:
+            documents.remove(document)
+            documents.insert(place, document)
+            self._desk.documents_changed.emit()
+
     def _choose_reference(self) -> None:
-        """Take the base of the programme as reference, unless there is a reference."""
+        """Take another set that is the programme's base as reference, unless there is one."""
         current = self._desk.current
-        if current is None or self._desk.reference is not None:
+        if current is None or self._desk.reference not in (None, current):
             return
         for document in self._desk.documents:
             content = document.content
@@ -256,6 +271,7 @@ class FileWork(QObject):
 
     def let_go(self) -> None:
         """Close every document without asking."""
+        self._desk.set_current(None)  # or each in turn would become current, and be checked
         for document in list(self._desk.documents):
             self._let_go(document)
 

@@ -60,7 +60,7 @@ class Control:
 
 
 class Job(QObject):
-    """One piece of background work.
+    """One piece of background work.  Only its `control` is used outside the window's thread.
 
     Signals
     -------
@@ -71,9 +71,8 @@ class Job(QObject):
 
     progressed = Signal(float, str)
     ended = Signal()
-    _returned = Signal(object, object)
 
-    def __init__(self, title: str, cancellable: bool, parent: QObject) -> None:
+    def __init__(self, title: str, cancellable: bool, parent: Jobs) -> None:
         super().__init__(parent)
         self.title = title
         self.cancellable = cancellable
@@ -82,8 +81,7 @@ class Job(QObject):
         self.error: BaseException | None = None
         self.done: Callable[[Any], None] | None = None
         self.failed: Callable[[BaseException], None] | None = None
-        self.control = Control(self.progressed.emit)
-        self._returned.connect(self._on_returned, Qt.ConnectionType.QueuedConnection)
+        self.control = Control(lambda part, text: parent._progressed.emit(self, part, text))
 
     def cancel(self) -> None:
         """Give up: the result, if one still comes, is dropped."""
@@ -116,11 +114,13 @@ class Job(QObject):
 
 
 class _Task(QRunnable):
-    """Runs a function in a pool thread and hands the outcome to its job."""
+    """Runs a function in a pool thread and hands the outcome to the window's thread."""
 
-    def __init__(self, job: Job, function: Callable[..., Any], arguments: tuple[Any, ...]) -> None:
+    def __init__(
+        self, jobs: Jobs, job: Job, function: Callable[..., Any], arguments: tuple[Any, ...]
+    ) -> None:
         super().__init__()
-        self._job, self._function, self._arguments = job, function, arguments
+        self._jobs, self._job, self._function, self._arguments = jobs, job, function, arguments
 
     def run(self) -> None:
         result, error = None, None
@@ -129,10 +129,8 @@ class _Task(QRunnable):
             result = self._function(self._job.control, *self._arguments)
         except BaseException as caught:  # told in the window's thread
             error = caught
-        try:
-            self._job._returned.emit(result, error)
-        except RuntimeError:  # the window is gone
-            pass
+        # Through an object that outlives the pool: a job may be gone before an emit returns.
+        self._jobs._returned.emit(self._job, result, error)
 
 
 class Jobs(QObject):
@@ -145,9 +143,14 @@ class Jobs(QObject):
     """
 
     changed = Signal()
+    _returned = Signal(object, object, object)
+    _progressed = Signal(object, float, str)
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
+        queued = Qt.ConnectionType.QueuedConnection
+        self._returned.connect(self._on_returned, queued)
+        self._progressed.connect(self._on_progressed, queued)
         self._pool = QThreadPool(self)
         # Most jobs wait for a child process or hold the interpreter lock: few threads do.
         self._pool.setMaxThreadCount(4)
@@ -178,9 +181,16 @@ class Jobs(QObject):
         job.done, job.failed = done, failed
         self.running.append(job)
         job.ended.connect(lambda: self._on_ended(job))
-        self._pool.start(_Task(job, function, arguments))
+        self._pool.start(_Task(self, job, function, arguments))
         self.changed.emit()
         return job
+
+    def _on_returned(self, job: Job, result: Any, error: BaseException | None) -> None:
+        job._on_returned(result, error)
+
+    def _on_progressed(self, job: Job, part: float, text: str) -> None:
+        if job.state == "running":
+            job.progressed.emit(part, text)
 
     def _on_ended(self, job: Job) -> None:
         self.running.remove(job)

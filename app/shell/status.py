@@ -9,7 +9,7 @@ import numpy as np
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QLabel, QProgressBar, QPushButton, QStatusBar
 
-from calib_model.core.numbers import exact
+from calib_model.core.numbers import exact, short
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 
@@ -18,6 +18,7 @@ from .jobs import Job
 if TYPE_CHECKING:
     from .window import MainWindow
 
+MINUS = "\N{MINUS SIGN}"
 SHOW_AFTER_MS = 300
 """Work that ends sooner shows no progress: a flicker would only disturb."""
 
@@ -43,6 +44,8 @@ class StatusLine(QStatusBar):
         self.cell.setAccessibleName("Cell under the cross-hair")
         for widget in (self.job_label, self.progress, self.cancel, self.findings, self.cell):
             self.addPermanentWidget(widget)
+        self.findings.setContentsMargins(12, 0, 0, 0)
+        self.cell.setContentsMargins(12, 0, 12, 0)
         for widget in (self.job_label, self.progress, self.cancel):
             widget.hide()
         self._job: Job | None = None
@@ -149,11 +152,12 @@ def cell_text(table: Table, cell: tuple[int, ...]) -> str:
     if len(cell) != len(table.shape):
         return ""
     parts = [
-        f"{axis.label} {exact(float(axis.values[i]))} {shown(axis.unit)}".rstrip()
+        f"{axis.label} {short(float(axis.values[i]))} {shown(axis.unit)}".rstrip()
         for axis, i in zip(table.axes, cell, strict=True)
     ]
     value = float(table.values[cell])
-    said = "empty" if np.isnan(value) else f"{exact(value)} {shown(table.unit)}".rstrip()
+    said = f"{exact(value).replace('-', MINUS)} {shown(table.unit)}".rstrip()
+    said = "empty" if np.isnan(value) else said
     return f"{', '.join(parts)}: {said}" if parts else said
 
 
@@ -163,5 +167,5 @@ def spread_text(table: Table, selection: Any) -> str:
     chosen = chosen[~np.isnan(chosen)]
     if not chosen.size:
         return "all empty"
-    low, high = exact(float(chosen.min())), exact(float(chosen.max()))
+    low, high = short(float(chosen.min())), short(float(chosen.max()))
     return f"{low} to {high} {shown(table.unit)}".rstrip()

@@ -12,7 +12,7 @@ from calib_model.core.table import Table
 
 
 class TableHeader(QWidget):
-    """Three lines: name and place; facts; the cell."""
+    """Three lines: name and place; facts (left out where height is short); the cell."""
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -34,6 +34,10 @@ class TableHeader(QWidget):
         for signal in (desk.cursor_changed, desk.reference_changed, desk.selection_changed):
             signal.connect(self._show_cell)
         self._show_table()
+
+    def set_brief(self, brief: bool) -> None:
+        """Leave the line of facts out where height is short."""
+        self._facts.setVisible(not brief)
 
     def _show_table(self, _event: object = None) -> None:
         table = self._desk.table

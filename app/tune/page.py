@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 
 from PySide6.QtCore import QByteArray, Qt
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QSplitter, QTabWidget, QVBoxLayout, QWidget
 
 from app.desk import Desk
@@ -17,6 +18,8 @@ from .rules_panel import RulesPanel
 from .table_list import TableList
 
 Cell = tuple[int, ...]
+NARROW, LOW = 900, 460
+"""Below these sizes (a small screen at 200 %) not everything is shown at once."""
 
 
 class TunePage(QWidget):
@@ -50,7 +53,8 @@ class TunePage(QWidget):
         column = QVBoxLayout(top)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
-        column.addWidget(TableHeader(desk))
+        self.header = TableHeader(desk)
+        column.addWidget(self.header)
         column.addWidget(self.grid_panel, 1)
         self._middle.addWidget(top)
         self._middle.addWidget(self.plots)
@@ -62,6 +66,7 @@ class TunePage(QWidget):
         self._across.setStretchFactor(1, 1)
         self._across.setSizes([270, 780, 300])
         self._middle.setSizes([330, 300])
+        self._in_turn = "list"
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(self._across)
@@ -73,6 +78,21 @@ class TunePage(QWidget):
     def state(self) -> QByteArray:
         """Return where the splitters stand."""
         return QByteArray(self._across.saveState().data() + b"|" + self._middle.saveState().data())
+
+    # -- room ----------------------------------------------------------------------------------
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self._arrange()
+
+    def _arrange(self, wanted: str = "") -> None:
+        """Give up panes where there is no room for all: the list and the findings take turns."""
+        narrow = self.width() < NARROW
+        if wanted:
+            self._in_turn = wanted
+        self.table_list.setVisible(not narrow or self._in_turn == "list")
+        self.side.setVisible(not narrow or self._in_turn == "side")
+        self.header.set_brief(self.height() < LOW)
 
     # -- findings at their cells -------------------------------------------------------------
 
@@ -98,6 +118,11 @@ class TunePage(QWidget):
         """Open the next (or previous) table as the list shows them."""
         self.table_list.step(by)
 
+    def find_tables(self) -> None:
+        """Show the table list and give its filter the keyboard."""
+        self._arrange("list")
+        self.table_list.focus_filter()
+
     def edit_rules(self) -> None:
         """Open the table's rule sheet."""
         if self.desk.table is not None:
@@ -114,6 +139,7 @@ class TunePage(QWidget):
 
     def show_side(self, number: int) -> None:
         """Show findings (0) or rules (1) and give them the keyboard."""
+        self._arrange("side")
         self.side.setCurrentIndex(number)
         (self.findings.list if number == 0 else self.rules.list).setFocus(
             Qt.FocusReason.ShortcutFocusReason
@@ -133,6 +159,7 @@ class TunePage(QWidget):
         )
         target = (here + by) % len(panes)
         if target == 0:
+            self._arrange("list")
             self.table_list.view.setFocus(Qt.FocusReason.ShortcutFocusReason)
         elif target == 1:
             self.grid.setFocus(Qt.FocusReason.ShortcutFocusReason)

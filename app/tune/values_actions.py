@@ -150,7 +150,7 @@ def _lock(locked: bool) -> Run:
 
 def _find_table(window: Any) -> None:
     if getattr(window, "table_list", None) is not None:
-        window.table_list.focus_filter()
+        window.tune.find_tables()
 
 
 def _can_edit_map(desk: Desk) -> bool:
@@ -159,6 +159,10 @@ def _can_edit_map(desk: Desk) -> bool:
 
 def _can_edit_axes(desk: Desk) -> bool:
     return can_edit(desk) and desk.table is not None and desk.table.values.ndim >= 1
+
+
+def _has_axes(count: int) -> Callable[[Desk], bool]:
+    return lambda desk: desk.table is not None and desk.table.values.ndim >= count
 
 
 def _shares(place: int) -> Callable[[Desk], bool]:
@@ -241,6 +245,18 @@ ACTIONS: tuple[Action, ...] = (
            "Keep the selected cells at their values, whatever is done to the table.", can_edit),
     Action("values.unlock", "&Free locked cells", "Values", _lock(False), ("Ctrl+Shift+U",),
            "Let the selected cells be edited again.", can_edit),
+    Action("axes.next_plane", "&Next plane of the third axis", "-Values/Furt&her axes",
+           _in_grid(lambda g: g.step_plane(2, 1)), ("Alt+PgDown",),
+           "Show the cells at the next breakpoint of the third axis.", _has_axes(3)),
+    Action("axes.last_plane", "&Previous plane of the third axis", "Values/Furt&her axes",
+           _in_grid(lambda g: g.step_plane(2, -1)), ("Alt+PgUp",),
+           "Show the cells at the breakpoint before this one of the third axis.", _has_axes(3)),
+    Action("axes.next_fourth", "Next plane of the &fourth axis", "Values/Furt&her axes",
+           _in_grid(lambda g: g.step_plane(3, 1)), ("Alt+Shift+PgDown",),
+           "Show the cells at the next breakpoint of the fourth axis.", _has_axes(4)),
+    Action("axes.last_fourth", "Previous plane of the f&ourth axis", "Values/Furt&her axes",
+           _in_grid(lambda g: g.step_plane(3, -1)), ("Alt+Shift+PgUp",),
+           "Show the cells at the breakpoint before this one of the fourth axis.", _has_axes(4)),
     Action("axes.move_column", "Move the &column's breakpoint", "-Values/&Breakpoints",
            _in_grid(lambda g: g.edit_breakpoint(_ACROSS)), ("Shift+F2",),
            "Type another value for the breakpoint above the cross-hair.", _can_edit_axes),

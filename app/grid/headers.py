@@ -8,6 +8,9 @@ from PySide6.QtCore import QEvent, QObject, QRect, QSize, Qt
 from PySide6.QtGui import QColor, QHelpEvent, QKeyEvent, QPainter, QPaintEvent, QPalette
 from PySide6.QtWidgets import QHeaderView, QLineEdit, QToolTip, QWidget
 
+from calib_model.errors import BitepointError
+
+from . import axis_edits, edits
 from .heat import blended
 from .model import GridModel
 
@@ -30,7 +33,7 @@ class AxisHeader(QHeaderView):
         self._view = view
         self.setSectionsClickable(True)
         self.setHighlightSections(True)
-        self.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        self.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         self.setMinimumSectionSize(16)
         self.editor: QLineEdit | None = None
         self._edited = -1
@@ -149,7 +152,7 @@ class AxisHeader(QHeaderView):
         self.editor = editor
         editor.show()
         editor.setFocus()
-        self._view.tell_about_axis(self.orientation())
+        self._tell_keys()
         return True
 
     def _editor_place(self, section: int) -> QRect:
@@ -181,11 +184,38 @@ class AxisHeader(QHeaderView):
     def _take(self, *, keep_values: bool) -> None:
         if self.editor is None:
             return
-        section, text = self._edited, self.editor.text()
-        if self._view.move_breakpoint(self.orientation(), section, text, keep_values=keep_values):
+        if self.move_breakpoint(self._edited, self.editor.text(), keep_values=keep_values):
             self.end_edit()
         elif self.editor is not None:
             self.editor.selectAll()
+
+    def _tell_keys(self) -> None:
+        number = self._view.grid.axis_number(self.orientation())
+        if number is not None:
+            said = (
+                "Enter moves the breakpoint and keeps what the table reads; Shift+Enter keeps "
+                "the cells' values; Esc cancels."
+            )
+            shared = axis_edits.sharing_text(self._view.source, number)
+            self._view.source.tell(f"{said} {shared}".strip())
+
+    def move_breakpoint(self, section: int, text: str, *, keep_values: bool = False) -> bool:
+        """Move a breakpoint to a typed value; False (told) where that is refused.
+
+        The table goes on reading what it did, or else its cells keep their values.
+        """
+        source, table = self._view.source, self._view.grid.table
+        number = self._view.grid.axis_number(self.orientation())
+        if number is None or table is None:
+            return False
+        try:
+            value = edits.number(text)
+        except BitepointError as error:
+            source.tell(str(error), refused=True)
+            return False
+        if value == float(table.axes[number].values[section]):
+            return True
+        return axis_edits.move(source, number, section, value, keep_values=keep_values)
 
     def end_edit(self) -> None:
         """Close the breakpoint's editor, if one is open; its focus goes to the grid."""

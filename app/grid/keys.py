@@ -95,8 +95,10 @@ def press(view: GridView, event: QKeyEvent) -> bool:
     match key:
         case _Key.Key_F2:
             view.edit_breakpoint(Qt.Orientation.Horizontal) if shift else view.edit_cell()
-        case _Key.Key_Delete | _Key.Key_Backspace:
+        case _Key.Key_Delete:
             view.empty_cells()
+        case _Key.Key_Backspace:
+            view.edit_cell("")
         case _Key.Key_Return | _Key.Key_Enter:
             view.step_cursor("up" if shift else "down")
         case _Key.Key_Home:

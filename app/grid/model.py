@@ -171,6 +171,12 @@ class GridModel(QAbstractTableModel):
         if self.source.read_only:
             self.source.tell(self.source.read_only, refused=True)
             return False
+        if not text.strip():
+            self.source.tell(
+                "Type a number. To leave the cell without a value, press Esc and then Delete.",
+                refused=True,
+            )
+            return False
         try:
             value = edits.number(text)
             empty = np.isnan(value)

@@ -17,7 +17,7 @@ from PySide6.QtCore import (
     QSize,
     Qt,
 )
-from PySide6.QtGui import QKeyEvent, QMouseEvent, QResizeEvent
+from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPalette, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemDelegate,
     QAbstractItemView,
@@ -29,9 +29,8 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from calib_model.core.arrays import BoolArray
 from calib_model.editing.change import Change
-from calib_model.errors import BitepointError
 
-from . import axis_edits, clipboard, edits, keys, layout
+from . import clipboard, edits, keys, layout
 from .delegate import CellDelegate
 from .headers import AxisHeader, CornerCaption
 from .model import GridModel
@@ -279,6 +278,16 @@ class GridView(QTableView):
             self._fit()
         return super().event(event)
 
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw the cells, or say that there are none."""
+        super().paintEvent(event)
+        if self.grid.table is None:
+            painter = QPainter(self.viewport())
+            painter.setPen(self.palette().color(QPalette.ColorRole.PlaceholderText))
+            area = self.viewport().rect().adjusted(16, 16, -16, -16)
+            flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
+            painter.drawText(area, flags, "No table is open. Choose one from the list.")
+
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Do what a key asks for."""
         if self.grid.table is None or not keys.press(self, event):
@@ -430,37 +439,6 @@ class GridView(QTableView):
         across = orientation == Qt.Orientation.Horizontal
         header = self._horizontal if across else self._vertical
         return header.edit_section(self.place[1] if across else self.place[0])
-
-    def tell_about_axis(self, orientation: Qt.Orientation) -> None:
-        """Say what the keys do while a breakpoint is edited, and who else uses the axis."""
-        number = self.grid.axis_number(orientation)
-        if number is not None:
-            said = (
-                "Enter moves the breakpoint and keeps what the table reads; Shift+Enter keeps "
-                "the cells' values; Esc cancels."
-            )
-            shared = axis_edits.sharing_text(self.source, number)
-            self.source.tell(f"{said} {shared}".strip())
-
-    def move_breakpoint(
-        self, orientation: Qt.Orientation, section: int, text: str, *, keep_values: bool = False
-    ) -> bool:
-        """Move a breakpoint to a typed value; False (told) where that is refused.
-
-        The table goes on reading what it did, or else its cells keep their values.
-        """
-        number = self.grid.axis_number(orientation)
-        table = self.grid.table
-        if number is None or table is None:
-            return False
-        try:
-            value = edits.number(text)
-        except BitepointError as error:
-            self.source.tell(str(error), refused=True)
-            return False
-        if value == float(table.axes[number].values[section]):
-            return True
-        return axis_edits.move(self.source, number, section, value, keep_values=keep_values)
 
     # -- layout --------------------------------------------------------------------------------
 

@@ -122,7 +122,7 @@ def test_a_shared_axis_is_said_to_be_shared(qtbot) -> None:  # type: ignore[no-u
     panel.show()
     panel.view.edit_breakpoint(ACROSS)
     assert "all its 2 tables follow" in heard[-1]
-    assert panel.view.move_breakpoint(ACROSS, 1, "60")
+    assert panel.view.horizontalHeader().move_breakpoint(1, "60")
     content = desk.current.content  # type: ignore[union-attr]
     assert [content[id].axes[0].values[1] for id in ("a", "b")] == [60, 60]
 

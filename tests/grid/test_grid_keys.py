@@ -379,3 +379,50 @@ def test_other_keys_are_left_to_the_menus(panel: GridPanel, key: Qt.Key, held: H
     event.ignore()
     QApplication.sendEvent(panel.view, event)
     assert not event.isAccepted()
+
+
+def test_backspace_starts_an_empty_entry_and_empty_entries_are_not_taken(
+    panel: GridPanel, desk: Desk, told: list[tuple[str, bool]]
+) -> None:
+    before = table(desk)
+    press(panel, Key.Key_Backspace)
+    assert panel.view.editor is not None
+    assert panel.view.editor.text() == ""
+    press(panel, Key.Key_Return)
+    assert told[-1][1]
+    assert "Type a number" in told[-1][0]
+    assert table(desk) is before
+
+
+def test_an_entry_lost_to_another_table_is_said(
+    panel: GridPanel, desk: Desk, told: list[tuple[str, bool]]
+) -> None:
+    type_text(panel, "77")
+    desk.open_table("pre_engage_fade")
+    assert panel.view.editor is None
+    assert told == [("'77' was not taken: the table changed meanwhile.", True)]
+    assert desk.current.undo_title == ""  # type: ignore[union-attr]
+
+
+def test_the_whole_map_fits_where_it_can(panel: GridPanel, desk: Desk) -> None:
+    view = panel.view
+    for width in (1000, 760):
+        panel.resize(width, 330)
+        assert not view.horizontalScrollBar().isVisible(), width
+    panel.resize(400, 150)
+    assert view.horizontalScrollBar().isVisible()
+    desk.set_cursor((9, 11))
+    seen = view.viewport().rect().intersects(view.visualRect(view.currentIndex()))
+    assert seen
+
+
+def test_without_a_table_the_grid_takes_keys_and_shows_words(qtbot) -> None:  # type: ignore[no-untyped-def]
+    panel = GridPanel(Desk())
+    qtbot.addWidget(panel)
+    panel.show()
+    for key, held in ((Key.Key_Delete, Held.NoModifier), (Key.Key_5, Held.NoModifier),
+                      (Key.Key_V, CTRL), (Key.Key_Down, CTRL), (Key.Key_Up, ALT)):  # fmt: skip
+        QTest.keyClick(panel.view, key, held)
+    panel.grab()
+    assert panel.view.editor is None
+    assert panel.view.accessibleName() == "No table"

@@ -45,6 +45,11 @@ def least_height(view: QTableView) -> int:
     return view.fontMetrics().height() + 5
 
 
+def generous_height(view: QTableView) -> int:
+    """Return the height of a row where there is space: room for a gloved finger."""
+    return view.fontMetrics().height() + 12
+
+
 def spread(view: QTableView, text_width: int) -> None:
     """Give the cells generous room where there is space, and less before anything scrolls."""
     model = view.model()
@@ -53,6 +58,6 @@ def spread(view: QTableView, text_width: int) -> None:
     bar = view.verticalScrollBar().sizeHint().width()
     width = room.width() - (bar if rows * low > room.height() else 0)
     height = room.height() - (bar if columns * narrow > width else 0)
-    wide, high = max(text_width + ROOMY, _NARROWEST), view.fontMetrics().height() + 12
+    wide, high = max(text_width + ROOMY, _NARROWEST), generous_height(view)
     view.horizontalHeader().setDefaultSectionSize(max(narrow, min(wide, width // columns)))
     view.verticalHeader().setDefaultSectionSize(max(low, min(high, height // rows)))

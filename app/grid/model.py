@@ -11,6 +11,7 @@ from PySide6.QtGui import QBrush, QGuiApplication
 from calib_model.core.arrays import IntArray
 from calib_model.core.numbers import exact, short, with_unit
 from calib_model.core.table import Table
+from calib_model.core.units import shown
 from calib_model.editing.locks import locked_cells
 from calib_model.errors import BitepointError
 
@@ -191,10 +192,13 @@ class GridModel(QAbstractTableModel):
     def headerData(
         self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
     ) -> Any:
-        """Return a breakpoint."""
+        """Return a breakpoint; beside a single row, the unit of its values."""
         number = self.axis_number(orientation)
         if self._table is None or number is None:
-            return "" if role == Qt.ItemDataRole.DisplayRole else None
+            if role != Qt.ItemDataRole.DisplayRole:
+                return None
+            across = orientation == Qt.Orientation.Horizontal
+            return "" if across or self._table is None else shown(self._table.unit)
         axis = self._table.axes[number]
         if not 0 <= section < len(axis):
             return None

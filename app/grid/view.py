@@ -462,6 +462,12 @@ class GridView(QTableView):
         if self.currentIndex().isValid():
             self.scrollTo(self.currentIndex())
 
+    def content_height(self) -> int:
+        """Return the height at which every row has generous room and nothing is left empty."""
+        rows = max(self.grid.rowCount(), 1) * layout.generous_height(self)
+        head = self._horizontal.sizeHint().height() if self._horizontal.isVisibleTo(self) else 0
+        return head + rows + self.horizontalScrollBar().sizeHint().height() + 2 * self.frameWidth()
+
     def minimumSizeHint(self) -> QSize:
         """Return room for the headers and three cells down and across."""
         width = self._vertical.sizeHint().width() + 3 * (self._text_width + layout.TIGHT)

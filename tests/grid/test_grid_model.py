@@ -121,6 +121,9 @@ def test_headers_show_breakpoints_and_captions_name_axes(desk: Desk, model: Grid
     assert model.caption(down) == "Ambient temperature (°C)"
     desk.open_table("wiper_factor")
     assert model.caption(down) == "Wiper state, step"
+    desk.open_table("plate_heat_capacity")
+    assert (model.caption(across), model.headerData(0, across)) == ("", "")
+    assert model.headerData(0, down) == "J/K"
 
 
 def test_one_rectangle_for_an_edit(desk: Desk, model: GridModel) -> None:

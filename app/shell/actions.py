@@ -87,7 +87,7 @@ OWN: tuple[Action, ...] = (
     Action("file.close", "&Close set", "File", lambda w: w.files.close(), ("Ctrl+W",),
            "Close the set being edited; unsaved edits are asked about.", with_document),
     Action("file.export_csv", "&Export to CSV…", "-File", lambda w: w.files.export_csv(),
-           ("Ctrl+E",), "Write every table of the set to CSV files in a folder.", with_document),
+           ("Ctrl+E",), "Write every cell of every table of the set to one CSV file.", with_document),
     Action("file.history", "&History…", "File", lambda w: w.show_history(), ("Ctrl+H",),
            "Show who changed what, when and why, and bring an earlier state back.",
            with_document),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QMimeData, QObject
 
+from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError, FileChanged
 from calib_model.session import files as session
 from calib_model.session import recovery
@@ -393,25 +394,25 @@ class FileWork(QObject):
     # -- export ----------------------------------------------------------------------------------
 
     def export_csv(self) -> None:
-        """Write every table of the current set to CSV files in a folder."""
+        """Write every table of the current set to a CSV file."""
         document = self._desk.current
         if document is None:
             return
-        folder = self.prompts.folder("Export to CSV in folder", self._window.settings.folder)
-        if folder is None:
+        name = Path(document.title).stem if document.path else _file_name(document)
+        path = self.prompts.export_path(self._window.settings.folder / f"{name}.csv")
+        if path is None:
             return
         self._window.jobs.start(
             f"Exporting {document.title}",
             _export_csv,
             document.content,
-            folder,
-            done=lambda count: self._desk.tell(f"{count} files are written to {folder}."),
+            path,
+            done=lambda count: self._desk.tell(f"{count} tables are written to {path}."),
             failed=self._export_failed,
-            cancellable=True,
         )
 
     def _export_failed(self, error: BaseException) -> None:
-        if not isinstance(error, BitepointError | OSError):
+        if not isinstance(error, BitepointError):
             raise error
         self._window.banners.show_banner(
             "export", f"The export did not finish. {error}", ("Close", _nothing)
@@ -439,11 +440,11 @@ def _write(_control: Control, save: session.Save) -> Any:
     return save.run()
 
 
-def _export_csv(control: Control, content: Any, folder: Path) -> int:
-    from calib_model.exchange import csv_tables
+def _export_csv(_control: Control, content: CalibrationSet, path: Path) -> int:
+    from calib_model.exchange.csv_tables import write_csv
 
-    control.check()
-    return len(csv_tables.export_set(content, folder))
+    write_csv(content, path)
+    return len(content)
 
 
 def _same_file(a: Path, b: Path) -> bool:

@@ -64,8 +64,11 @@ class Finder:
         self._last = ""
         self._kept: list[int] = list(range(len(self.entries)))
 
-    def find(self, typed: str) -> list[Entry]:
-        """Return the entries that hold every typed word, best first."""
+    def find(self, typed: str, most: int = SHOWN) -> list[Entry]:
+        """Return entries that hold every typed word, best first, `most` of them.
+
+        `count` says how many there are.
+        """
         typed = " ".join(typed.lower().split())
         # A longer text can only narrow what its beginning left.
         if typed.startswith(self._last):
@@ -73,21 +76,34 @@ class Finder:
         else:
             kept = range(len(self.entries))
         texts = self._texts
-        for word in typed.split():
+        words = typed.split()
+        for word in words:
             kept = [i for i in kept if word in texts[i]]
         self._last, self._kept = typed, list(kept)
-        if not typed:
-            return [self.entries[i] for i in self._kept]
-        first = typed.split()[0]
+        if not words:
+            return self.entries[:most]
+        return [self.entries[i] for i in self._best(typed, words[0], most)]
 
-        def rank(i: int) -> int:
-            text = texts[i]
-            if text.startswith(typed):
-                return 0
-            return 1 if text.startswith(first) or f" {first}" in text else 2
+    @property
+    def count(self) -> int:
+        """How many entries hold every typed word."""
+        return len(self._kept)
 
-        ranked = sorted(self._kept, key=rank)
-        return [self.entries[i] for i in ranked]
+    def _best(self, typed: str, first: str, most: int) -> list[int]:
+        """Those that begin with the text, then those with a word that begins so, then others."""
+        texts, inside = self._texts, f" {first}"
+        best = [i for i in self._kept if texts[i].startswith(typed)][:most]
+        if len(best) < most:
+            taken = set(best)
+            best += [
+                i
+                for i in self._kept
+                if i not in taken and (texts[i].startswith(first) or inside in texts[i])
+            ][: most - len(best)]
+        if len(best) < most:
+            taken = set(best)
+            best += [i for i in self._kept if i not in taken][: most - len(best)]
+        return best
 
 
 class EntryModel(QAbstractListModel):
@@ -196,9 +212,9 @@ class PaletteDialog(QDialog):
 
     def _narrow(self, typed: str) -> None:
         found = self.finder.find(typed)
-        self.model.offer(found[:SHOWN])
-        more = f"{len(found)} found"
-        if len(found) > SHOWN:
+        self.model.offer(found)
+        more = f"{self.finder.count} found"
+        if self.finder.count > SHOWN:
             more += f", the first {SHOWN} are shown; type more to narrow them"
         self.count.setText(more if found else "Nothing found. Try fewer letters.")
         first = next((i for i, e in enumerate(self.model.entries) if e.enabled), -1)

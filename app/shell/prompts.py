@@ -40,10 +40,15 @@ class Prompts:
         path = Path(name)
         return path if path.suffix else path.with_suffix(".h5")
 
-    def folder(self, title: str, folder: Path) -> Path | None:
-        """Ask for a folder."""
-        name = QFileDialog.getExistingDirectory(self._parent, title, str(folder))
-        return Path(name) if name else None
+    def export_path(self, proposed: Path) -> Path | None:
+        """Ask where to export to; the dialog asks before it replaces a file."""
+        name, _ = QFileDialog.getSaveFileName(
+            self._parent, "Export to CSV", str(proposed), "CSV files (*.csv);;All files (*)"
+        )
+        if not name:
+            return None
+        path = Path(name)
+        return path if path.suffix else path.with_suffix(".csv")
 
     def save_first(self, title: str, edits: int) -> str:
         """Ask about unsaved edits: ``save``, ``discard`` or ``cancel``."""

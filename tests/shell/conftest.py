@@ -34,8 +34,8 @@ class Answers:
         self.asked.append(f"save as {proposed.name}")
         return self.save_to
 
-    def folder(self, title: str, _folder: Path) -> Path | None:
-        self.asked.append(title)
+    def export_path(self, proposed: Path) -> Path | None:
+        self.asked.append(f"export {proposed.name}")
         return self.export_to
 
     def save_first(self, title: str, edits: int) -> str:

@@ -379,13 +379,22 @@ def test_the_prompt_is_answered_by_keys(window: MainWindow, qtbot, key, answer: 
     ]
 
 
-def test_export_writes_one_file_per_table_or_says_why_not(
-    opened: MainWindow, answers, tmp_path: Path, wait
-) -> None:
-    answers.export_to = tmp_path / "csv"
+def test_export_writes_every_cell(opened: MainWindow, answers, tmp_path: Path, wait) -> None:
+    import csv
+
+    answers.export_to = tmp_path / "out.csv"
     opened.book.actions["file.export_csv"].trigger()
-    wait()
-    assert len(list(answers.export_to.glob("**/*.csv"))) >= 42
+    wait(lambda: answers.export_to.exists())
+    assert answers.asked == ["export larch_practice.csv"]
+    with answers.export_to.open(newline="", encoding="utf-8") as file:
+        rows = list(csv.reader(file))
+    assert len(rows) - 1 == sum(t.values.size for t in opened.desk.current.content)
+
+
+def test_an_export_that_fails_says_why(opened: MainWindow, answers, tmp_path: Path, wait) -> None:
+    answers.export_to = tmp_path / "no such folder" / "out.csv"
+    opened.files.export_csv()
+    wait(lambda: "did not finish" in banner(opened, "export"))
 
 
 def test_the_same_file_by_another_name_is_the_same_set(opened: MainWindow, samples, wait) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 
 from ..errors import ModelError
 from .axis import Axis
+from .record import EMPTY_RECORD, Record
 from .table import Table, check_id
 
 
@@ -26,6 +27,8 @@ class CalibrationSet:
     programme, mode, base_mode : str
         The vehicle programme, this set's drive mode, and the mode that relations refer to.
     name, revision, description : str
+    record : Record
+        Remarks, waivers, decisions and sign-offs; not part of the content that a digest covers.
 
     Raises
     ------
@@ -41,6 +44,7 @@ class CalibrationSet:
     name: str = ""
     revision: str = ""
     description: str = ""
+    record: Record = EMPTY_RECORD
 
     def __post_init__(self) -> None:
         axes = _by_id(self.shared_axes, "shared", "shared axis")
@@ -129,6 +133,10 @@ class CalibrationSet:
         """Return the set with other text fields (`name`, `mode`, ...)."""
         return replace(self, **about)
 
+    def with_record(self, record: Record) -> CalibrationSet:
+        """Return the set with another record; the content is shared."""
+        return self.replaced({}, record=record)
+
     def about(self) -> dict[str, str]:
         """Return the text fields."""
         return {
@@ -143,6 +151,7 @@ class CalibrationSet:
             return NotImplemented
         return (
             self.about() == other.about()
+            and self.record == other.record
             and list(self.tables) == list(other.tables)
             and all(a == b for a, b in zip(self, other, strict=True))
             and dict(self.shared_axes) == dict(other.shared_axes)
@@ -154,7 +163,7 @@ class CalibrationSet:
     def __reduce__(self) -> tuple[Any, ...]:
         return (
             CalibrationSet,
-            (dict(self.tables), dict(self.shared_axes), *self.about().values()),
+            (dict(self.tables), dict(self.shared_axes), *self.about().values(), self.record),
         )
 
     def _repr_html_(self) -> str:

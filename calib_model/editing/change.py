@@ -24,6 +24,7 @@ from ..core.plain import (
     table_from_plain,
     table_to_plain,
 )
+from ..core.record import Item, Record, item_from_plain, item_to_plain
 from ..core.table import Table
 from ..errors import EditRefused, ModelError
 from .locks import locked_cells
@@ -96,7 +97,26 @@ class AboutEdit:
         return AboutEdit(self.field, self.after, self.before)
 
 
-Edit = CellsEdit | TableEdit | SharedAxisEdit | AboutEdit
+@dataclass(frozen=True)
+class RecordEdit:
+    """An item of the record added (`before` None), removed (`after` None) or exchanged."""
+
+    before: Item | None
+    after: Item | None
+
+    @property
+    def item(self) -> Item:
+        """The item after the edit, or the one removed."""
+        item = self.after if self.after is not None else self.before
+        assert item is not None
+        return item
+
+    def inverse(self) -> RecordEdit:
+        """Return the edit that takes this one back."""
+        return RecordEdit(self.after, self.before)
+
+
+Edit = CellsEdit | TableEdit | SharedAxisEdit | AboutEdit | RecordEdit
 
 
 @dataclass(frozen=True)
@@ -235,7 +255,7 @@ def apply(content: CalibrationSet, change: Change) -> CalibrationSet:
         return content.replaced({first.table: _with_cells(content, {}, first)})
     tables: dict[str, Table | None] = {}
     axes: dict[str, Axis | None] = {}
-    about: dict[str, str] = {}
+    about: dict[str, Any] = {}
     order: list[str] | None = None
     for edit in change.edits:
         match edit:
@@ -251,7 +271,17 @@ def apply(content: CalibrationSet, change: Change) -> CalibrationSet:
                 axes[edit.id] = edit.after
             case AboutEdit():
                 about[edit.field] = edit.after
+            case RecordEdit():
+                record = about.get("record", content.record)
+                about["record"] = _exchanged(record, edit)
     return content.replaced(tables, axes, tuple(order) if order is not None else None, **about)
+
+
+def _exchanged(record: Record, edit: RecordEdit) -> Record:
+    try:
+        return record.exchanged(edit.before, edit.after)
+    except ModelError as error:
+        raise EditRefused(error.problem, "Look at it as it is now.") from None
 
 
 def _with_cells(
@@ -316,6 +346,12 @@ def describe(content: CalibrationSet, **about: str) -> Change:
     return Change("Describe set", edits)
 
 
+def record_change(before: Item | None, after: Item | None, title: str, **about: Any) -> Change:
+    """Return the change of one item of the record; empty if it stays the same."""
+    edits = () if before == after else (RecordEdit(before, after),)
+    return Change(title, edits, **about)
+
+
 # -- plain form --------------------------------------------------------------------------
 
 
@@ -363,6 +399,13 @@ def _edit_to_plain(edit: Edit) -> dict[str, Any]:
                 "field": edit.field,
                 "before": edit.before,
                 "after": edit.after,
+            }
+        case RecordEdit():
+            return {
+                "kind": "record",
+                "item": edit.item.KIND,
+                "before": item_to_plain(edit.before) if edit.before else None,
+                "after": item_to_plain(edit.after) if edit.after else None,
             }
 
 
@@ -412,4 +455,12 @@ def _edit_from_plain(plain: Mapping[str, Any]) -> Edit:
         )
     if kind == "about":
         return AboutEdit(plain["field"], plain["before"], plain["after"])
+    if kind == "record":
+        old, new = (
+            item_from_plain(plain["item"], plain[side]) if plain[side] else None
+            for side in ("before", "after")
+        )
+        if old is None and new is None:
+            raise ModelError("A recorded change of the record names no item.")
+        return RecordEdit(old, new)
     raise ModelError(f"A recorded change has an unknown part {kind!r}.")

@@ -4,11 +4,22 @@ from __future__ import annotations
 
 from ..core.calibration_set import CalibrationSet
 from ..core.table import Table
-from .change import AboutEdit, Change, Edit, SharedAxisEdit, TableEdit, cells_edit
+from .change import AboutEdit, Change, Edit, RecordEdit, SharedAxisEdit, TableEdit, cells_edit
 
 
-def change_between(now: CalibrationSet, wanted: CalibrationSet, title: str) -> Change:
-    """Return one change that turns `now` into `wanted`, empty where they are equal."""
+def change_between(
+    now: CalibrationSet, wanted: CalibrationSet, title: str, *, record: bool = False
+) -> Change:
+    """Return one change that turns `now` into `wanted`, empty where they are equal.
+
+    Parameters
+    ----------
+    now, wanted : CalibrationSet
+    title : str
+    record : bool
+        Whether remarks, waivers, decisions and the like are to become as wanted too.  Restoring
+        earlier values does not make unsaid what was said since.
+    """
     edits: list[Edit] = []
     for key in {**now.shared_axes, **wanted.shared_axes}:
         old_axis, new_axis = now.shared_axes.get(key), wanted.shared_axes.get(key)
@@ -29,6 +40,14 @@ def change_between(now: CalibrationSet, wanted: CalibrationSet, title: str) -> C
         for field, new in new_about.items()
         if old_about[field] != new
     )
+    if record and now.record != wanted.record:
+        old = {(item.KIND, item.id): item for item in now.record.items}
+        new = {(item.KIND, item.id): item for item in wanted.record.items}
+        edits.extend(
+            RecordEdit(old.get(key), new.get(key))
+            for key in {**old, **new}
+            if old.get(key) != new.get(key)
+        )
     return Change(title, tuple(edits))
 
 

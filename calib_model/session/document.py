@@ -12,15 +12,20 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Protocol
 
+import numpy as np
+
 from ..core.arrays import IntArray
 from ..core.calibration_set import CalibrationSet
-from ..editing.change import CellsEdit, Change, TableEdit, apply, change_to_plain
+from ..core.record import SignOff, Waiver
+from ..editing.change import CellsEdit, Change, RecordEdit, TableEdit, apply, change_to_plain
 from ..errors import EditRefused
 from .file_state import FileState
 from .history import HistoryLike, PlainHistory
 
 if TYPE_CHECKING:
     from ..store import SavePoint
+
+_NO_CELLS: IntArray = np.empty(0, dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -35,11 +40,15 @@ class Event:
         Cells whose values changed; None where the whole table (axes, rules, texts) did.
     tables_changed : bool
         Whether tables were added, removed or put in another order, or texts of the set changed.
+    record_changed : bool
+        Whether remarks, waivers, decisions, maturity or sign-offs changed.  A waiver's table is
+        in `cells` without a cell: its findings are to be looked at again.
     """
 
     change: Change
     cells: Mapping[str, IntArray | None] = field(default_factory=lambda: MappingProxyType({}))
     tables_changed: bool = False
+    record_changed: bool = False
 
     @property
     def tables(self) -> tuple[str, ...]:
@@ -155,6 +164,8 @@ class Document:
         if change.is_empty:
             return None
         self._require_writable()
+        if _signs(change):
+            raise EditRefused("A sign-off is not an edit.", "Use Sign; it cannot be undone.")
         change = change.stamped(self.author)
         new = apply(self._content, change)
         last = self._undo[-1] if self._undo else None
@@ -209,6 +220,23 @@ class Document:
             self._pending.pop()
         else:
             self._pending.append(change)
+        return self._switch(new, change)
+
+    def sign(self, sign_off: SignOff, title: str = "Sign off") -> Event:
+        """Add a sign-off to the record; it is in the history but cannot be undone.
+
+        Earlier edits can still be undone; the sign-off then shows what changed since.
+
+        Raises
+        ------
+        EditRefused
+            If the document is read-only.
+        """
+        self._require_writable()
+        self.break_merge()
+        change = Change(title, (RecordEdit(None, sign_off),)).stamped(self.author)
+        new = apply(self._content, change)
+        self._pending.append(change)
         return self._switch(new, change)
 
     @property
@@ -290,7 +318,8 @@ class Document:
         """
         for change in changes:
             self._content = apply(self._content, change)
-            self._undo.append(change)
+            if not _signs(change):
+                self._undo.append(change)
             self._pending.append(change)
 
     # -- listeners ---------------------------------------------------------------------------
@@ -316,19 +345,25 @@ class Document:
             )
 
 
+def _signs(change: Change) -> bool:
+    return any(isinstance(e, RecordEdit) and isinstance(e.item, SignOff) for e in change.edits)
+
+
 def event_of(change: Change) -> Event:
     """Return what a change touches."""
     cells: dict[str, IntArray | None] = {}
-    tables_changed = False
+    tables_changed = record_changed = False
     for edit in change.edits:
-        if isinstance(edit, CellsEdit):
-            if edit.table not in cells:
-                cells[edit.table] = edit.cells
-            elif cells[edit.table] is not None:
-                cells[edit.table] = None
+        if isinstance(edit, RecordEdit):
+            record_changed = True
+            if isinstance(edit.item, Waiver):
+                cells.setdefault(edit.item.table, _NO_CELLS)
+        elif isinstance(edit, CellsEdit):
+            known = cells.get(edit.table, _NO_CELLS)
+            cells[edit.table] = edit.cells if known is not None and not known.size else None
         elif isinstance(edit, TableEdit):
             cells[edit.table] = None
             tables_changed |= edit.before is None or edit.after is None
         else:
             tables_changed = True
-    return Event(change, MappingProxyType(cells), tables_changed)
+    return Event(change, MappingProxyType(cells), tables_changed, record_changed)

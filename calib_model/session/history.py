@@ -18,6 +18,7 @@ from ..editing.change import (
     AboutEdit,
     CellsEdit,
     Change,
+    RecordEdit,
     SharedAxisEdit,
     TableEdit,
     apply,
@@ -199,6 +200,8 @@ def describe_change(change: Change, content: CalibrationSet | None = None) -> li
                 lines.append(f"Shared axis {edit.id}: {_axis(edit.before)} → {_axis(edit.after)}")
             case AboutEdit():
                 lines.append(f"{edit.field}: “{edit.before}” → “{edit.after}”")
+            case RecordEdit():
+                lines.append(_item_line(edit))
         if len(lines) >= MAX_LINES:
             lines.append("… and more")
             break
@@ -241,6 +244,18 @@ def _axis(axis: Any) -> str:
     if axis is None:
         return "none"
     return f"[{' '.join(exact(float(v)) for v in axis.values[:20])}] {shown(axis.unit)}".strip()
+
+
+def _item_line(edit: RecordEdit) -> str:
+    item = edit.item
+    what = f"{item.KIND[:1].upper()}{item.KIND[1:]}"
+    table = getattr(item, "table", "")
+    of = f" on {table}" if table else ""
+    done = "added" if edit.before is None else "removed" if edit.after is None else "changed"
+    said = next(
+        (t for k in ("text", "reason", "comment", "note") if (t := getattr(item, k, ""))), ""
+    )
+    return f"{what}{of} {done}" + (f": {said}" if said else "")
 
 
 def _table_line(edit: TableEdit) -> str:

@@ -164,7 +164,7 @@ def compare_words(leftover: Leftover, found: Recovered) -> list[str]:
             now, said = read_set(leftover.path).set, "as it is now"
         except FileProblem as error:
             lines.append(f"The file cannot be read now: {error}")
-    difference = change_between(now, found.content, "Difference")
+    difference = change_between(now, found.content, "Difference", record=True)
     if difference.is_empty:
         lines.append(f"The recovered set is the same as the file {said}.")
     else:
@@ -175,4 +175,3 @@ def compare_words(leftover: Leftover, found: Recovered) -> list[str]:
     if found.problem:
         lines.append(found.problem)
     return lines
-

@@ -99,7 +99,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "surface.auto",
-        "Draw where the computer &can",
+        "&Draw where the computer can",
         f"-{MENU}",
         _choose("auto"),
         (),

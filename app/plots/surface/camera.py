@@ -14,7 +14,7 @@ import numpy as np
 
 from calib_model.core.arrays import FloatArray
 
-FIELD = 38.0
+FIELD = 20.0
 """Angle of view across the width, in degrees."""
 ROOM = 2.2
 """Radius around the origin that is never cut off by the near and far plane."""
@@ -195,7 +195,7 @@ def lens(
     left, top, right, bottom = margins
     room = np.array([max(width - left - right, 40.0), max(height - top - bottom, 40.0)])
     share = room / (width, height)
-    near, far = 0.5, 200.0
+    near, far = 0.5, 400.0
     for _ in range(40):
         distance = 0.5 * (near + far)
         low, high = _bounds(camera, corners, distance, width / height)

@@ -55,6 +55,11 @@ class Overlay(QWidget):
 class SurfaceCanvas(opengl.GLViewWidget):
     """A scene seen through a lens; pointer and wheel are passed on.
 
+    Parameters
+    ----------
+    smooth : bool
+        Take several samples for each screen unit.
+
     Signals
     -------
     pressed, moved, released : QMouseEvent
@@ -75,14 +80,14 @@ class SurfaceCanvas(opengl.GLViewWidget):
 
     _shared: QOpenGLContextGroup | None = None
 
-    def __init__(self, parent: QWidget | None = None) -> None:
+    def __init__(self, parent: QWidget | None = None, *, smooth: bool = False) -> None:
         self.camera = Camera()
         self.margins = (0.0, 0.0, 0.0, 0.0)
         self.lens: Lens = lens(self.camera, CORNERS, 1.0, 1.0)
         self.tip_at: Callable[[QPointF], str] = lambda place: ""
         super().__init__(parent)
         wanted = QSurfaceFormat(QSurfaceFormat.defaultFormat())
-        wanted.setSamples(SAMPLES)
+        wanted.setSamples(SAMPLES if smooth else 0)
         wanted.setDepthBufferSize(24)
         self.setFormat(wanted)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)

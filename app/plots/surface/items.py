@@ -20,6 +20,7 @@ _LINES = {
     GL.GL_POLYGON_OFFSET_FILL: False,
     "glDepthFunc": (GL.GL_LEQUAL,),
     "glDepthMask": (True,),
+    "glDepthRange": (0.0, 1.0),
     "glBlendFuncSeparate": (
         GL.GL_SRC_ALPHA,
         GL.GL_ONE_MINUS_SRC_ALPHA,
@@ -29,6 +30,9 @@ _LINES = {
 }
 # Faces stand back by a little, so that lines along their edges are seen whole.
 _FACES = {**_LINES, GL.GL_POLYGON_OFFSET_FILL: True, "glPolygonOffset": (1.0, 2.0)}
+# Marks come forward, by about half a dot and half a line, or they would sink into the surface.
+_DOTS = {**_LINES, "glDepthRange": (0.0, 0.988)}
+_CROSS = {**_LINES, "glDepthRange": (0.0, 0.998)}
 _VEIL = {**_FACES, "glDepthMask": (False,)}
 _VEIL_LINES = {**_LINES, "glDepthMask": (False,)}
 _VEIL_ALPHA = 0.3
@@ -38,12 +42,16 @@ _DASH = {Style.DASHED: (0.05, 0.035), Style.DOTTED: (0.012, 0.022)}
 class Lines:
     """Separate strokes."""
 
-    def __init__(self, canvas: SurfaceCanvas, depth: int, width: float, *, veil: bool = False):
+    def __init__(
+        self,
+        canvas: SurfaceCanvas,
+        depth: int,
+        width: float,
+        options: dict[object, object] = _LINES,
+    ):
         self._canvas = canvas
         self._width = width
-        self.item = opengl.GLLinePlotItem(
-            pos=np.zeros((2, 3)), mode="lines", glOptions=_VEIL_LINES if veil else _LINES
-        )
+        self.item = opengl.GLLinePlotItem(pos=np.zeros((2, 3)), mode="lines", glOptions=options)
         self.item.setDepthValue(depth)
         self.item.setVisible(False)
         canvas.addItem(self.item)
@@ -97,7 +105,7 @@ class Dots:
 
     def __init__(self, canvas: SurfaceCanvas, depth: int, size: float):
         self._canvas, self._size = canvas, size
-        self.item = opengl.GLScatterPlotItem(pos=np.zeros((1, 3)), glOptions=_LINES, pxMode=True)
+        self.item = opengl.GLScatterPlotItem(pos=np.zeros((1, 3)), glOptions=_DOTS, pxMode=True)
         self.item.setDepthValue(depth)
         self.item.setVisible(False)
         canvas.addItem(self.item)
@@ -120,12 +128,12 @@ class SurfaceItems:
         self.wires = [Lines(canvas, 2, 1.0), Lines(canvas, 2, 1.0)]
         self.zero = Faces(canvas, 7, veil=True)
         self.zero_rim = Lines(canvas, 2, 2.0)
-        self.cross = Lines(canvas, 4, 3.0)
-        self.drop = Lines(canvas, 4, 1.5)
+        self.cross = Lines(canvas, 4, 3.0, _CROSS)
+        self.drop = Lines(canvas, 4, 1.5, _CROSS)
         self.chosen_rim = Dots(canvas, 5, 11.0)
         self.chosen = Dots(canvas, 6, 7.5)
         self.veils = [Faces(canvas, 8, veil=True), Faces(canvas, 8, veil=True)]
-        self.veil_wires = [Lines(canvas, 9, 1.6, veil=True), Lines(canvas, 9, 2.2, veil=True)]
+        self.veil_wires = [Lines(canvas, 9, 1.6, _VEIL_LINES), Lines(canvas, 9, 2.2, _VEIL_LINES)]
 
     def layers(
         self, sheets: list[Placed], frame: Frame, inks: Inks, span: tuple[float, float]
@@ -214,15 +222,6 @@ class SurfaceItems:
             self.drop.show(np.stack([node, foot])[None], _rgba(inks.accent, 1.0))
         else:
             self.drop.show(np.zeros((0, 2, 3)), _rgba(inks.accent, 1.0))
-
-    def no_cursor(self) -> None:
-        """Draw no cross-hair and no selection."""
-        nothing = np.zeros((0, 2, 3))
-        for lines in (self.cross, self.drop):
-            lines.item.setVisible(False)
-            lines.show(nothing, np.zeros(4))
-        for dots in (self.chosen, self.chosen_rim):
-            dots.item.setVisible(False)
 
     def selection(self, nodes: FloatArray, chosen: BoolArray, inks: Inks) -> None:
         """Mark the selected nodes."""

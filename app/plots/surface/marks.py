@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
@@ -56,7 +57,12 @@ def measure_in(font: QFont) -> Measure:
     """Return a function that tells the size of a text in a font."""
     metrics = QFontMetricsF(small(font))
     height = metrics.height()
-    return lambda text: (metrics.horizontalAdvance(text), height)
+
+    @cache
+    def measure(text: str) -> tuple[float, float]:
+        return metrics.horizontalAdvance(text), height
+
+    return measure
 
 
 def paint(painter: QPainter, picture: Picture, inks: Inks, font: QFont) -> None:

@@ -20,6 +20,9 @@ TIME_LIMIT = 20.0
 PLATFORMS_WITHOUT = ("offscreen", "minimal", "minimalegl", "vnc", "linuxfb")
 """Platforms of Qt on which OpenGL aborts the process or draws nothing."""
 
+# Names of renderers without a graphics card, as they give themselves (common practice).
+_SOFTWARE = ("llvmpipe", "softpipe", "swrast", "software", "swiftshader", "basic render", "generic")
+
 
 @dataclass(frozen=True)
 class Answer:
@@ -41,6 +44,12 @@ class Answer:
     missing: str = ""
     details: str = ""
     binding: str = ""
+
+    @property
+    def accelerated(self) -> bool:
+        """Whether a graphics card draws, as far as the renderer's name tells."""
+        name = self.details.lower()
+        return self.works and not any(word in name for word in _SOFTWARE)
 
 
 class Probe:

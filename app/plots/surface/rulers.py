@@ -19,6 +19,12 @@ from calib_model.core.numbers import short
 
 TICK = 5.0
 GAP = 3.0
+BESIDE = 3.0
+"""Room between two numbers beside each other."""
+END_ON = 0.985
+"""An axis that points at the eye more than this (a cosine) carries no numbers."""
+Room = tuple[float, float, float, float]
+"""Left, top, right, bottom."""
 Measure = Callable[[str], tuple[float, float]]
 """Width and height of a text in screen units."""
 
@@ -67,8 +73,11 @@ class Text:
     height: float
     title: bool = False
 
-    def bounds(self) -> tuple[float, float, float, float]:
+    def bounds(self) -> Room:
         """Return left, top, right and bottom of the room it takes."""
+        if not self.angle:
+            wide, tall = self.width / 2, self.height / 2
+            return self.x - wide, self.y - tall, self.x + wide, self.y + tall
         c, s = abs(math.cos(math.radians(self.angle))), abs(math.sin(math.radians(self.angle)))
         wide = (self.width * c + self.height * s) / 2
         tall = (self.width * s + self.height * c) / 2
@@ -153,7 +162,8 @@ def edges_of(lens: Lens) -> tuple[FloatArray, FloatArray, FloatArray]:
     bx, by = back(lens)
     columns = np.array([[-a, -by * b, -c], [a, -by * b, -c]])
     rows = np.array([[-bx * a, b, -c], [-bx * a, -b, -c]])
-    corners = np.array([[-bx * a, by * b, -c], [bx * a, -by * b, -c]])
+    # The outermost upright edge: nothing of the box is to the left of it.
+    corners = np.array([[x, y, -c] for x in (-a, a) for y in (-b, b)])
     left = corners[int(np.argmin(lens.project(corners)[:, 0]))]
     return columns, rows, np.array([left, [left[0], left[1], c]])
 
@@ -172,6 +182,8 @@ def layout(lens: Lens, rulers: tuple[Ruler, Ruler, Ruler], measure: Measure) -> 
     texts: list[Text] = []
     middle = lens.project(np.zeros(3))[:2]
     for number, (edge, ruler) in enumerate(zip(edges_of(lens), rulers, strict=True)):
+        if abs(lens.camera.direction[number]) > END_ON:  # in perspective it may still look long
+            continue
         ends = lens.project(edge)[:, :2]
         run = ends[1] - ends[0]
         length = float(np.hypot(*run))
@@ -180,8 +192,9 @@ def layout(lens: Lens, rulers: tuple[Ruler, Ruler, Ruler], measure: Measure) -> 
         away = np.array([-run[1], run[0]]) / length
         if away @ (ends.mean(axis=0) - middle) < 0:
             away = -away
-        texts += _numbers(lens, edge, number, ruler, away, measure, ticks, texts)
-        title = _title(ends, ruler, away, measure, texts)
+        numbers = _numbers(lens, edge, number, ruler, away, measure, ticks, texts)
+        title = _title(ends, ruler, away, measure, numbers)
+        texts += numbers
         if title is not None:
             texts.append(_kept_inside(title, lens))
     strokes = np.array(ticks) if ticks else np.zeros((0, 2, 2))
@@ -213,6 +226,7 @@ def _numbers(
     seen = lens.project(points)[:, :2]
     ticks.extend(np.stack([at, at + away * TICK]) for at in seen)
     placed: list[Text] = []
+    taken = [other.bounds() for other in others]
     count = len(ruler.texts)
     # The ends matter most; then what fits between them, from the low end on.
     order = [0, count - 1, *range(1, count - 1)] if count > 1 else list(range(count))
@@ -221,8 +235,10 @@ def _numbers(
         out = TICK + GAP + (abs(away[0]) * wide + abs(away[1]) * tall) / 2
         x, y = seen[i] + away * out
         text = Text(ruler.texts[i], float(x), float(y), 0.0, wide, tall)
-        if _inside(text, lens) and not any(_touch(text, o, 3.0) for o in (*placed, *others)):
+        room = text.bounds()
+        if _inside(room, lens) and not any(_touch(room, other) for other in taken):
             placed.append(text)
+            taken.append(room)
     return placed
 
 
@@ -236,20 +252,21 @@ def _title(
     angle = (angle + 90.0) % 180.0 - 90.0
     if angle > 80.0:
         angle -= 180.0
-    title = elided(ruler.title, max(length * 1.25, 110.0), measure)
+    title = elided(ruler.title, max(length * 1.5, 110.0), measure)
     if not title:
         return None
     wide, tall = measure(title)
     middle = ends.mean(axis=0)
-    out = TICK + GAP + tall / 2
-    # Step outwards until nothing is touched: numbers are as wide as they are.
-    for _ in range(60):
-        x, y = middle + away * out
-        text = Text(title, float(x), float(y), angle, wide, tall, title=True)
-        if not any(_touches_turned(text, other) for other in texts):
-            return text
-        out += 2.0
-    return text
+    # Beyond the outermost of its own numbers; they reach as far out all along a straight edge.
+    reach = [
+        (text.x - middle[0]) * away[0]
+        + (text.y - middle[1]) * away[1]
+        + (abs(away[0]) * text.width + abs(away[1]) * text.height) / 2
+        for text in texts
+    ]
+    out = max([TICK, *reach]) + GAP / 2 + tall / 2
+    x, y = middle + away * out
+    return Text(title, float(x), float(y), angle, wide, tall, title=True)
 
 
 def elided(text: str, room: float, measure: Measure) -> str:
@@ -266,8 +283,8 @@ def elided(text: str, room: float, measure: Measure) -> str:
     return unit if comma else ""
 
 
-def _inside(text: Text, lens: Lens) -> bool:
-    left, top, right, bottom = text.bounds()
+def _inside(room: Room, lens: Lens) -> bool:
+    left, top, right, bottom = room
     return left >= 0 and top >= 0 and right <= lens.width and bottom <= lens.height
 
 
@@ -279,27 +296,10 @@ def _kept_inside(text: Text, lens: Lens) -> Text:
     return Text(text.text, x, y, text.angle, text.width, text.height, title=True)
 
 
-def _touch(a: Text, b: Text, gap: float) -> bool:
-    l1, t1, r1, b1 = a.bounds()
-    l2, t2, r2, b2 = b.bounds()
-    return l1 < r2 + gap and l2 < r1 + gap and t1 < b2 and t2 < b1
-
-
-def _touches_turned(title: Text, other: Text) -> bool:
-    """Tell whether another text lies within a turned title's own rectangle."""
-    if other.title:
-        return _touch(title, other, 2.0)
-    left, top, right, bottom = other.bounds()
-    corners = np.array([[x, y] for x in (left, right) for y in (top, bottom)])
-    angle = math.radians(title.angle)
-    along = np.array([math.cos(angle), math.sin(angle)])
-    across = np.array([-along[1], along[0]])
-    rest = corners - (title.x, title.y)
-    u, v = rest @ along, rest @ across
-    w, h = title.width / 2 + 2, title.height / 2 + 1
-    return bool(u.min() < w and u.max() > -w and v.min() < h and v.max() > -h)
+def _touch(a: Room, b: Room) -> bool:
+    return a[0] < b[2] + BESIDE and b[0] < a[2] + BESIDE and a[1] < b[3] and b[1] < a[3]
 
 
 def texts_of(values: FloatArray) -> list[str]:
-    """Return breakpoints as text."""
-    return [short(float(v)) for v in values]
+    """Return breakpoints as text; long ones with fewer digits, the read-out has them all."""
+    return [text if len(text := short(float(v))) <= 6 else short(float(v), 4) for v in values]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import QPoint, QPointF, QRect, Qt, QTimer, Signal
-from PySide6.QtGui import QFontMetrics, QGuiApplication, QImage, QKeyEvent, QPainter
+from PySide6.QtGui import QColor, QFontMetrics, QGuiApplication, QImage, QKeyEvent, QPainter
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from app.desk import Desk
@@ -173,13 +173,10 @@ class SurfaceView(PlotView):
     def picture(self) -> QImage:
         """Return the plot as an image: what is drawn, under a line that says what it is."""
         primary = self._first()
-        drawn = self._drawn
-        if primary is None or self.canvas is None or drawn is None:
+        if primary is None or self.canvas is None or self.pages.currentWidget() != self._drawn:
             return QImage()
         self.refresh()
-        self.bar.hide()
-        page = drawn.grab().toImage()
-        self.bar.show()
+        page = self._plot.grab().toImage()
         ratio = page.devicePixelRatio()
         line = QFontMetrics(self.font()).height() + 6
         key = self.legend.height() if self.legend.entries else 0
@@ -299,12 +296,9 @@ class SurfaceView(PlotView):
         if table is None:
             return "No table is open. Choose one in the table list."
         if table.values.ndim < 2:
-            where = "the sentence above" if table.values.ndim == 0 else "the curve plot"
-            return (
-                f"{table.label} is no map ({table.kind}): {where} shows it."
-                if (table.values.ndim)
-                else f"{table.label} is a single value: there is no surface to draw."
-            )
+            if not table.values.ndim:
+                return f"{table.label} is a single value: there is no surface to draw."
+            return f"{table.label} is a curve: the curve plot shows it."
         if min(table.shape[:2]) < 2:
             return f"{table.label} has a single breakpoint on an axis: there is no surface to draw."
         return self._notice()
@@ -382,7 +376,9 @@ class SurfaceView(PlotView):
         from app.plots.surface.canvas import SurfaceCanvas
         from app.plots.surface.items import SurfaceItems
 
-        canvas = SurfaceCanvas(self)
+        answer = probe.known(QGuiApplication.platformName())
+        # Smooth edges cost a graphics card nothing and a software renderer half its speed.
+        canvas = SurfaceCanvas(self, smooth=answer is not None and answer.accelerated)
         canvas.set_camera(self.camera)
         canvas.pressed.connect(self.hand.press)
         canvas.moved.connect(self.hand.move)
@@ -405,11 +401,13 @@ class SurfaceView(PlotView):
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(1)
         column.addWidget(self.bar)
-        row = QHBoxLayout()
+        self._plot = QWidget(page)
+        row = QHBoxLayout(self._plot)
+        row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(2)
         row.addWidget(canvas, 1)
         row.addWidget(self.colours)
-        column.addLayout(row, 1)
+        column.addWidget(self._plot, 1)
         self.bar.show()
         self.colours.show()
         return page
@@ -456,6 +454,8 @@ class SurfaceView(PlotView):
         if stale & Part.TABLE:
             self._box = ()
             self.anchor = None
+        if stale & Part.COLOURS:  # the font may be another one as well
+            self._sizes = None
         if stale & Part.CURSOR and self.cell[2:] != self._further:
             self._further = self.cell[2:]
             self._box = ()
@@ -555,7 +555,11 @@ class SurfaceView(PlotView):
     # -- numbers, titles, marks ------------------------------------------------------------------
 
     def _measure(self) -> rulers.Measure:
-        return marks.measure_in(self.font())
+        if self._sizes is None:
+            self._sizes = marks.measure_in(self.font())
+        return self._sizes
+
+    _sizes: rulers.Measure | None = None
 
     def _rulers(self, table: Table) -> tuple[rulers.Ruler, rulers.Ruler, rulers.Ruler]:
         frame, sheet = self.frame, self.sheets[0].sheet
@@ -586,26 +590,29 @@ class SurfaceView(PlotView):
         nodes = sheet.nodes(frame)
         inks, further = self.inks, self.cell[2:]
 
-        def at(where: BoolArray, kind: str, colour: Any, size: float = 12.0) -> list[marks.Mark]:
-            points = nodes[where][:MOST_MARKS]
-            return marks.marks_at(
-                kind, lens.project(points), hidden(lens, sheet, frame, points), colour, size
-            )
-
-        found: list[marks.Mark] = []
-        plane = (slice(None), slice(None), *further)
-        found += at(np.isnan(sheet.values), "empty", inks.line, 9.0)
+        wanted: list[tuple[str, BoolArray, QColor, float]] = []
+        wanted.append(("empty", np.isnan(sheet.values), inks.line, 9.0))
         if self.editable:
-            found += at(locked_cells(table)[plane], "locked", inks.line, 11.0)
+            plane = (slice(None), slice(None), *further)
+            wanted.append(("locked", locked_cells(table)[plane], inks.line, 11.0))
         severities = np.full(sheet.values.shape, "", dtype=object)
         for cell, (severity, _) in self._findings_here().items():
             if cell[2:] == further:
                 severities[cell[:2]] = str(severity)
         for severity in ("note", "warning", "error"):
-            found += at(severities == severity, severity, inks.of(severity), 13.0)
+            wanted.append((severity, severities == severity, inks.of(severity), 13.0))
         cursor = np.zeros(sheet.values.shape, dtype=bool)
         cursor[self.cell[:2]] = True
-        found += at(cursor, "ring", inks.accent, 17.0)
+        wanted.append(("ring", cursor, inks.accent, 17.0))
+        points = [nodes[where][:MOST_MARKS] for _, where, _, _ in wanted]
+        each = np.concatenate(points)
+        seen, behind = lens.project(each), hidden(lens, sheet, frame, each)
+        found: list[marks.Mark] = []
+        start = 0
+        for (kind, _, colour, size), some in zip(wanted, points, strict=True):
+            part = slice(start, start + len(some))
+            found += marks.marks_at(kind, seen[part], behind[part], colour, size)
+            start = part.stop
         return found
 
     def _findings_here(self) -> dict[Cell, tuple[str, str]]:
@@ -623,10 +630,11 @@ class SurfaceView(PlotView):
             Style.DOTTED: (ink.line, Qt.PenStyle.DotLine, 2.2),
             Style.DIFFERENCE: (ink.line, Qt.PenStyle.SolidLine, 2.0),
         }
-        for number, shown_layer in enumerate(self.sheets):
-            if number or (self._layers is not None and shown_layer.layer.name):
-                colour, style, width = styles[shown_layer.layer.style]
-                entries.append(Entry(shown_layer.layer.name or "other", colour, style, width))
+        # The first one always has its entry: a key that comes and goes would move the scene
+        # under the pointer.
+        for shown_layer in self.sheets:
+            colour, style, width = styles[shown_layer.layer.style]
+            entries.append(Entry(shown_layer.layer.name or "values", colour, style, width))
         if any(p.layer.style is Style.DIFFERENCE for p in self.sheets):
             entries.append(Entry("no difference", ink.quiet, width=2.0))
         if self.editable and locked_cells(table)[(..., *self.cell[2:])].any():

@@ -1,0 +1,597 @@
+"""The surface in a real window: what is drawn where, picked, dragged, seen from other sides."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+from PySide6.QtCore import QPoint, QPointF, Qt
+from PySide6.QtGui import QColor, QGuiApplication, QImage, QPalette
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
+from pytestqt.qtbot import QtBot
+
+from app.desk import Desk
+from app.plots.surface import probe
+from app.plots.surface.camera import Camera, Look
+from app.plots.surface.layers import Style
+from app.plots.surface.view import SurfaceView
+from calib_model.editing.change import values_change
+from calib_model.editing.lock_changes import with_locks
+from calib_model.session.document import Document
+from tests.surface.surface_maps import VALUES, desk_with, fade, hill, uneven, wet
+from tests.surface.test_surface_camera import flat, frustum, look_at
+
+pytestmark = pytest.mark.gl
+
+LEFT = Qt.MouseButton.LeftButton
+NONE = Qt.KeyboardModifier.NoModifier
+
+
+@pytest.fixture
+def desk(qapp: QApplication) -> Desk:
+    return desk_with(uneven(), fade(), hill(), wet())
+
+
+@pytest.fixture
+def view(desk: Desk, qtbot: QtBot, capfd: pytest.CaptureFixture[str]) -> Iterator[SurfaceView]:
+    made = shown(desk, qtbot)
+    yield made
+    out, err = capfd.readouterr()
+    # Errors while drawing are caught by pyqtgraph and only written out.
+    assert "Error while drawing" not in out + err
+
+
+def shown(desk: Desk, qtbot: QtBot, **about: object) -> SurfaceView:
+    made = SurfaceView(desk, **about)  # type: ignore[arg-type]
+    qtbot.addWidget(made)
+    made.resize(760, 460)
+    made.show()
+    qtbot.waitExposed(made)
+    qtbot.waitUntil(lambda: made.canvas is not None and made.canvas.frames > 0, timeout=25000)
+    made.setFocus()
+    settle(made)
+    return made
+
+
+def settle(view: SurfaceView) -> None:
+    view.refresh()
+    QTest.qWait(30)
+    QApplication.processEvents()
+
+
+def grabbed(view: SurfaceView) -> np.ndarray:
+    """The scene without the overlay, shape (height, width, 3)."""
+    assert view.canvas is not None
+    settle(view)
+    return pixels(view.canvas.grabFramebuffer())
+
+
+def pixels(image: QImage) -> np.ndarray:
+    image = image.convertToFormat(QImage.Format.Format_RGB888)
+    rows = np.frombuffer(image.constBits(), np.uint8).reshape(image.height(), -1)
+    return rows[:, : 3 * image.width()].reshape(image.height(), image.width(), 3).astype(int)
+
+
+def place(view: SurfaceView, cell: tuple[int, ...]) -> QPoint:
+    node = view.sheets[0].sheet.nodes(view.frame)[cell[:2]]
+    x, y, _ = view.lens.project(node)
+    return QPoint(round(x), round(y))
+
+
+def press(view: SurfaceView, at: QPoint, modifiers: Qt.KeyboardModifier = NONE) -> None:
+    QTest.mousePress(view.canvas, LEFT, modifiers, at)
+
+
+def drag(view: SurfaceView, at: QPoint, by: int, *, steps: int = 6, right: int = 0) -> QPoint:
+    """Press, move in steps; the button stays down."""
+    press(view, at)
+    for i in range(1, steps + 1):
+        move(view, at + QPoint(right * i // steps, by * i // steps))
+    return at + QPoint(right, by)
+
+
+def move(view: SurfaceView, at: QPoint, modifiers: Qt.KeyboardModifier = NONE) -> None:
+    from PySide6.QtCore import QEvent
+    from PySide6.QtGui import QMouseEvent
+
+    assert view.canvas is not None
+    event = QMouseEvent(
+        QEvent.Type.MouseMove,
+        QPointF(at),
+        view.canvas.mapToGlobal(QPointF(at)),
+        Qt.MouseButton.NoButton,
+        LEFT,
+        modifiers,
+    )
+    QApplication.sendEvent(view.canvas, event)
+    settle(view)
+
+
+def let_go(view: SurfaceView, at: QPoint) -> None:
+    QTest.mouseRelease(view.canvas, LEFT, NONE, at)
+    settle(view)
+
+
+# -- what is drawn where -----------------------------------------------------------------------
+
+
+def test_the_try_says_yes_here() -> None:
+    answer = probe.Probe(QGuiApplication.platformName()).wait()
+    assert answer.works, answer.missing
+    assert "OpenGL" in answer.details
+
+
+@pytest.mark.parametrize("camera", [Camera(), Camera(25.0, 50.0)])
+def test_nodes_are_drawn_where_independent_matrices_put_them(
+    view: SurfaceView, desk: Desk, camera: Camera
+) -> None:
+    """What changes on the screen when a node is marked lies where numpy projects that node.
+
+    Matrices by the reference pages of OpenGL 2.1 (from memory); the place in the box is worked
+    from the table's breakpoints here.  An asymmetric map over unequal breakpoints: with axes
+    swapped or mirrored every node would lie elsewhere.
+    """
+    view.set_camera(camera)
+    view.show_saved = False
+    table = desk.table
+    assert table is not None
+    desk.set_cursor((0, 0))
+    bare = grabbed(view)
+    lens = view.lens
+    a, e = np.radians(camera.azimuth), np.radians(camera.elevation)
+    toward = np.array([np.cos(e) * np.cos(a), np.cos(e) * np.sin(a), np.sin(e)])
+    across = np.tan(np.radians(10.0))
+    n = lens.distance / 2
+    matrix = frustum(n * across, n * across * lens.height / lens.width, n, lens.distance * 2)
+    matrix = matrix @ look_at(toward * lens.distance, np.array([0.0, 0.0, 1.0]))
+    corners = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-0.6, 0.6)])
+    bounds = flat(matrix, corners)[:, :2]
+    left, top, right, bottom = view.canvas.margins  # type: ignore[union-attr]
+    goal = np.array([(left - right) / lens.width, (bottom - top) / lens.height])
+    shift = goal - (bounds.min(axis=0) + bounds.max(axis=0)) / 2
+    low, high = view.frame.values
+    for cell in ((1, 2), (2, 4), (3, 1)):
+        row, column = table.coordinates(cell)
+        z = (table.values[cell] - low) / (high - low) * 1.2 - 0.6
+        node = np.array([[column / 50 - 1, 1 - (row + 40) / 45, z]])
+        ndc = flat(matrix, node)[0, :2] + shift
+        expected = np.array([(ndc[0] + 1) / 2 * lens.width, (1 - ndc[1]) / 2 * lens.height])
+        only = np.zeros(table.shape, dtype=bool)
+        only[cell] = True
+        desk.set_selection(only)
+        marked = grabbed(view)
+        # The cursor's own mark goes away when only another cell is selected.
+        changed = np.abs(marked - bare).sum(axis=2) > 60
+        y, x = np.nonzero(changed)
+        near = np.hypot(x - expected[0], y - expected[1]) < 14
+        assert near.sum() > 40
+        centre = np.array([x[near].mean() + 0.5, y[near].mean() + 0.5])
+        np.testing.assert_allclose(centre, expected, atol=1.2)
+        far = np.hypot(x - place(view, (0, 0)).x(), y - place(view, (0, 0)).y()) < 12
+        assert (near | far).all()
+
+
+def test_colours_follow_the_values(view: SurfaceView) -> None:
+    from app.plots.colours import value_map
+
+    view.look(Look.TOP)
+    view.set_perspective(False)
+    scene = grabbed(view)
+    ramp = value_map(dark=view.inks.dark)
+    low = place(view, (3, 0))
+    high = place(view, (0, 5))
+    # A little inside the box, off the wires.
+    at_low = scene[low.y() - 3, low.x() + 3]
+    at_high = scene[high.y() + 3, high.x() - 3]
+    assert np.abs(at_low - ramp[0]).sum() < 60
+    assert np.abs(at_high - ramp[-1]).sum() < 60
+
+
+def test_a_hole_shows_the_floor(view: SurfaceView, desk: Desk) -> None:
+    view.look(Look.TOP)
+    before = grabbed(view)
+    values = VALUES.copy()
+    values[1, 3] = np.nan
+    assert desk.do(values_change(desk.table, values, "Empty"))
+    desk.set_cursor((3, 0))
+    after = grabbed(view)
+    spot = place(view, (1, 3))
+    inside = (slice(spot.y() - 3, spot.y() + 4), slice(spot.x() - 3, spot.x() + 4))
+    assert np.abs(after[inside] - before[inside]).mean() > 20
+    assert "1 cell is empty." in view.note.text()
+    assert [m.kind for m in view.painted().marks].count("empty") == 1
+
+
+def test_the_saved_state_is_drawn_where_it_differs(view: SurfaceView, desk: Desk) -> None:
+    values = VALUES.copy()
+    values[1:3, 2:4] -= 30
+    assert desk.do(values_change(desk.table, values, "Lower"))
+    with_saved = grabbed(view)
+    assert [e.words for e in view.legend.entries] == ["now", "as saved"]
+    view.set_overlays(saved=False, reference=True)
+    without = grabbed(view)
+    y, x = np.nonzero(np.abs(with_saved - without).sum(axis=2) > 40)
+    assert y.size > 200
+    nodes = view.sheets[0].sheet.nodes(view.frame).copy()
+    saved = view.frame.z(VALUES)
+    before = np.concatenate([nodes[..., :2], saved[..., None]], axis=-1)
+    around = np.concatenate([n[0:4, 1:5].reshape(-1, 3) for n in (nodes, before)])
+    seen = view.lens.project(around)[:, :2]
+    assert x.min() >= seen[:, 0].min() - 3
+    assert x.max() <= seen[:, 0].max() + 3
+    assert y.min() >= seen[:, 1].min() - 3
+    assert y.max() <= seen[:, 1].max() + 3
+    assert [e.words for e in view.legend.entries] == ["now"]
+
+
+def test_the_reference_is_drawn_with_its_name(view: SurfaceView, desk: Desk) -> None:
+    from calib_model.core.calibration_set import CalibrationSet
+
+    other = CalibrationSet((uneven(values=VALUES - 10),), programme="Larch", mode="low_grip")
+    document = Document(other)
+    desk.add(document)
+    before = grabbed(view)
+    desk.set_reference(document)
+    after = grabbed(view)
+    assert (np.abs(after - before).sum(axis=2) > 40).sum() > 500
+    assert f"reference: {document.title}" in [e.words for e in view.legend.entries]
+
+
+def test_findings_are_marked_by_shape(view: SurfaceView) -> None:
+    view.set_findings({(1, 1): ("error", "Too low."), (2, 4): ("warning", "Steep.")})
+    settle(view)
+    found = {m.kind: m for m in view.painted().marks}
+    for kind, cell in (("error", (1, 1)), ("warning", (2, 4))):
+        spot = place(view, cell)
+        assert abs(found[kind].x - spot.x()) <= 1
+        assert abs(found[kind].y - spot.y()) <= 1
+    assert {"error", "warning"} <= {e.mark for e in view.legend.entries}
+    tip = view.tip_at(QPointF(place(view, (1, 1))))
+    assert "Error: Too low." in tip
+
+
+def test_an_edit_is_repainted_once_for_a_burst(view: SurfaceView, desk: Desk) -> None:
+    drawn = []
+    original = view.redraw
+    view.redraw = lambda *a: (drawn.append(1), original(*a))[1]  # type: ignore[method-assign]
+    for i in range(5):
+        values = desk.table.values.copy()  # type: ignore[union-attr]
+        values[0, 0] += 1 + i
+        desk.do(values_change(desk.table, values, "Edit"))
+    QTest.qWait(60)
+    assert len(drawn) == 1
+
+
+# -- pointer -----------------------------------------------------------------------------------
+
+
+def test_a_click_picks_the_node(view: SurfaceView, desk: Desk) -> None:
+    at = place(view, (2, 3))
+    press(view, at)
+    let_go(view, at)
+    assert desk.cursor == (2, 3)
+    assert desk.selection.sum() == 1
+    assert "0 °C, 45 %" in view.read_out.whole
+    assert "N·m" in view.read_out.whole
+
+
+def test_shift_and_control_select_more(view: SurfaceView, desk: Desk) -> None:
+    for cell, modifiers in (
+        ((1, 1), NONE),
+        ((2, 3), Qt.KeyboardModifier.ShiftModifier),
+    ):
+        press(view, place(view, cell), modifiers)
+        QTest.mouseRelease(view.canvas, LEFT, modifiers, place(view, cell))
+    assert desk.selection[1:3, 1:4].all()
+    assert desk.selection.sum() == 6
+    spot = place(view, (3, 5))
+    press(view, spot, Qt.KeyboardModifier.ControlModifier)
+    QTest.mouseRelease(view.canvas, LEFT, Qt.KeyboardModifier.ControlModifier, spot)
+    assert desk.selection[3, 5]
+    assert desk.selection.sum() == 7
+
+
+def test_a_picked_node_is_dragged_in_one_undo_step(view: SurfaceView, desk: Desk) -> None:
+    desk.set_cursor((2, 3))
+    settle(view)
+    start = place(view, (2, 3))
+    frame = view.frame
+    end = drag(view, start, -60)
+    under = float(desk.table.values[2, 3])  # type: ignore[union-attr]
+    # The node is under the pointer, to half a storage step and the pointer's own pixel.
+    assert abs(place(view, (2, 3)).y() - end.y()) <= 2
+    let_go(view, end)
+    assert under > VALUES[2, 3]
+    assert under % 0.5 == 0
+    changed = desk.table.values != VALUES  # type: ignore[union-attr]
+    assert changed.sum() == 1
+    assert frame.columns == view.frame.columns
+    document = desk.current
+    assert document is not None
+    assert document.undo_title == "Drag Pre-engage torque at 0 °C, 45 %"
+    document.undo()
+    np.testing.assert_array_equal(desk.table.values, VALUES)  # type: ignore[union-attr]
+    assert not document.undo_title
+
+
+def test_two_drags_are_two_undo_steps(view: SurfaceView, desk: Desk) -> None:
+    desk.set_cursor((2, 3))
+    settle(view)
+    let_go(view, drag(view, place(view, (2, 3)), -30))
+    first = float(desk.table.values[2, 3])  # type: ignore[union-attr]
+    let_go(view, drag(view, place(view, (2, 3)), -30))
+    assert desk.current is not None
+    desk.current.undo()
+    assert desk.table.values[2, 3] == first  # type: ignore[union-attr]
+
+
+def test_a_patch_is_dragged_together(view: SurfaceView, desk: Desk) -> None:
+    chosen = np.zeros((4, 6), dtype=bool)
+    chosen[1:3, 2:4] = True
+    desk.set_cursor((2, 3))
+    desk.set_selection(chosen)
+    settle(view)
+    let_go(view, drag(view, place(view, (2, 3)), -40))
+    moved = desk.table.values - VALUES  # type: ignore[union-attr]
+    assert len(set(moved[chosen].tolist())) == 1
+    assert moved[chosen][0] > 5
+    assert not moved[~chosen].any()
+    assert desk.selection.sum() == 4
+    assert desk.current is not None
+    assert desk.current.undo_title == "Drag 4 cells of Pre-engage torque"
+
+
+def test_limits_stop_a_drag(view: SurfaceView, desk: Desk) -> None:
+    desk.set_cursor((3, 5))
+    settle(view)
+    let_go(view, drag(view, place(view, (3, 5)), 900))
+    assert desk.table.values[3, 5] == 0.0  # type: ignore[union-attr]
+
+
+def test_a_locked_node_stays_and_says_so(qtbot: QtBot) -> None:
+    locked = np.zeros((4, 6), dtype=bool)
+    locked[2, 3] = True
+    desk = desk_with(with_locks(uneven(), locked))
+    view = shown(desk, qtbot)
+    desk.set_cursor((2, 3))
+    settle(view)
+    told: list[tuple[str, bool]] = []
+    desk.told.connect(lambda text, refused: told.append((text, refused)))
+    let_go(view, drag(view, place(view, (2, 3)), -40))
+    np.testing.assert_array_equal(desk.table.values, VALUES)  # type: ignore[union-attr]
+    assert told
+    assert told[0][1]
+    assert "locked" in told[0][0]
+    assert "locked" in {m.kind for m in view.painted().marks}
+
+
+def test_escape_puts_a_dragged_node_back(view: SurfaceView, desk: Desk) -> None:
+    desk.set_cursor((2, 3))
+    settle(view)
+    end = drag(view, place(view, (2, 3)), -40)
+    assert desk.table.values[2, 3] != VALUES[2, 3]  # type: ignore[union-attr]
+    QTest.keyClick(view, Qt.Key.Key_Escape)
+    np.testing.assert_array_equal(desk.table.values, VALUES)  # type: ignore[union-attr]
+    move(view, end - QPoint(0, 40))
+    let_go(view, end)
+    np.testing.assert_array_equal(desk.table.values, VALUES)  # type: ignore[union-attr]
+
+
+def test_shift_drags_finely(view: SurfaceView, desk: Desk) -> None:
+    desk.set_cursor((2, 3))
+    settle(view)
+    at = place(view, (2, 3))
+    end = drag(view, at, -50)
+    coarse = desk.table.values[2, 3] - VALUES[2, 3]  # type: ignore[union-attr]
+    move(view, end - QPoint(0, 50), Qt.KeyboardModifier.ShiftModifier)
+    finer = desk.table.values[2, 3] - VALUES[2, 3] - coarse  # type: ignore[union-attr]
+    let_go(view, end)
+    assert 0 < finer < coarse / 5
+
+
+def test_from_above_nothing_is_dragged(view: SurfaceView, desk: Desk, qtbot: QtBot) -> None:
+    view.look(Look.TOP)
+    desk.set_cursor((2, 3))
+    settle(view)
+    with qtbot.waitSignal(desk.told) as told:
+        let_go(view, drag(view, place(view, (2, 3)), -40))
+    assert told.args[1] is True
+    assert "Page Up" in told.args[0]
+    np.testing.assert_array_equal(desk.table.values, VALUES)  # type: ignore[union-attr]
+
+
+def test_dragging_elsewhere_turns_and_edits_nothing(view: SurfaceView, desk: Desk) -> None:
+    desk.set_cursor((0, 0))
+    settle(view)
+    camera = view.camera
+    let_go(view, drag(view, place(view, (2, 3)), 20, right=60))
+    assert view.camera.azimuth == pytest.approx(camera.azimuth - 30, abs=3)
+    assert view.camera.elevation == pytest.approx(camera.elevation + 10, abs=2)
+    np.testing.assert_array_equal(desk.table.values, VALUES)  # type: ignore[union-attr]
+    assert desk.cursor == (0, 0)
+
+
+# -- keys --------------------------------------------------------------------------------------
+
+
+def test_arrows_move_as_in_the_grid(view: SurfaceView, desk: Desk) -> None:
+    desk.set_cursor((1, 1))
+    for key, cell in (
+        (Qt.Key.Key_Down, (2, 1)),
+        (Qt.Key.Key_Right, (2, 2)),
+        (Qt.Key.Key_Up, (1, 2)),
+        (Qt.Key.Key_Left, (1, 1)),
+    ):
+        QTest.keyClick(view, key)
+        assert desk.cursor == cell
+    QTest.keyClick(view, Qt.Key.Key_Right, Qt.KeyboardModifier.ControlModifier)
+    assert desk.cursor == (1, 5)
+    QTest.keyClick(view, Qt.Key.Key_Down, Qt.KeyboardModifier.ShiftModifier)
+    QTest.keyClick(view, Qt.Key.Key_Left, Qt.KeyboardModifier.ShiftModifier)
+    assert desk.selection.sum() == 4
+    assert desk.selection[1:3, 4:6].all()
+
+
+def test_page_keys_step_by_storage_steps(view: SurfaceView, desk: Desk) -> None:
+    desk.set_cursor((1, 1))
+    QTest.keyClick(view, Qt.Key.Key_PageUp)
+    assert desk.table.values[1, 1] == VALUES[1, 1] + 0.5  # type: ignore[union-attr]
+    QTest.keyClick(view, Qt.Key.Key_PageDown, Qt.KeyboardModifier.ShiftModifier)
+    assert desk.table.values[1, 1] == VALUES[1, 1] - 4.5  # type: ignore[union-attr]
+    assert desk.current is not None
+    desk.current.undo()
+    assert desk.table.values[1, 1] == VALUES[1, 1] + 0.5  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("key", "look"),
+    [(Qt.Key.Key_F, Look.FRONT), (Qt.Key.Key_S, Look.SIDE), (Qt.Key.Key_T, Look.TOP)],
+)
+def test_keys_look_from_standard_sides(view: SurfaceView, key: Qt.Key, look: Look) -> None:
+    QTest.keyClick(view, key)
+    settle(view)
+    assert (view.camera.azimuth, view.camera.elevation) == look.value
+    first = grabbed(view)
+    QTest.keyClick(view, Qt.Key.Key_P)
+    assert not view.camera.perspective
+    assert not view.bar.lines.isChecked()
+    assert np.abs(grabbed(view) - first).sum() > 0
+    QTest.keyClick(view, Qt.Key.Key_C)
+    assert (view.camera.azimuth, view.camera.elevation) == Look.CORNER.value
+
+
+def test_keys_turn_zoom_and_show_everything(view: SurfaceView) -> None:
+    start = view.camera
+    QTest.keyClick(view, Qt.Key.Key_L)
+    QTest.keyClick(view, Qt.Key.Key_I)
+    assert view.camera.azimuth > start.azimuth
+    assert view.camera.elevation > start.elevation
+    QTest.keyClick(view, Qt.Key.Key_Plus)
+    assert view.camera.zoom > 1
+    QTest.keyClick(view, Qt.Key.Key_Home)
+    assert view.camera.zoom == 1
+    assert view.camera.pan == (0.0, 0.0)
+
+
+def test_buttons_do_what_keys_do(view: SurfaceView) -> None:
+    QTest.mouseClick(view.bar.buttons[Look.TOP], LEFT)
+    assert view.camera.elevation == 90
+    QTest.mouseClick(view.bar.lines, LEFT)
+    assert not view.camera.perspective
+
+
+# -- the rest ----------------------------------------------------------------------------------
+
+
+def test_the_picture_is_copied(view: SurfaceView, desk: Desk) -> None:
+    QTest.keyClick(view, Qt.Key.Key_C, Qt.KeyboardModifier.ControlModifier)
+    image = QGuiApplication.clipboard().image()
+    assert image.width() > 500
+    assert image.height() > 300
+    picture = pixels(image)
+    scene = grabbed(view)
+    # The surface is in it, not an empty area.
+    deep = scene[place(view, (1, 5)).y() + 4, place(view, (1, 5)).x() - 6]
+    assert (np.abs(picture - deep).sum(axis=2) < 12).sum() > 50
+
+
+def test_a_table_with_three_axes_shows_the_plane_at_the_cursor(
+    view: SurfaceView, desk: Desk
+) -> None:
+    desk.open_table("hill_torque")
+    settle(view)
+    np.testing.assert_array_equal(view.sheets[0].sheet.values, desk.table.values[:, :, 0])  # type: ignore[union-attr]
+    assert "at Gradient 0 %" in view.note.text()
+    desk.set_cursor((1, 2, 2))
+    settle(view)
+    np.testing.assert_array_equal(view.sheets[0].sheet.values, desk.table.values[:, :, 2])  # type: ignore[union-attr]
+    at = place(view, (2, 3))
+    press(view, at)
+    let_go(view, at)
+    assert desk.cursor == (2, 3, 2)
+
+
+def test_other_tables_and_sentences_follow(view: SurfaceView, desk: Desk) -> None:
+    desk.open_table("fade")
+    settle(view)
+    assert view.pages.currentWidget() is view.sentence
+    desk.open_table("wet_factor")
+    settle(view)
+    assert view.pages.currentWidget() is not view.sentence
+    assert view.accessibleName().startswith("Surface of Wet factor, over Vehicle speed, km/h")
+    grabbed(view)
+
+
+def test_it_can_be_switched_off_and_on_again(view: SurfaceView) -> None:
+    view.set_choice("off")
+    settle(view)
+    assert "switched off" in view.sentence.text()
+    view.set_choice("on")
+    settle(view)
+    assert view.pages.currentWidget() is not view.sentence
+    assert np.ptp(grabbed(view)) > 50
+
+
+def test_colours_follow_the_palette(view: SurfaceView) -> None:
+    light = grabbed(view)[2, 2]
+    dark = QPalette()
+    dark.setColor(QPalette.ColorRole.Base, QColor("#191f22"))
+    dark.setColor(QPalette.ColorRole.Text, QColor("#e6eaec"))
+    view.setPalette(dark)
+    QTest.qWait(30)
+    after = grabbed(view)[2, 2]
+    assert light.sum() > 600
+    np.testing.assert_allclose(after, [0x19, 0x1F, 0x22], atol=2)
+
+
+def test_two_tables_in_one_plot_and_their_difference(
+    desk: Desk, qtbot: QtBot, capfd: pytest.CaptureFixture[str]
+) -> None:
+    low_grip = uneven(values=VALUES * 0.8)
+    view = shown(
+        desk,
+        qtbot,
+        layers=[(uneven(), Style.SOLID, "normal"), (low_grip, Style.DOTTED, "low grip")],
+    )
+    assert [e.words for e in view.legend.entries] == ["normal", "low grip"]
+    desk.set_cursor((2, 3))
+    settle(view)
+    assert "normal 107.5 N·m" in view.read_out.whole
+    assert "low grip 86 N·m" in view.read_out.whole
+    QTest.keyClick(view, Qt.Key.Key_PageUp)
+    np.testing.assert_array_equal(desk.table.values, VALUES)  # type: ignore[union-attr]
+    both = grabbed(view)
+    difference = uneven(values=VALUES * -0.2, lower=-np.inf)
+    view.set_layers([(difference, Style.DIFFERENCE, "low grip less normal")])
+    alone = grabbed(view)
+    assert np.abs(both[:300, :600] - alone[:300, :600]).mean() > 1
+    assert view.frame.values[1] > 0
+    assert "no difference" in [e.words for e in view.legend.entries]
+    view.set_layers(None)
+    settle(view)
+    assert view.editable
+    out, err = capfd.readouterr()
+    assert "Error while drawing" not in out + err
+
+
+def test_a_second_window_draws_as_the_first(view: SurfaceView, desk: Desk, qtbot: QtBot) -> None:
+    first = grabbed(view)
+    second = shown(desk, qtbot)
+    assert np.abs(grabbed(second) - first).mean() < 2
+    view.look(Look.TOP)
+    assert np.ptp(grabbed(view)) > 50
+
+
+def test_labels_are_painted_inside_at_double_size(view: SurfaceView) -> None:
+    """Every text lies within the canvas with the real font."""
+    assert view.canvas is not None
+    for look in Look:
+        view.look(look)
+        settle(view)
+        rooms = [t.bounds() for t in view.painted().layout.texts]
+        assert min(r[0] for r in rooms) >= 0
+        assert min(r[1] for r in rooms) >= 0
+        assert max(r[2] for r in rooms) <= view.canvas.width()
+        assert max(r[3] for r in rooms) <= view.canvas.height()

@@ -9,14 +9,17 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from functools import cached_property
+
+import numpy as np
 
 from ..core.arrays import cell_tuples
 from ..core.calibration_set import CalibrationSet
 from ..core.rule import Breach, NotChecked, Rule, Severity, Stack
 from ..core.table import Table
 from ..errors import BitepointError
-from . import limits, plausibility, relations
+from . import limits, plausibility, relations, waivers
 
 ALWAYS: tuple[Rule, ...] = (
     plausibility.Finite(),
@@ -57,6 +60,10 @@ class Finding:
         The rule itself.
     places : int
         How many rows of the rule do not hold.
+    mode : str
+        The drive mode whose relation is meant; empty for every other rule.
+    waiver : str
+        Id of the waiver that covers it.
     """
 
     table: str
@@ -71,6 +78,8 @@ class Finding:
     waived: bool = False
     source: Rule = field(default=ALWAYS[0], repr=False)
     places: int = 1
+    mode: str = ""
+    waiver: str = ""
 
 
 @dataclass(frozen=True)
@@ -126,8 +135,10 @@ class Report:
         return not errors and not warnings
 
 
-def check(content: CalibrationSet, against: Sequence[CalibrationSet] = ()) -> Report:
-    """Check a whole set.
+def check(
+    content: CalibrationSet, against: Sequence[CalibrationSet] = (), *, day: date | None = None
+) -> Report:
+    """Check a whole set; its waivers are honoured.
 
     Parameters
     ----------
@@ -135,12 +146,14 @@ def check(content: CalibrationSet, against: Sequence[CalibrationSet] = ()) -> Re
     against : sequence of CalibrationSet
         Sets of other modes, for the mode relations: the base set if `content` is a mode set;
         any mode sets if `content` is the base.
+    day : date, optional
+        The day to judge waivers by; the present one by default.
 
     Returns
     -------
     Report
     """
-    return Checker(content, against).report
+    return Checker(content, against, day=day).report
 
 
 class Surroundings:
@@ -178,6 +191,8 @@ class Checker:
         See `check`.
     only : iterable of str, optional
         Ids of the tables to look at; all by default.
+    day
+        See `check`.
     """
 
     def __init__(
@@ -186,9 +201,11 @@ class Checker:
         against: Sequence[CalibrationSet] = (),
         *,
         only: Iterable[str] | None = None,
+        day: date | None = None,
     ) -> None:
         self.content = content
         self.against = tuple(against)
+        self.day = day
         self.report = Report({}, {})
         self._readers: dict[str, set[str]] | None = None
         self._evaluate(content.tables if only is None else only)
@@ -235,10 +252,17 @@ class Checker:
         missed: dict[str, list[NotCheckedRule]] = {id: [] for id in found}
         tables = [self.content.tables[id] for id in found if id in self.content]
         own = Surroundings(self.content, None)
-        for rule, stack in _grouped(tables):
-            _apply(rule, stack, own, found, missed)
-        for mode_set, base in self._pairs():
-            _apply_relation(mode_set, base, list(found), found, missed)
+        # Empty cells and infinities are findings of their own; what they spoil holds no row.
+        with np.errstate(all="ignore"):
+            for rule, stack in _grouped(tables):
+                _apply(rule, stack, own, found, missed)
+            self._honour(self.content, found)
+            for mode_set, base in self._pairs():
+                related: dict[str, list[Finding]] = {id: [] for id in found}
+                _apply_relation(mode_set, base, list(found), related, missed)
+                self._honour(mode_set, related)
+                for id, findings in related.items():
+                    found[id] += findings
         by_table = {**self.report.by_table, **{id: tuple(f) for id, f in found.items()}}
         not_checked = {
             **self.report.not_checked_by_table,
@@ -248,7 +272,21 @@ class Checker:
             if id not in self.content:
                 by_table.pop(id)
                 not_checked.pop(id)
+        before = self.report.by_table
+        if before and any(id not in before for id in by_table):  # in the set's order again
+            order = [id for id in self.content.tables if id in by_table]
+            by_table = {id: by_table[id] for id in order}
+            not_checked = {id: not_checked[id] for id in order}
         self.report = Report(by_table, not_checked)
+
+    def _honour(self, content: CalibrationSet, found: dict[str, list[Finding]]) -> None:
+        """Mark the findings that the set's waivers cover, in place."""
+        if not content.record.waivers:
+            return
+        day = self.day or waivers.today()
+        for id, mine in content.record.waivers_by_table.items():
+            if found.get(id):
+                found[id] = waivers.honoured(found[id], mine, content[id], day)
 
     def _pairs(self) -> list[tuple[CalibrationSet, CalibrationSet | None]]:
         """Mode set and base set of every relation that can be told from the sets at hand."""
@@ -372,6 +410,7 @@ def _finding(rule: Rule, table: Table, breaches: list[Breach], context: Surround
         rule.suited(),
         source=rule,
         places=len(breaches),
+        mode=context.mode if rule is MODE_RELATION else "",
     )
 
 

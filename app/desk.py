@@ -230,6 +230,8 @@ class Desk(QObject):
         shape = table.shape if table else ()
         if table is None:
             self._open_table(next(iter(document.content.tables), ""))
-        elif self._selection.shape != shape or event.cells.get(self._table_id, 0) is None:
+        elif self._selection.shape != shape:
             self._open_table(self._table_id)
+        elif event.cells.get(self._table_id, 0) is None:
+            self.table_changed.emit()  # axes, rules or texts; cursor and selection stay
         self.edited.emit(event)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QEvent, QModelIndex, QObject, QPersistentModelIndex, QPointF, QRect, Qt
+from PySide6.QtCore import QEvent, QModelIndex, QObject, QPersistentModelIndex, QRect, QRectF, Qt
 from PySide6.QtGui import (
     QColor,
     QFocusEvent,
@@ -12,7 +12,6 @@ from PySide6.QtGui import (
     QPainter,
     QPalette,
     QPen,
-    QPolygonF,
 )
 from PySide6.QtWidgets import (
     QAbstractItemDelegate,
@@ -23,7 +22,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from .heat import blended, contrast, readable_on
+from app.colours import mixed, text_on
+from app.severity import paint_severity, severity_colour
+
 from .layout import RIGHT
 from .marks import Look
 from .model import GridModel
@@ -33,47 +34,7 @@ if TYPE_CHECKING:
 
 Index = QModelIndex | QPersistentModelIndex
 _SELECTED = 0.4
-_SEVERITY_COLOURS = {
-    "error": (QColor(190, 20, 30), QColor(255, 130, 120)),
-    "warning": (QColor(150, 80, 0), QColor(255, 190, 90)),
-    "note": (QColor(20, 90, 160), QColor(140, 200, 255)),
-}
 _HOLD_OPEN = (Qt.FocusReason.PopupFocusReason, Qt.FocusReason.ActiveWindowFocusReason)
-
-
-def severity_colour(severity: str, background: QColor) -> QColor:
-    """Return the colour of a severity that stands out on a background."""
-    dark, light = _SEVERITY_COLOURS[severity]
-    return dark if contrast(dark, background) >= contrast(light, background) else light
-
-
-def paint_severity(
-    painter: QPainter, severity: str, rect: QRect, background: QColor, ink: QColor
-) -> None:
-    """Draw a severity as a shape: error a triangle, warning a diamond, note a dot."""
-    painter.save()
-    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-    painter.setPen(QPen(ink, 1))
-    painter.setBrush(severity_colour(severity, background))
-    x, y, w, h = rect.x(), rect.y(), rect.width(), rect.height()
-    if severity == "error":
-        painter.drawPolygon(
-            QPolygonF([QPointF(x + w / 2, y), QPointF(x + w, y + h), QPointF(x, y + h)])
-        )
-    elif severity == "warning":
-        painter.drawPolygon(
-            QPolygonF(
-                [
-                    QPointF(x + w / 2, y),
-                    QPointF(x + w, y + h / 2),
-                    QPointF(x + w / 2, y + h),
-                    QPointF(x, y + h / 2),
-                ]
-            )
-        )
-    else:
-        painter.drawEllipse(rect.adjusted(1, 1, -1, -1))
-    painter.restore()
 
 
 class CellDelegate(QStyledItemDelegate):
@@ -123,10 +84,10 @@ class CellDelegate(QStyledItemDelegate):
                 background = palette.color(QPalette.ColorRole.Base)
             if selected:
                 accent = palette.color(QPalette.ColorRole.Highlight)
-                background = blended(background, accent, _SELECTED)
+                background = mixed(background, accent, _SELECTED)
             if len(self._colours) > 1000:  # palettes come and go
                 self._colours.clear()
-            self._colours[key] = background, readable_on(background)
+            self._colours[key] = background, text_on(background)
         return self._colours[key]
 
     def _paint_text(
@@ -159,8 +120,9 @@ class CellDelegate(QStyledItemDelegate):
         if look.severity:
             free = rect.width() - RIGHT - option.fontMetrics.horizontalAdvance(look.text)
             size = max(7, min(10, free - 3))
-            corner = QRect(left, rect.y() + 2, size, size)
-            paint_severity(painter, look.severity, corner, background, ink)
+            corner = QRectF(left, rect.y() + 2, size, size)
+            fill = severity_colour(look.severity, background)
+            paint_severity(painter, corner, look.severity, fill, ink)
         if look.locked:
             self._paint_padlock(painter, left, rect.bottom() - 3, ink)
 
@@ -187,7 +149,7 @@ class CellDelegate(QStyledItemDelegate):
                 painter.drawLine(start, end)
 
     def _paint_ring(self, painter: QPainter, rect: QRect, background: QColor) -> None:
-        ink = readable_on(background)
+        ink = text_on(background)
         focused = self._view.hasFocus() or self._view.viewport().hasFocus()
         pen = QPen(ink, 3 if focused else 1)
         pen.setJoinStyle(Qt.PenJoinStyle.MiterJoin)

@@ -8,10 +8,10 @@ from PySide6.QtCore import QEvent, QObject, QRect, QSize, Qt
 from PySide6.QtGui import QColor, QHelpEvent, QKeyEvent, QPainter, QPaintEvent, QPalette
 from PySide6.QtWidgets import QHeaderView, QLineEdit, QToolTip, QWidget
 
+from app.colours import mixed
 from calib_model.errors import BitepointError
 
 from . import axis_edits, edits
-from .heat import blended
 from .model import GridModel
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ class AxisHeader(QHeaderView):
         background = palette.color(QPalette.ColorRole.Button)
         if here:
             accent = palette.color(QPalette.ColorRole.Highlight)
-            background = blended(background, accent, 0.3)
+            background = mixed(background, accent, 0.3)
         painter.save()
         area = self._breakpoint_area(rect)
         painter.fillRect(rect, palette.color(QPalette.ColorRole.Button))
@@ -274,6 +274,6 @@ class CornerCaption(QWidget):
 
 
 def _line_colour(palette: QPalette) -> QColor:
-    return blended(
+    return mixed(
         palette.color(QPalette.ColorRole.Button), palette.color(QPalette.ColorRole.ButtonText), 0.3
     )

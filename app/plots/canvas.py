@@ -16,7 +16,7 @@ from PySide6.QtCore import QEvent, QPointF, Qt, Signal
 from PySide6.QtGui import QFont, QFontMetricsF, QHelpEvent, QMouseEvent, QResizeEvent
 from PySide6.QtWidgets import QToolTip, QWidget
 
-from app.plots.colours import Inks, pen
+from app.colours import Inks, pen
 from calib_model.core.arrays import FloatArray, same_values
 from calib_model.core.numbers import short
 

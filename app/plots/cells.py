@@ -12,7 +12,7 @@ from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QImage, QPainter, QTransform
 from PySide6.QtWidgets import QStyleOptionGraphicsItem, QWidget
 
-from app.plots.colours import Rgb
+from app.colours import Rgb
 from calib_model.core.arrays import BoolArray, FloatArray
 
 

@@ -9,7 +9,7 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QFont, QFontMetrics, QImage, QPainter, QPaintEvent, QPixmap
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from app.plots.colours import Rgb, pen
+from app.colours import Rgb, pen
 from calib_model.core.numbers import short
 
 _BAR = 14

@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QBrush, QColor
 from PySide6.QtWidgets import QGraphicsPathItem
 
-from app.plots.colours import Inks, Rgb, pen
+from app.colours import Inks, Rgb, pen
 from app.plots.geometry import outline
 from app.plots.symbols import symbol
 from calib_model.core.arrays import BoolArray, FloatArray

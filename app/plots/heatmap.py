@@ -10,10 +10,10 @@ from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QKeyEvent, QMouseEvent
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
+from app.colours import colours_of, difference_map, value_map, wants_dark_text
 from app.desk import Desk
 from app.plots import words
 from app.plots.colour_bar import ColourBar
-from app.plots.colours import colours_of, difference_map, value_map, wants_dark_text
 from app.plots.geometry import edges, on_axes_of, positions
 from app.plots.heat_items import HeatItems
 from app.plots.legend import Entry

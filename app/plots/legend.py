@@ -9,7 +9,7 @@ from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QResizeEvent, QTransform
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from app.plots.colours import pen
+from app.colours import pen
 from app.plots.symbols import symbol
 
 _LINE, _MARK = 24, 12

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PySide6.QtCore import Qt
 
-from app.plots.colours import Inks, pen
+from app.colours import Inks, pen
 from app.plots.symbols import symbol
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from app.colours import inks, pen
 from app.plots import words
-from app.plots.colours import inks, pen
 from app.plots.geometry import on_axes_of
 from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table

@@ -19,9 +19,9 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QLabel, QSizePolicy, QStackedWidget, QVBoxLayout, QWidget
 
+from app.colours import Inks, inks, pen
 from app.desk import Desk
 from app.plots import words
-from app.plots.colours import Inks, inks, pen
 from app.plots.legend import Entry, Legend
 from app.plots.nudge import merge_key, nudge
 from calib_model.core.table import Table

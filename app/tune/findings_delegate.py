@@ -6,8 +6,9 @@ from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QRectF, QS
 from PySide6.QtGui import QFontMetrics, QPainter, QPalette
 from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem
 
+from app.severity import paint_severity, severity_colour
+
 from .findings_model import FINDING, SUBTITLE
-from .severity import paint_severity, severity_colour
 
 Index = QModelIndex | QPersistentModelIndex
 PAD = 7
@@ -40,7 +41,7 @@ class FindingsDelegate(QStyledItemDelegate):
         colour = (
             palette.color(QPalette.ColorRole.HighlightedText)
             if selected
-            else severity_colour(finding.severity, palette)
+            else severity_colour(finding.severity, palette.color(QPalette.ColorRole.Base))
         )
         top = option.rect.top() + PAD
         mark = QRectF(option.rect.left() + PAD, top + 2, MARK, MARK)

@@ -7,9 +7,8 @@ from typing import Any
 from PySide6.QtCore import QAbstractListModel, QModelIndex, QPersistentModelIndex, Qt
 
 from app.desk import Desk
+from app.severity import WORDS
 from calib_model.rules.check import Finding
-
-from .severity import WORDS
 
 Index = QModelIndex | QPersistentModelIndex
 _NOWHERE = QModelIndex()

@@ -6,10 +6,10 @@ from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QRectF, QS
 from PySide6.QtGui import QFont, QFontMetrics, QPainter, QPalette
 from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
+from app.severity import paint_severity, severity_colour
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 
-from .severity import paint_severity, severity_colour
 from .table_list_model import TableRows
 from .thumbnails import Thumbnails
 
@@ -148,7 +148,11 @@ class RowDelegate(QStyledItemDelegate):
             right -= metrics.horizontalAdvance(text)
             painter.drawText(QRect(right, top, 200, line), Qt.AlignmentFlag.AlignVCenter, text)
             right -= size + 3
-            colour = palette.color(ink) if selected else severity_colour(severity, palette)
+            colour = (
+                palette.color(ink)
+                if selected
+                else severity_colour(severity, palette.color(QPalette.ColorRole.Base))
+            )
             paint_severity(
                 painter, QRectF(right, top + (line - size) / 2, size, size), severity, colour
             )

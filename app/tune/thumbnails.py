@@ -8,7 +8,8 @@ import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QImage, QPainter, QPalette, QPen, QPixmap, QPolygonF
 
-from app.grid.heat import levels, luminance, map_colours
+from app.colours import is_dark, value_map
+from app.grid.heat import levels
 from calib_model.core.arrays import FloatArray
 from calib_model.core.axis import Axis, Interpolation
 from calib_model.core.numbers import short
@@ -74,7 +75,7 @@ def draw(table: Table, size: QSize, palette: QPalette, ratio: float = 1.0) -> QP
     else:
         first = table.values[(slice(None), slice(None), *(0,) * (table.values.ndim - 2))]
         base = palette.color(QPalette.ColorRole.Base)
-        dark = luminance(base) < luminance(ink)
+        dark = is_dark(palette)
         painter.fillRect(area, base)
         painter.drawImage(area, heat_image(first, levels(table.values), dark=dark))
         _frame(painter, area, palette)
@@ -92,14 +93,14 @@ def heat_image(values: FloatArray, span: tuple[float, float] | None, *, dark: bo
         Values of the first and last colour; None gives every cell the middle one.
     dark : bool
     """
-    colours = map_colours(dark=dark)
+    colours = value_map(dark=dark)
     filled = np.isfinite(values)
     share = np.full(values.shape, 0.5)
     if span is not None:
         share = np.where(filled, (np.where(filled, values, 0) - span[0]) / (span[1] - span[0]), 0)
     rgb = colours[np.rint(np.clip(share, 0, 1) * (len(colours) - 1)).astype(int)]
     pixels = np.zeros((*values.shape, 4), dtype=np.uint8)
-    pixels[..., :3] = np.rint(rgb)
+    pixels[..., :3] = rgb
     pixels[..., 3] = np.where(filled, 255, 0)
     rows, columns = values.shape
     image = QImage(pixels.tobytes(), columns, rows, 4 * columns, QImage.Format.Format_RGBA8888)

@@ -9,8 +9,9 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QPalette
 
+from app.colours import contrast
 from app.desk import Desk
-from app.grid.heat import Heat, contrast, levels, steps_of
+from app.grid.heat import Heat, levels, steps_of
 from app.grid.marks import Look, changed_cells
 from app.grid.model import GridModel
 from app.grid.source import DeskSource, GridSource

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PySide6.QtGui import QColor, QPalette
 
-from app.plots import colours
+from app import colours
 
 
 def lightness(rgb: np.ndarray) -> np.ndarray:

@@ -7,7 +7,7 @@ import pytest
 from PySide6.QtCore import QSize
 from PySide6.QtGui import QColor, QGuiApplication, QPalette
 
-from app.grid.heat import contrast
+from app.colours import contrast
 from app.tune.thumbnails import Thumbnails, draw, heat_image
 from calib_model.core.axis import Axis, Interpolation
 from calib_model.core.table import Table

@@ -1,4 +1,4 @@
-"""Colours of the plots: maps for values and differences, readable text, pens from the palette.
+"""Colours of the window: maps for values and differences, readable text, pens from the palette.
 
 Nothing here needs pyqtgraph.  Both colour maps step evenly in lightness (CIE L*), so that they
 read the same for colour-blind eyes and on a grey printout, and both start near the background:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QRectF, QSize, Qt
 from PySide6.QtGui import QFontMetrics, QPainter, QPalette
 from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem
@@ -75,10 +77,15 @@ class FindingsDelegate(QStyledItemDelegate):
     @staticmethod
     def _texts(option: QStyleOptionViewItem, index: Index) -> list[tuple[str, QFontMetrics]]:
         plain = QFontMetrics(option.font)
-        texts = [(str(index.data() or ""), plain)]
+        texts = [(unbroken(str(index.data() or "")), plain)]
         subtitle = str(index.data(SUBTITLE) or "")
         if subtitle:
             bold = option.font
             bold.setBold(True)
             texts.insert(0, (subtitle, QFontMetrics(bold)))
         return texts
+
+
+def unbroken(text: str) -> str:
+    """Return a text in which a unit such as km/h is not torn apart at the end of a line."""
+    return re.sub(r"(?<=\w)/(?=\w)", "\N{WORD JOINER}/\N{WORD JOINER}", text)

@@ -19,7 +19,7 @@ from app.desk import Desk
 from calib_model.remedies import Remedy
 from calib_model.rules.check import Finding
 
-from .findings_delegate import FindingsDelegate
+from .findings_delegate import FindingsDelegate, unbroken
 from .findings_model import FindingsModel
 from .remedy_finder import RemedyFinder
 
@@ -214,7 +214,7 @@ class RemedyButton(QPushButton):
 
     def __init__(self, text: str, outcome: str) -> None:
         super().__init__()
-        label = QLabel(f"{_escape(text)}<br><small>{outcome}</small>")
+        label = QLabel(f"{_escape(unbroken(text))}<br><small>{outcome}</small>")
         label.setWordWrap(True)
         label.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
         column = QVBoxLayout(self)

@@ -18,6 +18,7 @@ from .rules_panel import RulesPanel
 from .table_list import TableList
 
 Cell = tuple[int, ...]
+GRID_SHARE = 0.52
 NARROW, LOW = 900, 460
 """Below these sizes (a small screen at 200 %) not everything is shown at once."""
 
@@ -67,11 +68,14 @@ class TunePage(QWidget):
         self._across.setSizes([270, 780, 300])
         self._middle.setSizes([330, 300])
         self._in_turn = "list"
+        self._heights_chosen = False
+        self._middle.splitterMoved.connect(self._on_heights_chosen)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(self._across)
         desk.findings_changed.connect(self._spread_findings)
         desk.table_changed.connect(self._spread_findings)
+        desk.table_changed.connect(self._share_height)
         desk.focus_grid.connect(self.grid.setFocus)
         self._spread_findings()
 
@@ -93,6 +97,19 @@ class TunePage(QWidget):
         self.table_list.setVisible(not narrow or self._in_turn == "list")
         self.side.setVisible(not narrow or self._in_turn == "side")
         self.header.set_brief(self.height() < LOW)
+        self._share_height()
+
+    def _on_heights_chosen(self, _position: int, _index: int) -> None:
+        self._heights_chosen = True
+
+    def _share_height(self) -> None:
+        """Give the height that a small grid leaves empty to the plots, until the user chooses."""
+        total = sum(self._middle.sizes())
+        if self._heights_chosen or total == 0:
+            return
+        around = self.header.sizeHint().height() + self.grid_panel.height() - self.grid.height()
+        top = min(round(total * GRID_SHARE), around + self.grid.content_height())
+        self._middle.setSizes([top, total - top])
 
     # -- findings at their cells -------------------------------------------------------------
 

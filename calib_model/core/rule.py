@@ -310,8 +310,9 @@ class Rule(ABC):
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
         """Evaluate the rule: by default, the rows that do not hold."""
         rows = self.scoped(self.rows(stack, context), stack)
-        total = self.total(rows, stack, context)
-        excess = total - rows.bound
+        with np.errstate(invalid="ignore", over="ignore"):  # empty cells and infinities
+            total = self.total(rows, stack, context)
+            excess = total - rows.bound
         if rows.equal:
             excess = np.abs(excess)
         bad = excess > rows.tolerance

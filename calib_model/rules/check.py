@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import date
 from functools import cached_property
 
@@ -273,7 +273,7 @@ class Checker:
                 by_table.pop(id)
                 not_checked.pop(id)
         before = self.report.by_table
-        if before and any(id not in before for id in by_table):  # in the set's order again
+        if before and any(id not in before for id in found):  # added: in the set's order again
             order = [id for id in self.content.tables if id in by_table]
             by_table = {id: by_table[id] for id in order}
             not_checked = {id: not_checked[id] for id in order}
@@ -301,29 +301,50 @@ class Checker:
 def _grouped(tables: Iterable[Table]) -> Iterable[tuple[Rule, Stack]]:
     """Yield each rule with tables that may be stacked for it; stacks are shared where they can."""
     by_shape: dict[tuple[int, ...], list[Table]] = defaultdict(list)
-    by_rule: dict[tuple[Rule, object, object], list[Table]] = defaultdict(list)
+    by_rule: dict[tuple[int, object, object], list[Table]] = defaultdict(list)
     alone: list[tuple[Rule, Stack]] = []
+    # Rules are hashed once per object: tables of a set mostly share them.
+    numbers: dict[int, int] = {}
+    distinct: dict[Rule, int] = {}
+    places: dict[tuple[int, object], object] = {}
     for table in tables:
         by_shape[table.shape].append(table)
         if not table.rules:
             continue
         layout = tuple([(a.quantity, a.name) for a in table.axes])
         for rule in table.rules:
-            if rule.stackable():
-                by_rule[(rule, table.shape, layout)].append(table)
-            else:
+            if not rule.stackable():
                 alone.append((rule, Stack([table])))
+                continue
+            number = numbers.get(id(rule))
+            if number is None:
+                number = numbers[id(rule)] = distinct.setdefault(rule, len(distinct))
+            where = places.get((number, layout))
+            if where is None:
+                where = places[(number, layout)] = _named_axes(rule, table)
+            by_rule[(number, table.shape, where)].append(table)
     for group in by_shape.values():
         stack = Stack(group)
         for rule in ALWAYS:
             yield rule, stack
     stacks: dict[tuple[str, ...], Stack] = {}
-    for (rule, _, _), group in by_rule.items():
+    rules = list(distinct)
+    for (number, _, _), group in by_rule.items():
         ids = tuple([t.id for t in group])
         if ids not in stacks:
             stacks[ids] = Stack(group)
-        yield rule, stacks[ids]
+        yield rules[number], stacks[ids]
     yield from alone
+
+
+def _named_axes(rule: Rule, table: Table) -> tuple[int, ...]:
+    """Which axis each text of a rule names, if any: the same for all tables of a stack."""
+    texts = [value for f in fields(rule) if isinstance(value := getattr(rule, f.name), str)]
+    texts += [part.axis for part in rule.scope]
+    return tuple(
+        next((n for n, a in enumerate(table.axes) if text in (a.quantity, a.name)), -1)
+        for text in texts
+    )
 
 
 def _apply(

@@ -9,7 +9,7 @@ import numpy as np
 from ..core.arrays import FloatArray, IntArray
 from ..core.axis import Axis
 from ..core.numbers import with_unit
-from ..core.rule import Range
+from ..core.rule import Range, find_axis
 from ..core.table import Table
 from ..lookup.reference import weights
 
@@ -35,6 +35,14 @@ class Nodes:
     other_cells: IntArray
     other_shares: FloatArray
 
+    def read_own(self, table: Table) -> FloatArray:
+        """Values of the own table at the points, shape (m,)."""
+        return weighted(table.values, self.own_cells, self.own_shares)
+
+    def read_other(self, table: Table) -> FloatArray:
+        """Values of the other table at the points, shape (m,)."""
+        return weighted(table.values, self.other_cells, self.other_shares)
+
     def words(self, row: int) -> str:
         """Where a point lies: ``at −10 °C, 40 %``."""
         parts = [
@@ -55,6 +63,11 @@ def union_nodes(own: Table, other: Table, scope: tuple[Range, ...] = ()) -> Node
     own, other : Table
     scope : tuple of Range
         Keeps only points inside.
+
+    Raises
+    ------
+    ModelError
+        If the scope names an axis that neither table has.
     """
     partner = [_matching(axis, other) for axis in own.axes]
     axes = list(own.axes)
@@ -67,10 +80,10 @@ def union_nodes(own: Table, other: Table, scope: tuple[Range, ...] = ()) -> Node
         axes.append(other.axes[number])
         grids.append(np.unique(other.axes[number].values))
     for part in scope:
-        for n, axis in enumerate(axes):
-            if part.axis in (axis.quantity, axis.name) and part.axis:
-                inside = (grids[n] >= part.low) & (grids[n] <= part.high)
-                grids[n] = grids[n][inside]
+        named = [n for n, a in enumerate(axes) if part.axis and part.axis in (a.quantity, a.name)]
+        for n in named or [find_axis(own, part.axis)]:
+            inside = (grids[n] >= part.low) & (grids[n] <= part.high)
+            grids[n] = grids[n][inside]
     if grids:
         mesh = [m.reshape(-1) for m in np.meshgrid(*grids, indexing="ij")]
     else:
@@ -99,6 +112,12 @@ def _matching(axis: Axis, other: Table) -> int:
         if not axis.quantity and not candidate.quantity and axis.name == candidate.name:
             return number
     return -1
+
+
+def weighted(values: FloatArray, cells: IntArray, shares: FloatArray) -> FloatArray:
+    """Sum values at cells with their shares; an empty cell of no share spoils nothing."""
+    parts = np.where(shares == 0, 0.0, shares * values.reshape(-1)[cells])
+    return np.asarray(parts.sum(axis=-1))
 
 
 def compact(cells: IntArray, shares: FloatArray) -> tuple[IntArray, FloatArray]:

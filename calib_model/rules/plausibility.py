@@ -172,8 +172,9 @@ class OnRaster(Check):
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
         """See `Rule.breaches`."""
         nearest = stack.nearest
-        off = np.isfinite(stack.values) & (nearest != stack.values)
-        return list(_each(off, np.abs(nearest - stack.values)))
+        finite = np.isfinite(stack.values)
+        off = finite & (nearest != stack.values)
+        return list(_each(off, np.abs(nearest - np.where(finite, stack.values, 0.0))))
 
     def statement(self, table: Table) -> str:
         """See `Rule.statement`."""
@@ -289,7 +290,7 @@ class Outlier(Check):
 
     A cell is named when, along every axis with three breakpoints or more, it lies outside its
     two neighbours and moving its decimal point or sign brings it at least `nearer` times nearer
-    to the straight line through them.
+    to the straight line through them, and to within half of itself.
     """
 
     nearer: float = 5.0
@@ -305,14 +306,18 @@ class Outlier(Check):
             return []
         values = stack.values.reshape(len(stack), *stack.shape)
         counts = np.zeros((len(SLIPS), *values.shape), dtype=np.int8)
+        left = np.zeros((len(SLIPS), *values.shape))
         off = np.full(values.shape, np.inf)
         for axis in axes:
             line, outside = _along(values, stack.x(axis), axis)
             miss = np.abs(values - line)
             off = np.minimum(off, np.where(np.isfinite(miss), miss, 0.0))
             for n, (factor, _) in enumerate(SLIPS):
-                closer = np.abs(values * factor - line) * self.nearer <= miss
-                counts[n] += closer & outside
+                mended = np.abs(values * factor - line)
+                # Near zero any value shrinks towards the line: that alone is no sign of a slip.
+                alike = 2 * mended <= np.abs(values * factor)
+                counts[n] += (mended * self.nearer <= miss) & alike & outside
+                left[n] += mended
         span = np.nanmax(stack.values, axis=1, initial=-np.inf) - np.nanmin(
             stack.values, axis=1, initial=np.inf
         )
@@ -320,7 +325,8 @@ class Outlier(Check):
         agreed = (counts == len(axes)) & (off > 0.05 * span)
         found = []
         for index, *cell in zip(*np.nonzero(agreed.any(axis=0)), strict=True):
-            which = int(np.argmax(agreed[(slice(None), index, *cell)]))
+            place = (slice(None), index, *cell)
+            which = int(np.argmin(np.where(agreed[place], left[place], np.inf)))
             flat = int(stack.numbers[tuple(cell)])
             found.append(Breach(int(index), (flat,), float(off[(index, *cell)]), which))
         return found

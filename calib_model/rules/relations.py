@@ -24,7 +24,7 @@ from ..core.rule import (
 )
 from ..core.table import Table
 from ..lookup.reference import weights
-from .nodes import Nodes, union_nodes
+from .nodes import Nodes, union_nodes, weighted
 from .shape import _one_of, scope_words
 
 SENSES = (">=", "<=", "==")
@@ -122,8 +122,8 @@ class Relation(Rule):
         nodes = self.nodes(table, context)
         row = breach.detail
         other = context.table(self.other)
-        theirs = float((nodes.other_shares[row] * other.values.flat[nodes.other_cells[row]]).sum())
-        ours = float((nodes.own_shares[row] * table.values.flat[nodes.own_cells[row]]).sum())
+        theirs = float(nodes.read_other(other)[row])
+        ours = float(nodes.read_own(table)[row])
         limit = self.factor * theirs + self.offset
         product = ""
         if self.times:
@@ -196,8 +196,8 @@ class Hysteresis(Rule):
         nodes = self.nodes(table, context)
         row = breach.detail
         other = context.table(self.other)
-        theirs = float((nodes.other_shares[row] * other.values.flat[nodes.other_cells[row]]).sum())
-        ours = float((nodes.own_shares[row] * table.values.flat[nodes.own_cells[row]]).sum())
+        theirs = float(nodes.read_other(other)[row])
+        ours = float(nodes.read_own(table)[row])
         return (
             f"{with_unit(ours, table.unit)} {nodes.words(row)} is too close to {other.label}, "
             f"{with_unit(theirs, other.unit)}; it must stay at least "
@@ -273,7 +273,7 @@ class RateWithin(Rule):
             index = np.unravel_index(pairs[:, column], table.shape)
             points = [table.axes[own].values[index[own]] for own, _ in matched]
             cells, shares = weights(axes, points)
-            least = np.minimum(least, (shares * flat[cells]).sum(axis=1))
+            least = np.minimum(least, weighted(flat, cells, shares))
         return least
 
     def statement(self, table: Table) -> str:
@@ -348,7 +348,7 @@ class ZeroWithin(Rule):
         if not band.axes:
             return np.full(table.values.size, float(band.values))
         cells, shares = weights(band.axes, points)
-        return np.asarray((shares * band.values.reshape(-1)[cells]).sum(axis=1))
+        return weighted(band.values, cells, shares)
 
     def statement(self, table: Table) -> str:
         """See `Rule.statement`."""
@@ -426,8 +426,8 @@ class ModeRelation(Rule):
         base = self._base(table, context)
         nodes = union_nodes(table, base)
         row = breach.detail
-        theirs = float((nodes.other_shares[row] * base.values.flat[nodes.other_cells[row]]).sum())
-        ours = float((nodes.own_shares[row] * table.values.flat[nodes.own_cells[row]]).sum())
+        theirs = float(nodes.read_other(base)[row])
+        ours = float(nodes.read_own(table)[row])
         side = "below" if ours < theirs else "above"
         must = {">=": "at least", "<=": "at most", "==": "the same as"}[sense]
         where = nodes.words(row)
@@ -460,4 +460,4 @@ def _value_at(table: Table, nodes: Nodes) -> np.ndarray:
     if not table.axes:
         return np.full(nodes.own_cells.shape[0], float(table.values))
     cells, shares = weights(table.axes, points)
-    return np.asarray((shares * table.values.reshape(-1)[cells]).sum(axis=1))
+    return weighted(table.values, cells, shares)

@@ -41,7 +41,8 @@ class Monotone(Rule):
     direction : ``up`` or ``down``
         Along rising breakpoints.
     strict : bool
-        Every step must be at least `gap`, or one storage step if that is 0.
+        Every step must be at least `gap`, or one storage step if that is 0 (of a float table:
+        1e-9 of its range).
     gap : float
     """
 
@@ -63,8 +64,9 @@ class Monotone(Rule):
             pairs = pairs[:, ::-1]
         if not self.strict:
             return stack.own(pairs, [1.0, -1.0])
-        gap = self.gap or stack.step
-        return stack.own(pairs, [1.0, -1.0], -gap + 0 * stack.step, tolerance=stack.loose)
+        step = np.where(stack.step > 0, stack.step, 2 * stack.loose)
+        gap = np.full_like(step, self.gap) if self.gap else step
+        return stack.own(pairs, [1.0, -1.0], -gap, tolerance=stack.loose)
 
     def statement(self, table: Table) -> str:
         """See `Rule.statement`."""
@@ -385,14 +387,17 @@ class Symmetry(Rule):
         index = np.unravel_index(flat, table.shape)
         points = [a.values[i] for a, i in zip(table.axes, index, strict=True)]
         here = points[axis]
-        # One row per pair: the mirror image of the upper half says the same again.
-        upper = here > self.about if self.parity == "even" else here >= self.about
-        points = [p[upper] for p in points]
-        points[axis] = 2 * self.about - points[axis]
+        mirrored = 2 * self.about - here
+        # One row per pair: below, a cell says the same again if its mirror image is a cell too.
+        kept = (here > self.about) | ~np.isin(mirrored, table.axes[axis].values)
+        if self.parity == "odd":
+            kept |= here == self.about
+        points = [p[kept] for p in points]
+        points[axis] = mirrored[kept]
         image, shares = weights(table.axes, points)
         sign = -1.0 if self.parity == "even" else 1.0
-        cells = np.concatenate([flat[upper][:, None], image], axis=1)
-        coefficients = np.concatenate([np.ones((int(upper.sum()), 1)), sign * shares], axis=1)
+        cells = np.concatenate([flat[kept][:, None], image], axis=1)
+        coefficients = np.concatenate([np.ones((int(kept.sum()), 1)), sign * shares], axis=1)
         return stack.own(cells, coefficients, 0.0, equal=True, tolerance=stack.loose)
 
     def statement(self, table: Table) -> str:
@@ -449,7 +454,8 @@ class ProductRises(Rule):
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""
         axis = find_axis(table, self.axis)
-        first, second = sorted(breach.cells)
+        # Not from the breach's cells: one at axis value zero has no part in the product.
+        first, second = Stack([table]).runs(axis, 2)[breach.detail].tolist()
         where = f"{between(table, axis, first, second)} {at_cell(table, first, axis)}".strip()
         amount = with_unit(breach.amount, self.amount_unit(table), 4)
         return (

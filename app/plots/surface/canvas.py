@@ -27,7 +27,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QToolTip, QWidget
 
-from app.plots.colours import Inks
+from app.colours import Inks
 from app.plots.surface.camera import Camera, Lens, lens
 from app.plots.surface.scene import CORNERS
 from calib_model.core.arrays import FloatArray

@@ -7,7 +7,7 @@ from OpenGL import GL
 from pyqtgraph import opengl
 from PySide6.QtGui import QColor
 
-from app.plots.colours import Inks, Rgb, colours_of, difference_map, value_map, wants_dark_text
+from app.colours import Inks, Rgb, colours_of, difference_map, value_map, wants_dark_text
 from app.plots.surface.canvas import SurfaceCanvas
 from app.plots.surface.layers import Placed, Style
 from app.plots.surface.scene import HALF, Frame, Indices, Sheet, dashed, mesh, middles, wires
@@ -31,8 +31,8 @@ _LINES = {
 # Faces stand back by a little, so that lines along their edges are seen whole.
 _FACES = {**_LINES, GL.GL_POLYGON_OFFSET_FILL: True, "glPolygonOffset": (1.0, 2.0)}
 # Marks come forward, by about half a dot and half a line, or they would sink into the surface.
-_DOTS = {**_LINES, "glDepthRange": (0.0, 0.988)}
-_CROSS = {**_LINES, "glDepthRange": (0.0, 0.998)}
+_DOTS = {**_LINES, "glDepthRange": (0.0, 0.97)}
+_CROSS = {**_LINES, "glDepthRange": (0.0, 0.995)}
 _VEIL = {**_FACES, "glDepthMask": (False,)}
 _VEIL_LINES = {**_LINES, "glDepthMask": (False,)}
 _VEIL_ALPHA = 0.3
@@ -128,7 +128,8 @@ class SurfaceItems:
         self.wires = [Lines(canvas, 2, 1.0), Lines(canvas, 2, 1.0)]
         self.zero = Faces(canvas, 7, veil=True)
         self.zero_rim = Lines(canvas, 2, 2.0)
-        self.cross = Lines(canvas, 4, 3.0, _CROSS)
+        self.cross_rim = Lines(canvas, 3, 5.0, _CROSS)
+        self.cross = Lines(canvas, 4, 2.6, _CROSS)
         self.drop = Lines(canvas, 4, 1.5, _CROSS)
         self.chosen_rim = Dots(canvas, 5, 11.0)
         self.chosen = Dots(canvas, 6, 7.5)
@@ -215,6 +216,7 @@ class SurfaceItems:
         points = sheet.drawn(frame)
         i, j = sheet.drawn_index(row, column)
         lines = np.concatenate([_strokes(points[i]), _strokes(points[:, j])])
+        self.cross_rim.show(lines, _rgba(inks.ground, 1.0))
         self.cross.show(lines, _rgba(inks.accent, 1.0))
         node = points[i, j]
         if np.isfinite(node[2]):

@@ -9,7 +9,7 @@ import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QTransform
 
-from app.plots.colours import Inks, pen
+from app.colours import Inks, pen
 from app.plots.surface.rulers import Layout, Measure
 from app.plots.symbols import symbol
 from calib_model.core.arrays import FloatArray

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -193,10 +193,8 @@ def layout(lens: Lens, rulers: tuple[Ruler, Ruler, Ruler], measure: Measure) -> 
         if away @ (ends.mean(axis=0) - middle) < 0:
             away = -away
         numbers = _numbers(lens, edge, number, ruler, away, measure, ticks, texts)
-        title = _title(ends, ruler, away, measure, numbers)
         texts += numbers
-        if title is not None:
-            texts.append(_kept_inside(title, lens))
+        texts += _title(lens, ends, ruler, away, measure, numbers)
     strokes = np.array(ticks) if ticks else np.zeros((0, 2, 2))
     return Layout(strokes, texts)
 
@@ -243,8 +241,14 @@ def _numbers(
 
 
 def _title(
-    ends: FloatArray, ruler: Ruler, away: FloatArray, measure: Measure, texts: list[Text]
-) -> Text | None:
+    lens: Lens,
+    ends: FloatArray,
+    ruler: Ruler,
+    away: FloatArray,
+    measure: Measure,
+    numbers: list[Text],
+) -> list[Text]:
+    """Return the title along its edge, shortened and slid along it until it is inside."""
     run = ends[1] - ends[0]
     length = float(np.hypot(*run))
     angle = math.degrees(math.atan2(run[1], run[0]))
@@ -252,21 +256,47 @@ def _title(
     angle = (angle + 90.0) % 180.0 - 90.0
     if angle > 80.0:
         angle -= 180.0
-    title = elided(ruler.title, max(length * 1.5, 110.0), measure)
-    if not title:
-        return None
-    wide, tall = measure(title)
     middle = ends.mean(axis=0)
+    tall = measure(ruler.title)[1]
     # Beyond the outermost of its own numbers; they reach as far out all along a straight edge.
     reach = [
         (text.x - middle[0]) * away[0]
         + (text.y - middle[1]) * away[1]
         + (abs(away[0]) * text.width + abs(away[1]) * text.height) / 2
-        for text in texts
+        for text in numbers
     ]
-    out = max([TICK, *reach]) + GAP / 2 + tall / 2
-    x, y = middle + away * out
-    return Text(title, float(x), float(y), angle, wide, tall, title=True)
+    place = middle + away * (max([TICK, *reach]) + GAP / 2 + tall / 2)
+    text = None
+    for share in (1.5, 1.3, 1.1, 0.9, 0.7, 0.5):
+        title = elided(ruler.title, max(length * share, 40.0), measure)
+        if not title or (text is not None and title == text.text):
+            continue
+        x, y = place
+        text = Text(title, float(x), float(y), angle, *measure(title), title=True)
+        text = _slid(text, lens, run / length)
+        if _inside(text.bounds(), lens):
+            return [text]
+    return [_kept_inside(text, lens)] if text is not None else []
+
+
+def _slid(text: Text, lens: Lens, along: FloatArray) -> Text:
+    """Return a text moved along its edge as far as it needs to be inside."""
+    right, down = _overflow(text, lens)
+    moves = [-over / way for over, way in zip((right, down), along, strict=True)
+             if over and abs(way) > 0.2]  # fmt: skip
+    if not moves:
+        return text
+    far = max(moves, key=abs)
+    return replace(text, x=text.x + far * float(along[0]), y=text.y + far * float(along[1]))
+
+
+def _overflow(text: Text, lens: Lens) -> tuple[float, float]:
+    """Return how far a text is outside, right and down; negative for left and up."""
+    left, top, right, bottom = text.bounds()
+    return (
+        max(right + 1 - lens.width, 0.0) - max(1 - left, 0.0),
+        max(bottom + 1 - lens.height, 0.0) - max(1 - top, 0.0),
+    )
 
 
 def elided(text: str, room: float, measure: Measure) -> str:
@@ -289,11 +319,8 @@ def _inside(room: Room, lens: Lens) -> bool:
 
 
 def _kept_inside(text: Text, lens: Lens) -> Text:
-    left, top, right, bottom = text.bounds()
-    x, y = text.x, text.y
-    x += max(1 - left, 0.0) - max(right + 1 - lens.width, 0.0)
-    y += max(1 - top, 0.0) - max(bottom + 1 - lens.height, 0.0)
-    return Text(text.text, x, y, text.angle, text.width, text.height, title=True)
+    right, down = _overflow(text, lens)
+    return replace(text, x=text.x - right, y=text.y - down)
 
 
 def _touch(a: Room, b: Room) -> bool:

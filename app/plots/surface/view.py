@@ -366,7 +366,7 @@ class SurfaceView(PlotView):
         assert self.canvas is not None
         assert self._drawn is not None
         if stale & Part.COLOURS:
-            from app.plots.colours import inks
+            from app.colours import inks
 
             self.inks = inks(self.palette())
             self.canvas.set_inks(self.inks, self.font())

@@ -18,20 +18,20 @@ WORKER = Path(__file__).with_name("worker.py")
 MEBI = 1 << 20
 
 
-def outcomes(file: Path, kind: str, count: int, processes: int = 2) -> Counter[str]:
+def outcomes(file: Path, kind: str, count: int, *, first: int = 0) -> Counter[str]:
     """Spoil and read `count` times, in a few processes; any crash or hang fails the test."""
-    share = -(-count // processes)
+    share = -(-count // 2)
     running = [
         subprocess.Popen(
-            [sys.executable, str(WORKER), str(file), kind, str(first), str(share)],
+            [sys.executable, str(WORKER), str(file), kind, str(start), str(share)],
             cwd=ROOT, env={"PYTHONPATH": str(ROOT)}, text=True,
             stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         )
-        for first in range(0, count, share)
+        for start in range(first, first + count, share)
     ]  # fmt: skip
     found: Counter[str] = Counter()
     for process in running:
-        out, err = process.communicate(timeout=count)
+        out, err = process.communicate(timeout=max(count, 300))
         assert process.returncode == 0, f"ended with {process.returncode} after {out[-200:]}{err}"
         *lines, (_, peak) = (line.split(maxsplit=1) for line in out.splitlines())
         assert int(peak) < 256 * MEBI
@@ -47,11 +47,11 @@ def file(tmp_path: Path) -> Path:
     return path
 
 
-@pytest.mark.timeout(600)
-def test_no_flipped_bit_of_2000_gives_other_content(file: Path) -> None:
-    found = outcomes(file, "flip", 2000)
+@pytest.mark.parametrize("first", [0, 500, 1000, 1500])
+def test_no_flipped_bit_of_2000_gives_other_content(file: Path, first: int) -> None:
+    found = outcomes(file, "flip", 500, first=first)
     assert set(found) <= {"refused", "same"}, found
-    assert found["refused"] > 100, found  # or the damage would not have reached what matters
+    assert found["refused"] > 25, found  # or the damage would not have reached what matters
 
 
 def test_every_flipped_bit_in_the_values_is_noticed(tmp_path: Path) -> None:

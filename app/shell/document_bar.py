@@ -42,7 +42,7 @@ class DocumentBar(QWidget):
         self.about.setTextFormat(Qt.TextFormat.PlainText)
         self.about.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         row = QHBoxLayout(self)
-        row.setContentsMargins(8, 4, 8, 4)
+        row.setContentsMargins(8, 2, 8, 2)
         for text, box in (("Set", self.current), ("Reference", self.reference)):
             label = QLabel(text)
             label.setBuddy(box)

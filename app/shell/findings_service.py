@@ -54,9 +54,11 @@ class FindingsService(QObject):
         self._checker = None
         self._desk.report = None
         document = self._desk.current
+        if document is not None:
+            self._start(document)
         self._desk.findings_changed.emit()
-        if document is None:
-            return
+
+    def _start(self, document: Document) -> None:
         content = document.content
         self._job = self._jobs.start(
             f"Checking {document.title}",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import QTimer
-from PySide6.QtWidgets import QLabel, QProgressBar, QPushButton, QStatusBar
+from PySide6.QtWidgets import QLabel, QProgressBar, QStatusBar, QToolButton
 
 from calib_model.core.numbers import exact, short
 from calib_model.core.table import Table
@@ -31,11 +31,12 @@ class StatusLine(QStatusBar):
         self._window = window
         self.setSizeGripEnabled(False)
         self.progress = QProgressBar()
-        self.progress.setFixedWidth(120)
+        self.progress.setFixedSize(120, 14)
         self.progress.setTextVisible(False)
         self.progress.setAccessibleName("Progress of the work in the background")
         self.job_label = QLabel()
-        self.cancel = QPushButton("Cancel")
+        self.cancel = QToolButton()
+        self.cancel.setText("Cancel")
         self.cancel.setAccessibleName("Cancel the work in the background")
         self.cancel.clicked.connect(lambda _checked=False: self._cancel())
         self.findings = QLabel()

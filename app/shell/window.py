@@ -8,9 +8,11 @@ from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import (
     QComboBox,
+    QFrame,
     QHBoxLayout,
     QLabel,
     QMainWindow,
+    QScrollArea,
     QStackedWidget,
     QVBoxLayout,
     QWidget,
@@ -75,7 +77,7 @@ class MainWindow(QMainWindow):
         self.table_list: Any = None
         self.closing = False
         self.setAcceptDrops(True)
-        self.setMinimumSize(640, 400)
+        self.setMinimumSize(560, 300)
         self.resize(1280, 720)
         self._build()
         self.files = FileWork(self)
@@ -152,7 +154,13 @@ class MainWindow(QMainWindow):
         self.tune = TunePage(self.desk)
         for part in ("grid", "plots", "table_list"):
             setattr(self, part, getattr(self.tune, part, None))
-        self._tune_stack.addWidget(self.tune)
+        # On a very small screen the page scrolls, rather than lose its lower edge.
+        self._tune_scroll = QScrollArea()
+        self._tune_scroll.setFrameShape(QFrame.Shape.NoFrame)
+        self._tune_scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self._tune_scroll.setWidgetResizable(True)
+        self._tune_scroll.setWidget(self.tune)
+        self._tune_stack.addWidget(self._tune_scroll)
         # Rows of the parts work on widgets that exist only now.
         self.book.add(part_actions())
         self.refresh()
@@ -187,7 +195,7 @@ class MainWindow(QMainWindow):
                 self.welcome.refresh()
             wanted: QWidget = self.welcome
         else:
-            wanted = self.tune if self.tune is not None else self._starting
+            wanted = self._tune_scroll if self.tune is not None else self._starting
         if self._tune_stack.currentWidget() is not wanted:
             had_focus = self._tune_stack.isAncestorOf(self.focusWidget() or self)
             self._tune_stack.setCurrentWidget(wanted)
@@ -210,8 +218,8 @@ class MainWindow(QMainWindow):
         if self.area:
             return self.pages.currentWidget()
         shown = self._tune_stack.currentWidget()
-        if shown is self.tune and self.grid is not None:
-            return self.grid
+        if self.tune is not None and shown is self._tune_scroll:
+            return self.grid  # type: ignore[no-any-return]
         if shown is self.welcome and self.welcome.buttons:
             return self.welcome.buttons[0]
         return shown

@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from PySide6.QtCore import QEvent
+from PySide6.QtWidgets import QApplication
 
 from app.shell.settings import Settings
 from app.shell.window import MainWindow
@@ -69,7 +71,7 @@ def window(qtbot, answers: Answers) -> Iterator[MainWindow]:  # type: ignore[no-
     """The window, with every part, no set open."""
     made = MainWindow(Settings())
     made.files.prompts = answers  # type: ignore[assignment]
-    qtbot.addWidget(made)
+    # Not given to qtbot, which would close and delete it before its work has ended.
     made.build_tune()
     made.show()
     qtbot.waitExposed(made)
@@ -78,7 +80,8 @@ def window(qtbot, answers: Answers) -> Iterator[MainWindow]:  # type: ignore[no-
     made.files.let_go()
     made.recovery.leave()
     made.close()
-    made.jobs.finish()
+    made.deleteLater()
+    QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
     gc.collect()
 
 

@@ -112,7 +112,7 @@ class Rows:
 
 @dataclass(frozen=True)
 class Breach:
-    """One place where a rule does not hold.
+    """Where a rule does not hold: the worst place of a table, and what else there is.
 
     Parameters
     ----------
@@ -124,12 +124,18 @@ class Breach:
         Size of the breach, in `Rule.amount_unit`.
     detail : Any
         What the rule's sentence needs besides.
+    others : tuple of int
+        Cells of the same table where the rule does not hold either, to a smaller extent.
+    places : int
+        How many places this one stands for.
     """
 
     index: int
     cells: tuple[int, ...]
     amount: float
     detail: Any = None
+    others: tuple[int, ...] = ()
+    places: int = 1
 
 
 class Stack:
@@ -320,13 +326,18 @@ class Rule(ABC):
             bad &= rows.active
         own = rows.terms[0]
         coefficients = np.broadcast_to(own.coefficients, (len(stack), *own.cells.shape))
+        bad = np.broadcast_to(bad, excess.shape)
         found = []
-        for index, row in zip(*np.nonzero(np.broadcast_to(bad, excess.shape)), strict=True):
-            used = coefficients[index, row] != 0
-            if not used.any():  # multiplied away, but this is still the place
-                used = np.ones_like(used)
-            cells = tuple(dict.fromkeys(own.cells[row][used].tolist()))
-            found.append(Breach(int(index), cells, float(excess[index, row]), int(row)))
+        for index in np.flatnonzero(bad.any(axis=1)).tolist():
+            missed = np.flatnonzero(bad[index])
+            worst = int(missed[np.argmax(np.abs(excess[index, missed]))])
+            cells = _used(own.cells[worst], coefficients[index, worst])
+            others: tuple[int, ...] = ()
+            if missed.size > 1:
+                reached = own.cells[missed][coefficients[index, missed] != 0]
+                others = tuple(c for c in np.unique(reached).tolist() if c not in cells)
+            amount = float(excess[index, worst])
+            found.append(Breach(index, cells, amount, worst, others, missed.size))
         return found
 
     @staticmethod
@@ -342,11 +353,13 @@ class Rule(ABC):
                 values = context.table(term.table).values.reshape(1, -1)
             else:
                 values = stack.values
-            # A zero coefficient must not let an empty cell (NaN) spoil the row.
-            product = np.where(
-                term.coefficients == 0, 0.0, term.coefficients * values[:, term.cells]
-            )
-            total = total + product.sum(axis=-1)
+            product = values[:, term.cells]
+            if term.coefficients.all():
+                product = term.coefficients * product
+            else:  # a zero coefficient must not let an empty cell (NaN) spoil the row
+                zero = term.coefficients == 0
+                product = np.where(zero, 0.0, term.coefficients * product)
+            total = total + _sum_of_last(product)
         return np.asarray(np.broadcast_to(total, (len(stack), rows.terms[0].cells.shape[0])))
 
     def scoped(self, rows: Rows, stack: Stack) -> Rows:
@@ -378,6 +391,17 @@ class Rule(ABC):
                 continue
             plain[entry.name] = _plain(value)
         return plain
+
+
+def _sum_of_last(parts: FloatArray) -> FloatArray:
+    """Sum over the last axis; numpy's own sum is slow where that axis has two or three."""
+    count = parts.shape[-1]
+    if not 1 <= count <= 4:
+        return np.asarray(parts.sum(axis=-1))
+    total = parts[..., 0]
+    for number in range(1, count):
+        total = total + parts[..., number]
+    return np.asarray(total)
 
 
 KINDS: dict[str, type[Rule]] = {}
@@ -479,6 +503,13 @@ def _plain(value: Any) -> Any:
     if isinstance(value, tuple):
         return [_plain(v) for v in value]
     return str(value) if isinstance(value, StrEnum) else value
+
+
+def _used(cells: IntArray, coefficients: FloatArray) -> tuple[int, ...]:
+    used = coefficients != 0
+    if not used.any():  # multiplied away, but this is still the place
+        used = np.ones_like(used)
+    return tuple(dict.fromkeys(cells[used].tolist()))
 
 
 # -- words shared by the rules' sentences --------------------------------------------------

@@ -411,11 +411,13 @@ def _holds_plainly(table: Table, base: Table | None, sense: str) -> bool:
 
 def _finding(rule: Rule, table: Table, breaches: list[Breach], context: Surroundings) -> Finding:
     worst = max(breaches, key=lambda b: abs(b.amount))
-    flat = list(dict.fromkeys([*worst.cells, *(c for b in breaches for c in b.cells)]))
+    reached = (c for breach in breaches for c in (*breach.cells, *breach.others))
+    flat = list(dict.fromkeys([*worst.cells, *reached]))
+    places = sum(breach.places for breach in breaches)
     cells = cell_tuples(flat, table.shape) if table.axes else ((),) * min(1, len(flat))
     message = rule.sentence(table, worst, context)
-    if len(breaches) > 1:
-        others = len(breaches) - 1
+    if places > 1:
+        others = places - 1
         message += f" The same at {others} more place{'' if others == 1 else 's'}."
     if rule.reason:
         message += f" ({rule.reason[:1].upper()}{rule.reason[1:].rstrip('.')}.)"
@@ -430,7 +432,7 @@ def _finding(rule: Rule, table: Table, breaches: list[Breach], context: Surround
         message,
         rule.suited(),
         source=rule,
-        places=len(breaches),
+        places=places,
         mode=context.mode if rule is MODE_RELATION else "",
     )
 

@@ -36,10 +36,15 @@ class Check(Rule):
 
 
 def _each(bad: BoolArray, amounts: FloatArray | None = None) -> Iterator[Breach]:
-    """One breach per marked cell of a (n, cells) array."""
-    for index, cell in zip(*np.nonzero(bad), strict=True):
-        amount = 0.0 if amounts is None else float(amounts[index, cell])
-        yield Breach(int(index), (int(cell),), amount)
+    """One breach per table for the marked cells of a (n, cells) array, the worst cell first."""
+    for index in np.flatnonzero(bad.any(axis=1)).tolist():
+        cells = np.flatnonzero(bad[index])
+        worst, amount = int(cells[0]), 0.0
+        if amounts is not None:
+            worst = int(cells[np.argmax(amounts[index, cells])])
+            amount = float(amounts[index, worst])
+        others = tuple(cells[cells != worst].tolist())
+        yield Breach(index, (worst,), amount, None, others, cells.size)
 
 
 @register
@@ -257,9 +262,13 @@ class Flattened(Check):
             now, stored = stack.values[:, pairs], nearest[:, pairs]
             flat = (now[..., 0] != now[..., 1]) & (stored[..., 0] == stored[..., 1])
             flat &= np.isfinite(now).all(axis=-1)
-            for index, row in zip(*np.nonzero(flat), strict=True):
-                amount = float(abs(now[index, row, 1] - now[index, row, 0]))
-                found.append(Breach(int(index), tuple(pairs[row].tolist()), amount, axis))
+            for index in np.flatnonzero(flat.any(axis=1)).tolist():
+                rows = np.flatnonzero(flat[index])
+                lost = np.abs(now[index, rows, 1] - now[index, rows, 0])
+                worst = int(rows[np.argmax(lost)])
+                cells = tuple(pairs[worst].tolist())
+                others = tuple(c for c in np.unique(pairs[rows]).tolist() if c not in cells)
+                found.append(Breach(index, cells, float(lost.max()), axis, others, rows.size))
         return found
 
     def statement(self, table: Table) -> str:

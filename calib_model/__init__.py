@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from .lookup import lookup
     from .rules.check import check
     from .scripting import edit, open_set, save_set
+    from .signoff import verify
 
 # Imported when first used, so that `import calib_model` costs next to nothing.
 _HOMES = {
@@ -44,6 +45,7 @@ _HOMES = {
     "lookup": "lookup",
     "open_set": "scripting",
     "save_set": "scripting",
+    "verify": "signoff",
 }
 
 __all__ = [
@@ -60,6 +62,7 @@ __all__ = [
     "lookup",
     "open_set",
     "save_set",
+    "verify",
 ]
 
 

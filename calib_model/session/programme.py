@@ -1,0 +1,240 @@
+"""A programme file: the sets that belong together, and who may do what (TOML).
+
+::
+
+    programme = "Larch"
+    base = "normal"
+    signers = "allowed_signers"            # OpenSSH's format; files lie beside this one
+    vehicle = "larch_vehicle.toml"         # what the simulation drives; optional
+
+    [sets]                                 # drive mode = set file
+    normal = "larch_normal.h5"
+    low_grip = "larch_low_grip.h5"
+
+    [common]
+    tables = ["plate_*", "current_for_clamp_*"]   # the same in every mode
+
+    [owners]                               # function group = who may accept its tables
+    "Braking" = ["Ines Roth"]              # a name on the list of signers, or a key's fingerprint
+
+    [milestones."winter trip"]
+    level = "desk-checked"                 # of every table
+    groups = { "Braking" = "bench-measured" }
+    tables = { pre_engage_torque = "driven" }
+
+Names of function groups and tables may hold the wildcards ``*`` and ``?``.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Never
+
+from ..core.patterns import any_fits, fits
+from ..core.record import Level
+from ..core.table import Table
+from ..errors import FileProblem
+
+MAX_FILE = 1 << 20
+_KEYS = ("programme", "base", "signers", "vehicle", "sets", "common", "owners", "milestones")
+
+
+@dataclass(frozen=True)
+class Milestone:
+    """The maturity that a milestone asks for.
+
+    Parameters
+    ----------
+    name : str
+    level : Level
+        Of every table that nothing else is said of.
+    groups, tables : mapping of pattern to Level
+        By function group and by table id; a table's own counts before its group's.
+    """
+
+    name: str
+    level: Level = Level.ESTIMATED
+    groups: Mapping[str, Level] = field(default_factory=dict)
+    tables: Mapping[str, Level] = field(default_factory=dict)
+
+    def asks(self, table: Table) -> Level:
+        """Return the level asked of a table."""
+        for levels, name in ((self.tables, table.id), (self.groups, table.function)):
+            for pattern, level in levels.items():
+                if fits(pattern, name):
+                    return level
+        return self.level
+
+
+@dataclass(frozen=True)
+class Programme:
+    """What a programme file says.
+
+    Parameters
+    ----------
+    name : str
+    base : str
+        The base drive mode.
+    sets : mapping of drive mode to Path
+    common : tuple of str
+        Patterns of the ids of tables that are the same in every mode.
+    owners : mapping of pattern to tuple of str
+        Function group to the names or fingerprints of who may accept its tables.
+    signers : Path or None
+        The list of allowed signers.
+    vehicle : Path or None
+    milestones : mapping of name to Milestone
+    path : Path
+        The file itself.
+    """
+
+    name: str = ""
+    base: str = ""
+    sets: Mapping[str, Path] = field(default_factory=dict)
+    common: tuple[str, ...] = ()
+    owners: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    signers: Path | None = None
+    vehicle: Path | None = None
+    milestones: Mapping[str, Milestone] = field(default_factory=dict)
+    path: Path = Path()
+
+    def owners_of(self, function: str) -> tuple[str, ...]:
+        """Return who may accept the tables of a function group; empty for anybody."""
+        return tuple(
+            name
+            for pattern, names in self.owners.items()
+            if fits(pattern, function)
+            for name in names
+        )
+
+    def is_common(self, id: str) -> bool:
+        """Whether a table is the same in every mode."""
+        return any_fits(self.common, id)
+
+    def milestone(self, name: str) -> Milestone:
+        """Return a milestone by its name.
+
+        Raises
+        ------
+        FileProblem
+            If there is none.
+        """
+        try:
+            return self.milestones[name]
+        except KeyError:
+            known = ", ".join(self.milestones) or "none"
+            raise FileProblem(
+                self.path, "milestones", f"There is no milestone {name!r}.", f"It has: {known}."
+            ) from None
+
+
+def read_programme(path: Path | str) -> Programme:
+    """Read a programme file.
+
+    Raises
+    ------
+    FileProblem
+        Naming the place, what is wrong, and the remedy.
+    """
+    place = Path(path).absolute()
+    try:
+        with place.open("rb") as file:
+            data = file.read(MAX_FILE + 1)
+        if len(data) > MAX_FILE:
+            raise FileProblem(place, "", "This is too large for a programme file.", "Check it.")
+        text = data.decode("utf-8-sig")
+    except OSError as error:
+        reason = error.strerror or "it cannot be opened"
+        raise FileProblem(place, "", f"Cannot be read: {reason}.", "Check the name.") from None
+    except UnicodeDecodeError as error:
+        raise FileProblem(
+            place, f"byte {error.start}", "This is not UTF-8 text.", "Save it as UTF-8."
+        ) from None
+    return parse_programme(text, place)
+
+
+def parse_programme(text: str, path: Path) -> Programme:
+    """Read the text of a programme file; file names in it are beside `path`.
+
+    Raises
+    ------
+    FileProblem
+    """
+    try:
+        plain = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise FileProblem(path, "", f"This is not valid TOML: {error}.", "Mend it.") from None
+    return _Reader(path).programme(plain)
+
+
+class _Reader:
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def refuse(self, place: str, problem: str, remedy: str) -> Never:
+        raise FileProblem(self.path, place, problem, remedy)
+
+    def programme(self, plain: dict[str, Any]) -> Programme:
+        unknown = [key for key in plain if key not in _KEYS]
+        if unknown:
+            self.refuse(unknown[0], "There is no such setting.", f"There are: {', '.join(_KEYS)}.")
+        sets = {m: self.file(f"sets.{m}", f) for m, f in self.table(plain, "sets").items()}
+        base = self.text("base", plain.get("base", ""))
+        if sets and base not in sets:
+            self.refuse("base", f"{base!r} is none of the sets.", f"Use one of {', '.join(sets)}.")
+        common = self.table(plain, "common")
+        if set(common) - {"tables"}:
+            self.refuse("common", "It has a list `tables` only.", 'Write tables = ["plate_*"].')
+        return Programme(
+            self.text("programme", plain.get("programme", "")),
+            base,
+            sets,
+            self.texts("common.tables", common.get("tables", [])),
+            {g: self.texts(f"owners.{g}", n) for g, n in self.table(plain, "owners").items()},
+            self.file("signers", plain["signers"]) if "signers" in plain else None,
+            self.file("vehicle", plain["vehicle"]) if "vehicle" in plain else None,
+            {n: self.milestone(n, m) for n, m in self.table(plain, "milestones").items()},
+            self.path,
+        )
+
+    def milestone(self, name: str, plain: Any) -> Milestone:
+        place = f"milestones.{name}"
+        if not isinstance(plain, dict) or set(plain) - {"level", "groups", "tables"}:
+            self.refuse(place, "It has `level`, `groups` and `tables` only.", "Mend it.")
+        return Milestone(
+            name,
+            self.level(place, plain.get("level", Level.ESTIMATED)),
+            {g: self.level(f"{place}.groups", v) for g, v in self.table(plain, "groups").items()},
+            {t: self.level(f"{place}.tables", v) for t, v in self.table(plain, "tables").items()},
+        )
+
+    def table(self, plain: dict[str, Any], key: str) -> dict[str, Any]:
+        value = plain.get(key, {})
+        if not isinstance(value, dict):
+            self.refuse(key, "This is no section.", f"Begin it with a line [{key}].")
+        return value
+
+    def level(self, place: str, value: Any) -> Level:
+        try:
+            return Level(value)
+        except ValueError:
+            self.refuse(place, f"{value!r} is no level.", f"Use one of {', '.join(Level)}.")
+
+    def text(self, place: str, value: Any) -> str:
+        if not isinstance(value, str):
+            self.refuse(place, f"{value!r} is no text.", "Put it in quotation marks.")
+        return value
+
+    def texts(self, place: str, value: Any) -> tuple[str, ...]:
+        if not isinstance(value, list):
+            self.refuse(place, "This is no list.", 'Write it as ["one", "two"].')
+        return tuple(self.text(place, entry) for entry in value)
+
+    def file(self, place: str, value: Any) -> Path:
+        name = self.text(place, value)
+        if not name or "\0" in name:
+            self.refuse(place, "This is no file name.", "Name a file beside this one.")
+        return self.path.parent / name

@@ -1,0 +1,393 @@
+"""What stands between a set and its sign-off, as one list that empties."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from enum import StrEnum
+
+from ..core.calibration_set import CalibrationSet
+from ..core.canonical import table_digests
+from ..core.record import Decision, Level, Outcome
+from ..core.rule import Severity
+from ..core.table import Table
+from ..rules.check import Finding, Report
+from ..session.programme import Milestone, Programme
+from .decisions import signer_of
+from .signers import AllowedSigners
+from .statement import NAMESPACE, REVIEWER, Statement
+from .verify import CLOCK_SLACK, changed_tables, checked_chain
+from .wire import SignatureProblem
+
+RASTER_RULES = frozenset({"on_raster", "axis_on_raster"})
+
+
+class Obstacle(StrEnum):
+    """Kinds of thing that stand in the way."""
+
+    CHAIN = "sign-offs"
+    FINDING = "finding"
+    RASTER = "storage raster"
+    NOT_CHECKED = "not checked"
+    COMMON = "common table"
+    DECISION = "awaits a decision"
+    QUERY = "query"
+    RIGHTS = "rights"
+    MATURITY = "maturity"
+    REMARK = "open remark"
+
+
+AUTHOR_MEETS = frozenset(
+    {
+        Obstacle.CHAIN,
+        Obstacle.FINDING,
+        Obstacle.RASTER,
+        Obstacle.NOT_CHECKED,
+        Obstacle.COMMON,
+    }
+)
+"""What an author has to clear before submitting; a reviewer has to see all of it cleared."""
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing that stands in the way of a sign-off.
+
+    Parameters
+    ----------
+    kind : Obstacle
+    table : str
+        Id; empty where no table is meant.
+    text : str
+        What it is, in a sentence.
+    remedy : str
+        What to do about it.
+    severity : Severity
+    cells : tuple of index tuples
+        Where to jump to.
+    finding : Finding or None
+    blocks : bool
+        False for what is worth a look only: notes and open remarks.
+    """
+
+    kind: Obstacle
+    table: str
+    text: str
+    remedy: str
+    severity: Severity = Severity.ERROR
+    cells: tuple[tuple[int, ...], ...] = ()
+    finding: Finding | None = None
+    blocks: bool = True
+
+
+@dataclass(frozen=True)
+class Gate:
+    """The list, and how far it has emptied.
+
+    Parameters
+    ----------
+    items : tuple of Item
+        The gravest first.
+    changed : mapping of table id to str
+        Tables that changed since the last trusted sign-off, and how (`Changed.how`).
+    accepted : tuple of str
+        Those of them whose present values a reviewer accepted.
+    since : Statement or None
+        That sign-off; None if there is none: then every table counts as changed.
+    """
+
+    items: tuple[Item, ...]
+    changed: Mapping[str, str] = field(default_factory=dict)
+    accepted: tuple[str, ...] = ()
+    since: Statement | None = None
+
+    def blocking(self, role: str = REVIEWER) -> tuple[Item, ...]:
+        """Return what a sign-off in a role has to wait for."""
+        return tuple(
+            item
+            for item in self.items
+            if item.blocks and (role == REVIEWER or item.kind in AUTHOR_MEETS)
+        )
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a reviewer may sign."""
+        return not self.blocking()
+
+    @property
+    def words(self) -> str:
+        """The progress line: ``30 of 42 changed tables accepted; 1 finding, 1 query.``"""
+        head = f"{len(self.accepted)} of {len(self.changed)} changed tables accepted"
+        if not self.changed:
+            head = "No table changed since the last sign-off"
+        counts: dict[str, int] = {}
+        for item in self.blocking():
+            if item.kind is not Obstacle.DECISION:
+                counts[item.kind] = counts.get(item.kind, 0) + 1
+        rest = ", ".join(f"{number} × {kind}" for kind, number in counts.items())
+        return f"{head}; {rest}." if rest else f"{head}."
+
+
+def gate(
+    content: CalibrationSet,
+    report: Report,
+    *,
+    signers: AllowedSigners | None = None,
+    programme: Programme | None = None,
+    milestone: str = "",
+    others: Sequence[CalibrationSet] = (),
+    now: datetime | None = None,
+) -> Gate:
+    """Return what stands between a set and its sign-off.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    report : Report
+        `check` of the set against the sets of the other modes.
+    signers : AllowedSigners, optional
+        Whose earlier sign-offs and signed decisions count; without it none do.
+    programme : Programme, optional
+        For owners, common tables and milestones.
+    milestone : str
+        Name of the milestone that has to be met; empty for none.
+    others : sequence of CalibrationSet
+        The sets that the report was made against.
+    now : datetime, optional
+
+    Raises
+    ------
+    FileProblem
+        If the programme has no such milestone.
+    """
+    moment = now or datetime.now(UTC)
+    items: list[Item] = []
+    since = None
+    try:
+        since = _trusted(content, signers, moment)
+    except SignatureProblem as problem:
+        items.append(Item(Obstacle.CHAIN, "", problem.problem, problem.remedy))
+    digests = table_digests(content)
+    changed = {c.what: c.how for c in changed_tables(digests, since.tables if since else {})}
+    if since is None:
+        changed = dict.fromkeys(content.tables, "changed")
+    items += _findings(report)
+    items += _not_checked(content, report, programme, others)
+    if programme is not None:
+        items += _common(content, programme, others)
+    accepted: list[str] = []
+    for id in changed:
+        decision = content.record.latest_decisions.get(id)
+        item = _undecided(content, id, changed[id], digests.get(id, ""), decision)
+        if item is None and decision is not None:
+            item = _without_right(content, id, decision, programme, signers)
+        if item is None:
+            accepted.append(id)
+        else:
+            items.append(item)
+    if milestone and programme is not None:
+        items += _immature(content, digests, programme.milestone(milestone))
+    items += _remarks(content)
+    order = list(Obstacle)
+    weight = list(Severity)
+    items.sort(key=lambda i: (not i.blocks, order.index(i.kind), weight.index(i.severity)))
+    return Gate(tuple(items), changed, tuple(accepted), since)
+
+
+def _trusted(
+    content: CalibrationSet, signers: AllowedSigners | None, now: datetime
+) -> Statement | None:
+    """Return the last statement of a reviewer who may sign."""
+    chain = checked_chain(content.record.sign_offs)
+    if signers is None:
+        return None
+    for statement, key in reversed(chain):
+        if (
+            statement.role == REVIEWER
+            and (statement.programme, statement.mode) == (content.programme, content.mode)
+            and statement.moment <= now + CLOCK_SLACK
+            and not signers.objection(key, statement.name, statement.moment, NAMESPACE)
+        ):
+            return statement
+    return None
+
+
+def _findings(report: Report) -> Iterator[Item]:
+    for finding in report.findings:
+        if finding.waived:
+            continue
+        raster = finding.rule in RASTER_RULES
+        note = finding.severity is Severity.NOTE
+        if raster:
+            remedy = "Round to storage."
+        elif finding.remedies:
+            remedy = f"{finding.remedies[0][:1].upper()}{finding.remedies[0][1:]}, or waive it."
+        else:
+            remedy = "Mend it, or waive it."
+        yield Item(
+            Obstacle.RASTER if raster else Obstacle.FINDING,
+            finding.table,
+            finding.message,
+            "" if note else remedy,
+            finding.severity,
+            finding.cells,
+            finding,
+            blocks=raster or not note,
+        )
+
+
+def _not_checked(
+    content: CalibrationSet,
+    report: Report,
+    programme: Programme | None,
+    others: Sequence[CalibrationSet],
+) -> Iterator[Item]:
+    for entry in report.not_checked:
+        rule = entry.rule.replace("_", " ")
+        yield Item(
+            Obstacle.NOT_CHECKED,
+            entry.table,
+            f"The rule {rule} was not checked: {entry.reason}",
+            "Open the other mode's set as reference."
+            if entry.rule == "mode_relation"
+            else "Mend the rule.",
+        )
+    if programme is not None and content.is_base:
+        there = {other.mode for other in others}
+        for mode, path in programme.sets.items():
+            if mode not in (content.mode, *there):
+                yield Item(
+                    Obstacle.NOT_CHECKED,
+                    "",
+                    f"The relations of mode {mode} to this base set were not checked.",
+                    f"Check against {path.name}.",
+                )
+
+
+def _common(
+    content: CalibrationSet, programme: Programme, others: Sequence[CalibrationSet]
+) -> Iterator[Item]:
+    for other in others:
+        for table in content:
+            twin = other.tables.get(table.id)
+            if programme.is_common(table.id) and not (
+                twin is not None and _same_numbers(table, twin)
+            ):
+                yield Item(
+                    Obstacle.COMMON,
+                    table.id,
+                    f"{table.label} is common to all modes, but the {other.mode} set's differs.",
+                    "Carry the change to the other set.",
+                )
+
+
+def _same_numbers(a: Table, b: Table) -> bool:
+    from ..core.arrays import same_values
+
+    return same_values(a.values, b.values) and all(
+        same_values(x.values, y.values) for x, y in zip(a.axes, b.axes, strict=False)
+    )
+
+
+def _undecided(
+    content: CalibrationSet, id: str, how: str, digest: str, decision: Decision | None
+) -> Item | None:
+    table = content.tables.get(id)
+    label = table.label if table is not None else id
+    if decision is None:
+        return Item(
+            Obstacle.DECISION, id, f"{label} was {how}.", "Accept or query it.", Severity.WARNING
+        )
+    if decision.outcome is Outcome.QUERIED:
+        return Item(
+            Obstacle.QUERY,
+            id,
+            f"{label} was queried by {decision.by}: {decision.comment}",
+            "Answer or mend it; then it can be accepted.",
+            Severity.WARNING,
+        )
+    if decision.digest != digest:
+        return Item(
+            Obstacle.DECISION,
+            id,
+            f"{label} was {how} after {decision.by} accepted it.",
+            "Accept or query it again.",
+            Severity.WARNING,
+        )
+    return None
+
+
+def _without_right(
+    content: CalibrationSet,
+    id: str,
+    decision: Decision,
+    programme: Programme | None,
+    signers: AllowedSigners | None,
+) -> Item | None:
+    table = content.tables.get(id)
+    if programme is None or table is None:
+        return None
+    owners = programme.owners_of(table.function)
+    if not owners:
+        return None
+    key = signer_of(content, decision)
+    names = " or ".join(owners)
+    if key is None:
+        text = f"{table.label} ({table.function}) was accepted without a key."
+    elif signers is None:
+        text = f"{table.label} ({table.function}): no list of signers says whose key accepted it."
+    elif not signers.belongs_to(key, owners):
+        text = f"{table.label} ({table.function}) was accepted with a key that may not."
+    else:
+        return None
+    return Item(Obstacle.RIGHTS, id, text, f"Needs the acceptance of {names}, with their key.")
+
+
+def _immature(
+    content: CalibrationSet, digests: Mapping[str, str], milestone: Milestone
+) -> Iterator[Item]:
+    for table in content:
+        asked = milestone.asks(table)
+        given = content.record.latest_maturities.get(table.id)
+        level = given.level if given is not None else Level.ESTIMATED
+        text = ""
+        if level.rank < asked.rank:
+            text = f"{table.label} is {level}; milestone {milestone.name} asks for {asked}."
+        elif given is not None and asked.rank and given.digest != digests[table.id]:
+            text = f"{table.label} was {level}, but was edited since {given.time[:10]}."
+        if text:
+            yield Item(Obstacle.MATURITY, table.id, text, "Give its level again.", Severity.WARNING)
+
+
+def _remarks(content: CalibrationSet) -> Iterator[Item]:
+    for remark in content.record.remarks:
+        if remark.is_open and not remark.answers:
+            yield Item(
+                Obstacle.REMARK,
+                remark.table,
+                f"{remark.author}: {remark.text}",
+                "Answer it and settle it.",
+                Severity.NOTE,
+                _cells(content.tables.get(remark.table), remark.places),
+                blocks=False,
+            )
+
+
+def _cells(
+    table: Table | None, places: tuple[tuple[float, ...], ...]
+) -> tuple[tuple[int, ...], ...]:
+    """Return the cells at axis values; those that the table has no more are left out."""
+    if table is None:
+        return ()
+    found = []
+    for place in places:
+        if len(place) != len(table.axes):
+            continue
+        index = [
+            next((i for i, x in enumerate(axis.values.tolist()) if x == value), -1)
+            for axis, value in zip(table.axes, place, strict=True)
+        ]
+        if min(index, default=0) >= 0:
+            found.append(tuple(index))
+    return tuple(found)

@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from calib_model.compare.cells import same_grid
+from calib_model.core.arrays import BoolArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
 
 if TYPE_CHECKING:
+    from calib_model.compare.aligned import Aligned
+    from calib_model.compare.result import Comparison, TableComparison
     from calib_model.rules.check import Finding
 
 KIND = "mode_relation"
+TOLERANCE = 1e-9
+"""Of the table's span, as `Stack.loose` has it."""
 _COMPARE = {">=": np.greater_equal, "<=": np.less_equal, "==": np.equal}
 
 
@@ -31,7 +36,10 @@ def oriented(
 
 
 def relation_breaches(
-    first: CalibrationSet, second: CalibrationSet, unequal: Collection[str]
+    first: CalibrationSet,
+    second: CalibrationSet,
+    unequal: Collection[str],
+    only: Collection[str] | None = None,
 ) -> tuple[dict[str, tuple[Finding, ...]], str]:
     """Check the mode relation between two sets.
 
@@ -41,6 +49,8 @@ def relation_breaches(
     unequal : collection of str
         Ids of tables that are not the same in both; the others cannot breach a relation,
         except one that asks for zero.
+    only : collection of str, optional
+        Looks at these tables alone.
 
     Returns
     -------
@@ -58,7 +68,7 @@ def relation_breaches(
     # are not asked about here.
     concerned = {
         table.id: replace(table, rules=())
-        for table in mode_set
+        for table in _some(mode_set, only)
         if (sense := table.relations.get(mode_set.mode, "free")) != "free"
         and (table.id in unequal or sense == "zero")
         and not _holds_plainly(table, base.tables.get(table.id), sense)
@@ -78,6 +88,12 @@ def relation_breaches(
     return {id: tuple(findings) for id, findings in found.items()}, words
 
 
+def _some(content: CalibrationSet, only: Collection[str] | None) -> Iterable[Table]:
+    if only is None:
+        return content
+    return [content.tables[id] for id in only if id in content.tables]
+
+
 def _holds_plainly(table: Table, base: Table | None, sense: str) -> bool:
     """Tell that a relation holds from cells alone, where both tables have the same grid."""
     if sense == "zero":
@@ -86,3 +102,44 @@ def _holds_plainly(table: Table, base: Table | None, sense: str) -> bool:
         return False
     holds = _COMPARE.get(sense)
     return holds is not None and bool(holds(table.values, base.values).all())
+
+
+def breach_marks(comparison: Comparison, pair: TableComparison, aligned: Aligned) -> BoolArray:
+    """Return the nodes at which a table breaches its relation between the modes.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    pair : TableComparison
+        One of its tables.
+    aligned : Aligned
+        That table on the common grid.
+
+    Returns
+    -------
+    bool array, shape of the grid
+    """
+    none = np.zeros(aligned.shape, dtype=bool)
+    sets = oriented(comparison.first, comparison.second)
+    if not pair.breaches or sets is None or pair.first is None or pair.second is None:
+        return none
+    mode_set, _ = sets
+    turned = mode_set is comparison.first
+    mode, base = aligned.second, aligned.first
+    if turned:
+        mode, base = base, mode
+    table = pair.first if turned else pair.second
+    sense = table.relations.get(mode_set.mode, "free")
+    with np.errstate(invalid="ignore"):
+        beyond = mode.values - base.values
+        slack = TOLERANCE * table.span
+        match sense:
+            case ">=":
+                return np.asarray(beyond < -slack)
+            case "<=":
+                return np.asarray(beyond > slack)
+            case "==":
+                return np.asarray(np.abs(beyond) > slack)
+            case "zero":
+                return np.asarray((mode.values != 0) & ~np.isnan(mode.values))
+    return none

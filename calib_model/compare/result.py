@@ -28,6 +28,10 @@ class State(StrEnum):
     """
 
     SAME = "same"
+    ROUNDING = "only by rounding"
+    """Values differ, but the controller stores them as the same numbers; nothing else differs."""
+    BELOW = "below threshold"
+    """Values differ by no more than a threshold that was asked for; nothing else differs."""
     CHANGED = "changed"
     STORAGE_DIFFERS = "storage differs"
     AXES_DIFFER = "axes differ"
@@ -59,6 +63,8 @@ class TableComparison:
         Where the relation between the modes does not hold.
     note : str
         Why values could not be compared, or how they were.
+    emptied : int
+        How many of the changed cells are empty in one of the two: their difference has no size.
     """
 
     id: str
@@ -70,6 +76,7 @@ class TableComparison:
     fields: tuple[FieldChange, ...] = ()
     breaches: tuple[Finding, ...] = ()
     note: str = ""
+    emptied: int = 0
 
     @property
     def table(self) -> Table:
@@ -86,8 +93,10 @@ class TableComparison:
     @property
     def percent_of_range(self) -> float | None:
         """Size of the largest difference in percent of the first table's range."""
+        if self.largest is None:
+            return None
         span = self.table.span
-        return None if self.largest is None or span == 0 else 100 * abs(self.largest) / span
+        return None if span == 0 else 100 * abs(self.largest) / span
 
     @property
     def storage_steps(self) -> float | None:

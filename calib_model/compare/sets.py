@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
@@ -24,12 +25,19 @@ from calib_model.compare.fields import (
 )
 from calib_model.compare.relation import relation_breaches
 from calib_model.compare.result import Comparison, State, TableComparison, largest_of
-from calib_model.core.arrays import FloatArray, IntArray
+from calib_model.compare.rounding import all_stored_alike
+from calib_model.core.arrays import BoolArray, FloatArray, IntArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
 
+Progress = Callable[[float], None]
+_STEP = 500
+"""So many tables between two words of progress."""
 
-def compare(first: CalibrationSet, second: CalibrationSet) -> Comparison:
+
+def compare(
+    first: CalibrationSet, second: CalibrationSet, progress: Progress | None = None
+) -> Comparison:
     """Compare two sets.
 
     Tables are matched by id.  Values in unequal but compatible units are converted; tables with
@@ -39,17 +47,68 @@ def compare(first: CalibrationSet, second: CalibrationSet) -> Comparison:
     Parameters
     ----------
     first, second : CalibrationSet
+    progress : callable, optional
+        Called with the share that is done, 0 to 1; what it raises ends the comparison.
 
     Returns
     -------
     Comparison
     """
+    ids = dict.fromkeys([*first.tables, *second.tables])
+    results = _compared(first, second, ids, progress)
+    unequal = {id for id, r in results.items() if r.state is not State.SAME}
+    if progress is not None:
+        progress(0.8)
+    breaches, words = relation_breaches(first, second, unequal)
+    for id, found in breaches.items():
+        results[id] = replace(results[id], breaches=found)
+    return Comparison(first, second, MappingProxyType(results), set_fields(first, second), words)
+
+
+def compare_again(
+    before: Comparison, first: CalibrationSet, second: CalibrationSet, changed: Collection[str]
+) -> Comparison:
+    """Bring a comparison up to date after an edit of either set.
+
+    Parameters
+    ----------
+    before : Comparison
+    first, second : CalibrationSet
+        As they are now.
+    changed : collection of str
+        Ids of the tables that may differ from what was compared before.
+    """
+    ids = dict.fromkeys([*first.tables, *second.tables])
+    if len(ids) != len(before.tables) or first.about() != before.first.about():
+        return compare(first, second)
+    if second.about() != before.second.about() or any(id not in ids for id in changed):
+        return compare(first, second)
+    part = _compared(first, second, dict.fromkeys(changed), None)
+    breaches, _ = relation_breaches(first, second, set(part), only=set(part))
+    for id, found in breaches.items():
+        part[id] = replace(part[id], breaches=found)
+    results = dict(before.tables)
+    results.update(part)
+    fields = set_fields(first, second)
+    return Comparison(first, second, MappingProxyType(results), fields, before.relation)
+
+
+def _compared(
+    first: CalibrationSet,
+    second: CalibrationSet,
+    ids: dict[str, None],
+    progress: Progress | None,
+) -> dict[str, TableComparison]:
+    """Compare the tables of some ids; the relation between modes is not looked at."""
     results: dict[str, Any] = {}
     plain: list[tuple[Table, Table]] = []  # the same axes and units: compared all at once
-    for id, mine in first.tables.items():
-        theirs = second.tables.get(id)
-        if theirs is None:
-            results[id] = TableComparison(id, State.ONLY_FIRST, mine, None, None)
+    for number, id in enumerate(ids):
+        if progress is not None and number % _STEP == 0:
+            progress(0.6 * number / len(ids))
+        mine, theirs = first.tables.get(id), second.tables.get(id)
+        if mine is None or theirs is None:
+            state = State.ONLY_SECOND if mine is None else State.ONLY_FIRST
+            results[id] = TableComparison(id, state, mine, theirs, None)
         elif mine is theirs or _same(mine, theirs):
             results[id] = TableComparison(id, State.SAME, mine, theirs)
         elif mine.unit == theirs.unit and same_grid(mine, theirs):
@@ -57,15 +116,8 @@ def compare(first: CalibrationSet, second: CalibrationSet) -> Comparison:
             plain.append((mine, theirs))
         else:
             results[id] = _awkward(mine, theirs)
-    for id, theirs in second.tables.items():
-        if id not in first.tables:
-            results[id] = TableComparison(id, State.ONLY_SECOND, None, theirs, None)
     results.update(_plainly(plain))
-    unequal = {id for id, r in results.items() if r.state is not State.SAME}
-    breaches, words = relation_breaches(first, second, unequal)
-    for id, found in breaches.items():
-        results[id] = replace(results[id], breaches=found)
-    return Comparison(first, second, MappingProxyType(results), set_fields(first, second), words)
+    return results
 
 
 def compare_tables(first: Table, second: Table) -> TableComparison:
@@ -100,23 +152,46 @@ def _plainly(pairs: list[tuple[Table, Table]]) -> dict[str, TableComparison]:
         return {}
     mine, starts = _end_to_end([a for a, _ in pairs])
     theirs, _ = _end_to_end([b for _, b in pairs])
-    counts = np.add.reduceat(differs(mine, theirs), starts, dtype=np.int64)
+    different = differs(mine, theirs)
+    counts = np.add.reduceat(different, starts, dtype=np.int64)
     with np.errstate(invalid="ignore", over="ignore"):
         difference = theirs - mine
-    difference[np.isnan(difference)] = 0.0
+    empty = np.isnan(difference)
+    emptied = np.add.reduceat(different & empty, starts, dtype=np.int64)
+    difference[empty] = 0.0
     highest = np.maximum.reduceat(difference, starts)
     lowest = np.minimum.reduceat(difference, starts)
     largest = np.where(highest >= -lowest, highest, lowest)
+    rounding = _only_rounding(pairs, mine, theirs, different, starts)
     found = {}
-    for (a, b), count, most in zip(pairs, counts.tolist(), largest.tolist(), strict=True):
+    numbers = zip(counts.tolist(), largest.tolist(), emptied.tolist(), rounding, strict=True)
+    for (a, b), (count, most, gone, rounded) in zip(pairs, numbers, strict=True):
         fields: tuple[FieldChange, ...] = ()
-        state = State.CHANGED
+        state = State.ROUNDING if rounded else State.CHANGED
         if not (_same_axes(a, b) and same_settings(a, b)):
             fields = table_fields(a, b)
-            if any(f.field.endswith("storage") for f in fields):
-                state = State.STORAGE_DIFFERS
-        found[a.id] = TableComparison(a.id, state, a, b, count, most or None, fields)
+            storage = any(f.field.endswith("storage") for f in fields)
+            state = State.STORAGE_DIFFERS if storage else State.CHANGED
+        found[a.id] = TableComparison(a.id, state, a, b, count, most or None, fields, emptied=gone)
     return found
+
+
+def _only_rounding(
+    pairs: list[tuple[Table, Table]],
+    mine: FloatArray,
+    theirs: FloatArray,
+    different: BoolArray,
+    starts: IntArray,
+) -> list[bool]:
+    """Tell which tables differ in values, but not in what is stored."""
+    places = np.flatnonzero(different)
+    owner = np.searchsorted(starts, places, side="right") - 1
+    storages = [a.storage for a, _ in pairs]
+    alike = all_stored_alike(mine[places], theirs[places], owner, storages)
+    some, truly = np.zeros(len(pairs), dtype=bool), np.zeros(len(pairs), dtype=bool)
+    some[owner] = True
+    truly[owner[~alike]] = True
+    return [bool(rounded) for rounded in some & ~truly]
 
 
 def _end_to_end(tables: list[Table]) -> tuple[FloatArray, IntArray]:
@@ -147,5 +222,8 @@ def _awkward(first: Table, second: Table) -> TableComparison:
     different = differs(before, after, computed=True)
     with np.errstate(invalid="ignore", over="ignore"):
         largest = largest_of(np.where(different, after - before, 0.0))
+        emptied = int((different & (np.isnan(before) != np.isnan(after))).sum())
     count = int(different.sum())
-    return TableComparison(first.id, state, first, second, count, largest, fields, note=note)
+    return TableComparison(
+        first.id, state, first, second, count, largest, fields, note=note, emptied=emptied
+    )

@@ -488,7 +488,7 @@ def test_buttons_do_what_keys_do(view: SurfaceView) -> None:
 
 
 def test_the_picture_is_copied(view: SurfaceView, desk: Desk) -> None:
-    QTest.keyClick(view, Qt.Key.Key_C, Qt.KeyboardModifier.ControlModifier)
+    QTest.keyClick(view, Qt.Key.Key_O)
     image = QGuiApplication.clipboard().image()
     assert image.width() > 500
     assert image.height() > 300
@@ -533,6 +533,23 @@ def test_it_can_be_switched_off_and_on_again(view: SurfaceView) -> None:
     view.set_choice("on")
     settle(view)
     assert view.pages.currentWidget() is not view.sentence
+    assert np.ptp(grabbed(view)) > 50
+
+
+def test_an_empty_area_gives_way_to_a_notice(
+    view: SurfaceView, monkeypatch: pytest.MonkeyPatch, qtbot: QtBot
+) -> None:
+    """Forced on without OpenGL, the widget never becomes valid: simulated here."""
+    monkeypatch.setattr(view.canvas, "isValid", lambda: False)
+    view._look_whether_drawn()
+    settle(view)
+    assert view.canvas is None
+    assert "no OpenGL context" in view.sentence.text()
+    assert not view.bar.isVisible()
+    view.set_choice("on")
+    settle(view)
+    qtbot.waitUntil(lambda: view.canvas is not None and view.canvas.frames > 0, timeout=5000)
+    assert view.bar.isVisible()
     assert np.ptp(grabbed(view)) > 50
 
 

@@ -94,7 +94,7 @@ ACTIONS: tuple[Action, ...] = (
         f"-{MENU}",
         _do(lambda surface: surface.copy_picture()),
         (),
-        "Put the surface on the clipboard as a picture. Ctrl+C in the plot.",
+        "Put the surface on the clipboard as a picture. O in the plot.",
         _map_in_work,
     ),
     Action(

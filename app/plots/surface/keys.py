@@ -50,8 +50,6 @@ def press_key(view: SurfaceView, event: QKeyEvent) -> bool:
         _move(view, *_MOVES[key], extend=shift, far=control)
     elif key in _STEPS and not control and view.editable:
         view.step_values(_STEPS[key] * (COARSE if shift else 1), event)
-    elif key == _Key.Key_C and control and not shift:
-        view.copy_picture()
     elif key in _ZOOMS and not control:
         view.set_camera(view.camera.zoomed(_ZOOMS[key]))
     elif key == _Key.Key_Escape:
@@ -60,6 +58,8 @@ def press_key(view: SurfaceView, event: QKeyEvent) -> bool:
         return False
     elif key in _LOOKS:
         view.look(_LOOKS[key])
+    elif key == _Key.Key_O:
+        view.copy_picture()
     elif key == _Key.Key_P:
         view.set_perspective(not view.camera.perspective)
     elif key in _TURNS:

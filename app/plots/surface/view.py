@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from PySide6.QtCore import QPoint, QPointF, QRect, Qt, QTimer, Signal
-from PySide6.QtGui import QColor, QFontMetrics, QGuiApplication, QImage, QKeyEvent, QPainter
+from PySide6.QtCore import QPointF, QTimer, Signal
+from PySide6.QtGui import QGuiApplication, QImage, QKeyEvent, QPainter
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from app.desk import Desk
 from app.plots import words
 from app.plots.colour_bar import ColourBar
-from app.plots.legend import Entry
-from app.plots.surface import marks, probe, rulers
+from app.plots.surface import marks, rulers
 from app.plots.surface.bar import Bar
 from app.plots.surface.camera import Camera, Lens, Look
 from app.plots.surface.hand import Hand
@@ -27,13 +25,14 @@ from app.plots.surface.layers import (
     Placed,
     Style,
     as_layers,
-    frame_of,
-    placed,
 )
-from app.plots.surface.scene import Frame, hidden
+from app.plots.surface.notes import beside_each_other, key_of, node_marks
+from app.plots.surface.permit import Permit
+from app.plots.surface.picture import composed
+from app.plots.surface.scene import Frame
+from app.plots.surface.stage import Stage
 from app.plots.view import Cell, Part, PlotView
 from calib_model.core.arrays import BoolArray
-from calib_model.core.numbers import with_unit
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 from calib_model.editing.locks import locked_cells
@@ -41,11 +40,6 @@ from calib_model.editing.locks import locked_cells
 if TYPE_CHECKING:
     from app.plots.surface.canvas import SurfaceCanvas
     from app.plots.surface.items import SurfaceItems
-
-CHOICES = ("auto", "on", "off")
-MOST_MARKS = 400
-"""More marks than this would cover the surface, and cost more than they tell."""
-ELSEWHERE = "The heat map and the slices show the same table."
 
 
 class SurfaceView(PlotView):
@@ -80,28 +74,20 @@ class SurfaceView(PlotView):
     ) -> None:
         super().__init__(desk, parent)
         self.camera = Camera()
-        self.sheets: list[Placed] = []
-        self.frame = Frame((0.0, 1.0), (0.0, 1.0), (0.0, 1.0))
+        self.stage = Stage()
         self.hand = Hand(self)
         self.anchor: Cell | None = None
         self._layers: tuple[Layer, ...] | None = None if layers is None else as_layers(layers)
         self._own_cell: Cell = ()
-        self._span = (0.0, 1.0)
-        self._left_out: list[str] = []
-        self._box: tuple[object, ...] = ()
         self._picture: marks.Picture | None = None
-        self._broken = ""
-        wanted = os.environ.get("BITEPOINT_SURFACE", "auto").strip().lower()
-        self._choice = wanted if wanted in CHOICES else "auto"
+        self.permit = Permit(self)
+        self.permit.changed.connect(self._on_permit)
         self.colours = ColourBar(self)
         self.colours.hide()
         self.bar = Bar(self)
         self.bar.hide()
         self.bar.asked.connect(self.look)
         self.bar.perspective.connect(self.set_perspective)
-        self._asking = QTimer(self)
-        self._asking.setInterval(60)
-        self._asking.timeout.connect(self._ask_again)
         self._looking = QTimer(self)
         self._looking.setSingleShot(True)
         self._looking.timeout.connect(self._look_whether_drawn)
@@ -111,7 +97,7 @@ class SurfaceView(PlotView):
             "zooms. Arrow keys move as in the grid, Shift extends, Page Up and Page Down step "
             "the values. C, F, S and T look from a corner, the front, the side and the top, P "
             "changes the perspective; J, L, I and K turn, plus and minus zoom, Home shows "
-            "everything, Ctrl+C copies the picture."
+            "everything, O copies the picture."
         )
 
     # -- for whoever owns the view ---------------------------------------------------------------
@@ -119,7 +105,7 @@ class SurfaceView(PlotView):
     @property
     def choice(self) -> str:
         """Whether surfaces are drawn: ``auto`` (where OpenGL works), ``on`` or ``off``."""
-        return self._choice
+        return self.permit.choice
 
     def set_choice(self, choice: str) -> None:
         """Force surfaces on or off, or leave it to the computer.
@@ -129,12 +115,7 @@ class SurfaceView(PlotView):
         choice : str
             ``auto``, ``on`` or ``off``.  The variable ``BITEPOINT_SURFACE`` holds the first one.
         """
-        if choice not in CHOICES:
-            raise ValueError(f"{choice!r} is none of {', '.join(CHOICES)}")
-        if choice != self._choice:
-            self._choice = choice
-            self._broken = ""
-            self.mark(Part.TABLE)
+        if self.permit.choose(choice):
             self.choice_changed.emit(choice)
 
     def set_layers(self, layers: Iterable[LayerLike] | None) -> None:
@@ -176,29 +157,9 @@ class SurfaceView(PlotView):
         if primary is None or self.canvas is None or self.pages.currentWidget() != self._drawn:
             return QImage()
         self.refresh()
-        page = self._plot.grab().toImage()
-        ratio = page.devicePixelRatio()
-        line = QFontMetrics(self.font()).height() + 6
-        key = self.legend.height() if self.legend.entries else 0
-        high = page.height() / ratio
-        size = QPoint(round(page.width()), round((high + line + key + 4) * ratio))
-        image = QImage(size.x(), size.y(), QImage.Format.Format_RGB32)
-        image.setDevicePixelRatio(ratio)
-        image.fill(self.palette().window().color())
-        painter = QPainter(image)
-        painter.setFont(self.font())
-        painter.setPen(self.palette().windowText().color())
-        title = words.value_title(primary)
         where = words.further_place(primary, self.cell)
-        room = QRect(6, 0, int(page.width() / ratio) - 12, line)
-        painter.drawText(
-            room, Qt.AlignmentFlag.AlignVCenter, f"{title} {where}" if where else title
-        )
-        painter.drawImage(QPointF(0, line), page)
-        if key:
-            painter.drawPixmap(QPointF(4, line + high + 2), self.legend.grab())
-        painter.end()
-        return image
+        title = " ".join(filter(None, (words.value_title(primary), where)))
+        return composed(title, self._plot, self.legend if self.legend.entries else None)
 
     def copy_picture(self) -> bool:
         """Put the plot on the clipboard as an image; False, and told, if none is drawn."""
@@ -278,6 +239,16 @@ class SurfaceView(PlotView):
         self.anchor = anchor
 
     @property
+    def sheets(self) -> list[Placed]:
+        """What is drawn; the first one is picked and edited."""
+        return self.stage.sheets
+
+    @property
+    def frame(self) -> Frame:
+        """What fills the box."""
+        return self.stage.frame
+
+    @property
     def lens(self) -> Lens:
         """What the scene is seen through."""
         assert self.canvas is not None
@@ -286,7 +257,7 @@ class SurfaceView(PlotView):
     def settle(self, *, widen_only: bool = True) -> None:
         """Let the box follow the values again, after a drag or when asked to."""
         if not widen_only:
-            self._box = ()
+            self.stage.fit()
         self.mark(Part.VALUES)
 
     # -- what PlotView asks ----------------------------------------------------------------------
@@ -301,39 +272,10 @@ class SurfaceView(PlotView):
             return f"{table.label} is a curve: the curve plot shows it."
         if min(table.shape[:2]) < 2:
             return f"{table.label} has a single breakpoint on an axis: there is no surface to draw."
-        return self._notice()
+        return self.permit.notice()
 
-    def _notice(self) -> str:
-        """Return why surfaces are not drawn on this computer; empty if they are."""
-        self._asking.stop()
-        if self._choice == "off":
-            return f"Surfaces are switched off (View, Surface). {ELSEWHERE}"
-        platform = QGuiApplication.platformName()
-        if self._broken:
-            return f"{self._broken} {ELSEWHERE}"
-        # Where OpenGL would end the whole program, forcing it on is no choice either.
-        if self._choice == "on" and platform not in probe.PLATFORMS_WITHOUT:
-            return ""
-        answer = probe.ask(platform)
-        if answer is None:
-            self._asking.start()
-            return "Trying whether surfaces can be drawn on this computer …"
-        if answer.works:
-            return ""
-        tail = (
-            ""
-            if platform in probe.PLATFORMS_WITHOUT
-            else (" To draw them all the same, choose View, Surface, Always draw.")
-        )
-        return (
-            "Surfaces cannot be drawn here: they need OpenGL 2.1 or newer, which a remote desktop "
-            f"or a virtual machine may lack. {answer.missing} {ELSEWHERE}{tail}"
-        )
-
-    def _ask_again(self) -> None:
-        if probe.ask(QGuiApplication.platformName()) is not None:
-            self._asking.stop()
-            self.mark(Part.TABLE)
+    def _on_permit(self) -> None:
+        self.mark(Part.TABLE)
 
     def refresh(self) -> None:
         """Repaint what is out of date now."""
@@ -376,9 +318,8 @@ class SurfaceView(PlotView):
         from app.plots.surface.canvas import SurfaceCanvas
         from app.plots.surface.items import SurfaceItems
 
-        answer = probe.known(QGuiApplication.platformName())
         # Smooth edges cost a graphics card nothing and a software renderer half its speed.
-        canvas = SurfaceCanvas(self, smooth=answer is not None and answer.accelerated)
+        canvas = SurfaceCanvas(self, smooth=self.permit.accelerated())
         canvas.set_camera(self.camera)
         canvas.pressed.connect(self.hand.press)
         canvas.moved.connect(self.hand.move)
@@ -425,8 +366,7 @@ class SurfaceView(PlotView):
         if drawn is not None:
             self.pages.removeWidget(drawn)
             drawn.deleteLater()
-        self._broken = "Surfaces cannot be drawn here: the system gives no OpenGL context."
-        self.mark(Part.TABLE)
+        self.permit.give_up()
 
     # -- drawing ---------------------------------------------------------------------------------
 
@@ -452,20 +392,22 @@ class SurfaceView(PlotView):
         """Bring what is out of date up to date."""
         assert self.canvas is not None
         if stale & Part.TABLE:
-            self._box = ()
+            self.stage.fit()
             self.anchor = None
         if stale & Part.COLOURS:  # the font may be another one as well
             self._sizes = None
         if stale & Part.CURSOR and self.cell[2:] != self._further:
             self._further = self.cell[2:]
-            self._box = ()
+            self.stage.fit()
             stale |= Part.VALUES
         if stale & (Part.VALUES | Part.OVERLAYS | Part.COLOURS):
             self._draw_sheets(table)
         if stale & (Part.VALUES | Part.CURSOR | Part.SELECTION | Part.COLOURS):
             self._draw_cursor()
         if stale & (Part.VALUES | Part.OVERLAYS | Part.FINDINGS | Part.COLOURS):
-            self.legend.show_entries(self.key(table))
+            self.legend.show_entries(
+                key_of(self.sheets, self.inks, self._findings_here(), self._locked(table))
+            )
         self._picture = None
         self.canvas.redraw()
 
@@ -473,22 +415,19 @@ class SurfaceView(PlotView):
 
     def _draw_sheets(self, table: Table) -> None:
         assert self.canvas is not None
-        self.sheets, self._left_out = placed(self.shown_layers(table), self.cell)
-        wanted = frame_of(self.sheets)
-        self.frame = self._settled(table, wanted)
-        first = self.sheets[0]
-        if self.hand.drag is None:
-            self._span = self._span_of(first)
+        held = self.hand.drag is not None
+        self.stage.show(self.shown_layers(table), self.cell, held=held)
+        first, span = self.sheets[0], self.stage.span
         difference = first.layer.style is Style.DIFFERENCE
-        self._items.layers(self.sheets, self.frame, self.inks, self._span)
+        self._items.layers(self.sheets, self.frame, self.inks, span)
         self._draw_box()
         from app.plots.surface.items import ramp_of
 
         ramp = ramp_of(first.layer.style, dark=self.inks.dark)
-        self.colours.show_scale(ramp, *self._span, shown(table.unit), signed=difference)
+        self.colours.show_scale(ramp, *span, shown(table.unit), signed=difference)
         left_out = (
-            f"Not drawn, since axes or units do not go together: {', '.join(self._left_out)}."
-            if self._left_out
+            f"Not drawn, since axes or units do not go together: {', '.join(self.stage.left_out)}."
+            if self.stage.left_out
             else ""
         )
         self.show_note(
@@ -498,33 +437,6 @@ class SurfaceView(PlotView):
             words.empties(first.sheet.values),
         )
         self.canvas.set_margins(rulers.margins(self._rulers(table), self._measure()))
-
-    def _settled(self, table: Table, wanted: Frame) -> Frame:
-        """Return the frame to draw in: it grows when it must, and never under the pointer."""
-        axes = (wanted.columns, wanted.rows, table.id, table.unit)
-        if self._box != axes:
-            self._box = axes
-            return wanted
-        (low, high), (new_low, new_high) = self.frame.values, wanted.values
-        if self.hand.drag is not None or (new_low >= low and new_high <= high):
-            return self.frame
-        return replace(wanted, values=(min(low, new_low), max(high, new_high)))
-
-    def _span_of(self, shown_first: Placed) -> tuple[float, float]:
-        """Return the values at the ends of the colours."""
-        values = shown_first.sheet.values
-        finite = values[np.isfinite(values)]
-        table = shown_first.layer.table
-        least = table.storage.resolution
-        if shown_first.layer.style is Style.DIFFERENCE:
-            most = float(np.abs(finite).max()) if finite.size else 0.0
-            most = most or least or 1.0
-            return -most, most
-        low, high = (float(finite.min()), float(finite.max())) if finite.size else (0.0, 1.0)
-        if low == high:
-            half = least or abs(low) * 0.01 or 0.5
-            low, high = low - half, high + half
-        return low, high
 
     def _draw_box(self) -> None:
         sheet = self.sheets[0].sheet
@@ -582,38 +494,16 @@ class SurfaceView(PlotView):
                 self._picture.layout = rulers.layout(
                     self.lens, self._rulers(table), self._measure()
                 )
-                self._picture.marks = self._marks(table)
+                self._picture.marks = node_marks(
+                    self.sheets[0],
+                    self.frame,
+                    self.lens,
+                    self.inks,
+                    self.cell,
+                    self._findings_here(),
+                    self._locked(table),
+                )
         return self._picture
-
-    def _marks(self, table: Table) -> list[marks.Mark]:
-        sheet, frame, lens = self.sheets[0].sheet, self.frame, self.lens
-        nodes = sheet.nodes(frame)
-        inks, further = self.inks, self.cell[2:]
-
-        wanted: list[tuple[str, BoolArray, QColor, float]] = []
-        wanted.append(("empty", np.isnan(sheet.values), inks.line, 9.0))
-        if self.editable:
-            plane = (slice(None), slice(None), *further)
-            wanted.append(("locked", locked_cells(table)[plane], inks.line, 11.0))
-        severities = np.full(sheet.values.shape, "", dtype=object)
-        for cell, (severity, _) in self._findings_here().items():
-            if cell[2:] == further:
-                severities[cell[:2]] = str(severity)
-        for severity in ("note", "warning", "error"):
-            wanted.append((severity, severities == severity, inks.of(severity), 13.0))
-        cursor = np.zeros(sheet.values.shape, dtype=bool)
-        cursor[self.cell[:2]] = True
-        wanted.append(("ring", cursor, inks.accent, 17.0))
-        points = [nodes[where][:MOST_MARKS] for _, where, _, _ in wanted]
-        each = np.concatenate(points)
-        seen, behind = lens.project(each), hidden(lens, sheet, frame, each)
-        found: list[marks.Mark] = []
-        start = 0
-        for (kind, _, colour, size), some in zip(wanted, points, strict=True):
-            part = slice(start, start + len(some))
-            found += marks.marks_at(kind, seen[part], behind[part], colour, size)
-            start = part.stop
-        return found
 
     def _findings_here(self) -> dict[Cell, tuple[str, str]]:
         return self.findings if self.linked else {}
@@ -621,45 +511,20 @@ class SurfaceView(PlotView):
     def _paint(self, painter: QPainter) -> None:
         marks.paint(painter, self.painted(), self.inks, self.font())
 
-    def key(self, table: Table) -> list[Entry]:
-        """Return the entries of the key."""
-        ink, entries = self.inks, []
-        styles = {
-            Style.SOLID: (ink.line, Qt.PenStyle.SolidLine, 2.0),
-            Style.DASHED: (ink.line, Qt.PenStyle.DashLine, 1.6),
-            Style.DOTTED: (ink.line, Qt.PenStyle.DotLine, 2.2),
-            Style.DIFFERENCE: (ink.line, Qt.PenStyle.SolidLine, 2.0),
-        }
-        # The first one always has its entry: a key that comes and goes would move the scene
-        # under the pointer.
-        for shown_layer in self.sheets:
-            colour, style, width = styles[shown_layer.layer.style]
-            entries.append(Entry(shown_layer.layer.name or "values", colour, style, width))
-        if any(p.layer.style is Style.DIFFERENCE for p in self.sheets):
-            entries.append(Entry("no difference", ink.quiet, width=2.0))
-        if self.editable and locked_cells(table)[(..., *self.cell[2:])].any():
-            entries.append(Entry("locked", ink.line, mark="locked", filled=True))
-        severities = {str(severity) for severity, _ in self._findings_here().values()}
-        for severity in ("error", "warning", "note"):
-            if severity in severities:
-                entries.append(Entry(severity, ink.of(severity), mark=severity, filled=True))
-        return entries
+    def _locked(self, table: Table) -> BoolArray | None:
+        """Return the locked nodes of the drawn plane; None where nothing is edited."""
+        if not self.editable:
+            return None
+        return locked_cells(table)[(slice(None), slice(None), *self.cell[2:])]
 
     def show_read_out(self, table: Table) -> None:
         """Write what is under the cross-hair."""
         if self._layers is None:
             super().show_read_out(table)
             return
-        cell = self.cell
-        parts = [f"{words.place(table, cell)}:"]
-        node = self.sheets[0].sheet.nodes(self.frame)[cell[:2]]
-        for shown_layer in self.sheets:
-            height = shown_layer.sheet.height(self.frame, *(node[i : i + 1] for i in (0, 1)))
-            value = self.frame.value(float(height[0]))
-            text = with_unit(value, table.unit) if np.isfinite(value) else "no value"
-            parts.append(f"{shown_layer.layer.name} {text}".strip() + ";")
-        self.read_out.show_text(" ".join(parts).rstrip(";"))
-        self.setAccessibleDescription(self.read_out.whole)
+        text = beside_each_other(table, self.cell, self.sheets, self.frame)
+        self.read_out.show_text(text)
+        self.setAccessibleDescription(text)
 
     def tip_at(self, place: QPointF) -> str:
         """Return what is known of the node under the pointer."""

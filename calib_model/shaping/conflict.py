@@ -1,0 +1,243 @@
+"""Why rules and locks cannot all hold: a set of them at odds, none of which can be left out.
+
+Order, slope limits, bounds and locks are differences of two cells, or of a cell and nothing; such
+rows contradict each other exactly if a loop of them adds up to less than nothing, and the loop
+names them (Bellman and Ford).  Curvature and other rows need a linear programme: the rows are
+weighted so that their sum says ``0 <= something negative``; a corner of that programme uses a set
+of rows of which none can be left out, and each is tried once more by leaving it out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..core.arrays import FloatArray, IntArray
+from .problem import RuleSystem
+
+MOST_TRIED = 120
+"""Up to how many rows are each tried by leaving them out."""
+_EPS = float(np.finfo(float).eps)
+
+
+@dataclass(frozen=True)
+class Core:
+    """Rows at odds.
+
+    Parameters
+    ----------
+    rows : tuple of int
+        Rows of the system.
+    held : tuple of int
+        Stacked cells that may not move and take part.
+    irreducible : bool
+        Whether it was shown that none can be left out.
+    """
+
+    rows: tuple[int, ...]
+    held: tuple[int, ...]
+    irreducible: bool = True
+
+
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """Every row as ``a z <= b``, equalities twice, and each cell that may not move as two."""
+
+    matrix: Any
+    bound: FloatArray
+    row: IntArray  # of the system; -1 for a cell that may not move
+    cell: IntArray  # that cell; -1 for a row
+
+
+def contradictory(system: RuleSystem) -> bool:
+    """Whether it can be shown that the rows cannot all hold."""
+    return find_core(system) is not None
+
+
+def find_core(system: RuleSystem) -> Core | None:
+    """Return rows at odds, or None if no contradiction can be shown."""
+    lines = _lines(system)
+    return _loop(system, lines) or _weights(system, lines)
+
+
+def _lines(system: RuleSystem) -> _Lines:
+    from scipy.sparse import csr_array, vstack
+
+    fixed = np.flatnonzero(~system.allowed)
+    holes = fixed[np.isnan(system.values[fixed])]
+    fixed = fixed[np.isfinite(system.values[fixed])]
+    touches = np.zeros(system.bound.size, dtype=bool)
+    if holes.size:
+        touches = np.asarray(abs(system.matrix[:, holes]).sum(axis=1)).reshape(-1) > 0
+    rows = np.flatnonzero(~touches)
+    back = rows[system.equal[rows]]
+    # A row may be missed by its tolerance, and by rounding.
+    slack = system.tolerance + 8 * _EPS * np.abs(system.bound)
+    unit = csr_array(
+        (np.ones(fixed.size), (np.arange(fixed.size), fixed)), shape=(fixed.size, system.size)
+    )
+    matrix = vstack([system.matrix[rows], -system.matrix[back], unit, -unit], format="csr")
+    values = system.values[fixed]
+    bound = np.concatenate(
+        [
+            system.bound[rows] + slack[rows],
+            -system.bound[back] + slack[back],
+            values + 8 * _EPS * np.abs(values),
+            -values + 8 * _EPS * np.abs(values),
+        ]
+    )
+    none = np.full(2 * fixed.size, -1)
+    return _Lines(
+        matrix,
+        bound,
+        np.concatenate([rows, back, none]),
+        np.concatenate([np.full(rows.size + back.size, -1), fixed, fixed]),
+    )
+
+
+# -- differences --------------------------------------------------------------------------
+
+
+def _loop(system: RuleSystem, lines: _Lines) -> Core | None:
+    """A loop of differences that adds up to less than nothing."""
+    indptr, indices, data = lines.matrix.indptr, lines.matrix.indices, lines.matrix.data
+    counts = np.diff(indptr)
+    n = system.size
+    one = np.flatnonzero(counts == 1)
+    two = np.flatnonzero(counts == 2)
+    start = indptr[two]
+    plain = data[start] == -data[start + 1]
+    two, start = two[plain], start[plain]
+    first_positive = data[start] > 0
+    a = np.abs(data[start])
+    # z[head] - z[tail] <= weight; the extra node n stands for nothing.
+    head2 = np.where(first_positive, indices[start], indices[start + 1])
+    tail2 = np.where(first_positive, indices[start + 1], indices[start])
+    factor = data[indptr[one]]
+    cell = indices[indptr[one]]
+    up = factor > 0
+    head = np.concatenate([head2, np.where(up, cell, n)]).astype(np.int64)
+    tail = np.concatenate([tail2, np.where(up, n, cell)]).astype(np.int64)
+    weight = np.concatenate([lines.bound[two] / a, lines.bound[one] / np.abs(factor)])
+    line = np.concatenate([two, one])
+    order = np.lexsort((weight, tail, head))
+    head, tail, weight, line = head[order], tail[order], weight[order], line[order]
+    first = np.ones(head.size, dtype=bool)
+    first[1:] = (head[1:] != head[:-1]) | (tail[1:] != tail[:-1])
+    edges = negative_loop(n + 1, tail[first], head[first], weight[first])
+    if edges is None:
+        return None
+    return _core(lines, line[first][edges], irreducible=True)
+
+
+def negative_loop(
+    nodes: int, tail: IntArray, head: IntArray, weight: FloatArray
+) -> IntArray | None:
+    """Return the edges of a loop whose weights add up to less than nothing, or None.
+
+    Parameters
+    ----------
+    nodes : int
+    tail, head : int arrays, shape (m,)
+        Edges, sorted by head.
+    weight : float array, shape (m,)
+    """
+    if not head.size:
+        return None
+    distance = np.zeros(nodes)
+    parent = np.full(nodes, -1)
+    starts = np.flatnonzero(np.concatenate([[True], head[1:] != head[:-1]]))
+    heads = head[starts]
+    lengths = np.diff(np.concatenate([starts, [head.size]]))
+    least_step = 1e-13 * max(1.0, float(np.abs(weight).max()))
+    for turn in range(nodes + 1):
+        reached = distance[tail] + weight
+        least = np.minimum.reduceat(reached, starts)
+        better = least < distance[heads] - least_step
+        if not better.any():
+            return None
+        chosen = np.flatnonzero(reached == np.repeat(np.where(better, least, np.nan), lengths))
+        parent[head[chosen]] = chosen
+        distance[heads[better]] = least[better]
+        if turn % 4 == 3 or turn >= nodes - 1:
+            edges = _parent_loop(parent, tail, nodes)
+            if edges is not None:
+                return edges
+    return None
+
+
+def _parent_loop(parent: IntArray, tail: IntArray, nodes: int) -> IntArray | None:
+    """Edges of a loop among the parents, found by jumping twice as far each time."""
+    above = np.where(parent >= 0, tail[parent], nodes)
+    jump = np.append(above, nodes)
+    for _ in range(int(nodes).bit_length()):
+        jump = jump[jump]
+    inside = np.flatnonzero(jump[:-1] < nodes)
+    if not inside.size:
+        return None
+    node = int(jump[inside[0]])
+    edges = []
+    start = node
+    while True:
+        edges.append(int(parent[node]))
+        node = int(tail[parent[node]])
+        if node == start:
+            return np.array(edges)
+
+
+# -- everything ---------------------------------------------------------------------------
+
+
+def _weights(system: RuleSystem, lines: _Lines) -> Core | None:
+    """Rows whose weighted sum is a contradiction, from a corner of a linear programme."""
+    if not lines.bound.size:
+        return None
+    found = _farkas(system, lines, np.arange(lines.bound.size))
+    if found is None:
+        return None
+    names = np.unique(np.stack([lines.row[found], lines.cell[found]]), axis=1).T
+    if len(names) > MOST_TRIED:
+        return _core(lines, found, irreducible=False)
+    kept = [tuple(name) for name in names.tolist()]
+    for name in list(kept):
+        others = [k for k in kept if k != name]
+        part = np.flatnonzero(
+            [(r, c) in others for r, c in zip(lines.row.tolist(), lines.cell.tolist(), strict=True)]
+        )
+        if part.size and _farkas(system, lines, part) is not None:
+            kept = others
+    return Core(
+        tuple(int(r) for r, _ in kept if r >= 0),
+        tuple(dict.fromkeys(int(c) for _, c in kept if c >= 0)),
+    )
+
+
+def _farkas(system: RuleSystem, lines: _Lines, part: IntArray) -> IntArray | None:
+    """Return the lines of a contradiction among `part`, or None if there is none."""
+    from scipy.optimize import linprog
+    from scipy.sparse import csr_array, diags_array, vstack
+
+    matrix = csr_array(lines.matrix[part])
+    used = np.unique(matrix.indices)
+    matrix = csr_array(matrix[:, used] @ diags_array(system.span[used]))
+    largest = abs(matrix).max(axis=1).toarray()
+    scale = 1.0 / np.where(largest > 0, largest, 1.0)
+    matrix = diags_array(scale) @ matrix
+    bound = lines.bound[part] * scale
+    conditions = vstack([matrix.T, csr_array(np.ones((1, part.size)))], format="csc")
+    right = np.concatenate([np.zeros(used.size), [1.0]])
+    result = linprog(bound, A_eq=conditions, b_eq=right, bounds=(0, None), method="highs-ds")
+    if result.status != 0 or result.fun > -1e-11:
+        return None
+    return part[result.x > 1e-9]
+
+
+def _core(lines: _Lines, chosen: IntArray, *, irreducible: bool) -> Core:
+    rows, cells = lines.row[chosen], lines.cell[chosen]
+    return Core(
+        tuple(dict.fromkeys(int(r) for r in rows if r >= 0)),
+        tuple(dict.fromkeys(int(c) for c in cells if c >= 0)),
+        irreducible,
+    )

@@ -1,0 +1,200 @@
+"""The one quadratic programme behind every shaping tool.
+
+``minimise 1/2 z'Pz + q'z`` over the cells that may move, under the rules in force.  Values are
+scaled by their table's span; the answer is polished, put in order in the last bit, and looked at
+anew (`calib_model.shaping.kkt`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..core.arrays import FloatArray, IntArray
+from ..errors import BitepointError
+from .kkt import kkt_residual
+from .polish import polish
+from .problem import RuleSystem
+from .solvers import Programme, Raw, clarabel, piqp
+
+RESIDUAL = 1e-6
+"""Largest residual of the conditions of an optimum that an answer may have."""
+
+
+class NotSolved(BitepointError):
+    """Neither solver gave an answer that holds."""
+
+
+class AtOdds(BitepointError):
+    """The rules in force and the locks cannot all hold.
+
+    Parameters
+    ----------
+    system : RuleSystem
+        What cannot hold; `calib_model.shaping.conflict.explain` names the parts at odds.
+    """
+
+    def __init__(self, system: RuleSystem) -> None:
+        self.system = system
+        super().__init__(
+            "The rules in force and the locked cells cannot all hold.",
+            "Unlock a cell or change a rule.",
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """An answer to a quadratic programme under rules.
+
+    Parameters
+    ----------
+    values : float array, shape (n,)
+        All stacked cells of the system.
+    solver : str
+        Which solver found it; empty if none was needed.
+    residual : float
+        Largest violation of the conditions of an optimum, in shares of the tables' spans.
+    active : int array
+        Rows of the system that hold the answer back.
+    polished : bool
+    """
+
+    values: FloatArray
+    solver: str
+    residual: float
+    active: IntArray
+    polished: bool
+
+
+def minimise(system: RuleSystem, hessian: Any, gradient: FloatArray) -> Solution:
+    """Minimise ``1/2 z'Pz + q'z`` over the cells that may move, under the rules in force.
+
+    Parameters
+    ----------
+    system : RuleSystem
+    hessian : sparse array, shape (n, n)
+        Symmetric, positive semidefinite, over the stacked cells.
+    gradient : float array, shape (n,)
+
+    Raises
+    ------
+    AtOdds
+        If the rules and locks cannot all hold (told by a proof, not by a solver's word).
+    NotSolved
+        If no solver gives an answer that holds.
+    """
+    from .conflict import contradictory
+
+    reduced = system.reduced
+    if reduced.clash:
+        raise AtOdds(system)
+    if not reduced.free.size:
+        return Solution(reduced.full(np.empty(0)), "", 0.0, np.empty(0, dtype=np.int64), True)
+    tightened = np.zeros(reduced.bound.size)
+    for _ in range(3):
+        programme, unscaled, row_scale = _scaled(system, hessian, gradient, tightened)
+        answer = _best(programme)
+        if answer is None:
+            if contradictory(system):
+                raise AtOdds(system)
+            raise NotSolved(
+                "No values were found that obey the rules, though no contradiction was found "
+                "either.",
+                "Use less smoothing or a wider limit, and try again.",
+            )
+        raw, residual, polished = answer
+        z = reduced.tidy(unscaled(raw.z))
+        with np.errstate(invalid="ignore"):
+            over = reduced.matrix @ z - reduced.bound
+        over = np.where(reduced.equal, np.abs(over), over)
+        late = over - reduced.tolerance
+        if not (late > 0).any():
+            full = reduced.full(z)
+            active = _active(system, raw, row_scale)
+            return Solution(full, raw.solver, residual, active, polished)
+        # Just outside by rounding: ask for a little more where that is possible.
+        tightened = tightened + np.where(reduced.equal, 0.0, 2 * np.maximum(late, 0.0))
+    raise NotSolved(
+        "The values found miss a rule by more than its tolerance.",
+        "Loosen the rule by a rounding step, or lock fewer cells.",
+    )
+
+
+def _scaled(
+    system: RuleSystem, hessian: Any, gradient: FloatArray, tightened: FloatArray
+) -> tuple[Programme, Any, FloatArray]:
+    """The programme in shares of the tables' spans, rows with largest coefficient 1."""
+    from scipy.sparse import csc_array, csr_array, diags_array
+
+    reduced = system.reduced
+    free = reduced.free
+    span = system.span[free]
+    base = np.nan_to_num(reduced.base)
+    base[free] = 0.0
+    centre = np.nan_to_num(system.values[free])
+    centre = np.clip(centre, *_finite_limits(reduced.lower, reduced.upper))
+    part = csr_array(hessian)[free]
+    inner = part[:, free]
+    pull = gradient[free] + part @ base + inner @ centre
+    scale = diags_array(span)
+    p = csc_array(scale @ inner @ scale)
+    q = span * pull
+    weight = max(float(np.abs(p.diagonal()).max(initial=0.0)), 1e-300)
+    matrix = csr_array(reduced.matrix @ scale) if reduced.bound.size else reduced.matrix
+    largest = abs(matrix).max(axis=1).toarray() if reduced.bound.size else np.empty(0)
+    row_scale = 1.0 / np.where(largest > 0, largest, 1.0)
+    matrix = csr_array(diags_array(row_scale) @ matrix) if reduced.bound.size else matrix
+    bound = (reduced.bound - tightened - reduced.matrix @ centre) * row_scale
+    programme = Programme(
+        csc_array(p / weight),
+        q / weight,
+        matrix,
+        bound,
+        reduced.equal,
+        (reduced.lower - centre) / span,
+        (reduced.upper - centre) / span,
+    )
+    return programme, lambda u: centre + span * u, row_scale
+
+
+def _finite_limits(lower: FloatArray, upper: FloatArray) -> tuple[FloatArray, FloatArray]:
+    return np.minimum(lower, upper), np.maximum(lower, upper)
+
+
+def _best(programme: Programme) -> tuple[Raw, float, bool] | None:
+    """The first solver whose answer meets the conditions; polished where that succeeds."""
+    best: tuple[Raw, float, bool] | None = None
+    for solver in (piqp, clarabel):
+        raw = solver(programme)
+        if raw is None:
+            continue
+        better = polish(programme, raw)
+        for candidate, polished in ((better, True), (raw, False)):
+            if candidate is None:
+                continue
+            residual = _residual(programme, candidate)
+            if best is None or residual < best[1]:
+                best = (candidate, residual, polished)
+        if best is not None and best[1] < RESIDUAL:
+            return best
+    return best if best is not None and best[1] < RESIDUAL else None
+
+
+def _residual(p: Programme, raw: Raw) -> float:
+    return kkt_residual(
+        p.hessian, p.gradient, p.matrix, p.bound, p.equal, p.lower, p.upper, raw.z, raw.rows
+    )
+
+
+def _active(system: RuleSystem, raw: Raw, row_scale: FloatArray) -> IntArray:
+    """Rows of the system with a multiplier that matters."""
+    reduced = system.reduced
+    most = max((float(np.abs(p).max(initial=0.0)) for p in (raw.rows, raw.lower, raw.upper)))
+    matters = 1e-7 * max(most, 1e-12)
+    rows = reduced.rows[np.abs(raw.rows) > matters]
+    low = reduced.lower_row[raw.lower > matters]
+    high = reduced.upper_row[raw.upper > matters]
+    found = np.concatenate([rows, low, high])
+    return np.unique(found[found >= 0])

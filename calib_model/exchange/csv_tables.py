@@ -9,6 +9,7 @@ The layout, one for a table and for a whole set::
   table with most axes needs, at least two; those that a table does not need are empty.
 - Numbers are the shortest text that reads back as the same float64, with a decimal point.  An
   empty ``value`` is a cell that is not filled; an empty unit is none.
+- An export that is not of a signed-off set has a last column ``status`` that says so in every row.
 - UTF-8 without a byte order mark, lines end with CR LF, fields are quoted where needed.
 - A text that begins with ``= + - @`` (or a tab or carriage return) is given a leading apostrophe:
   a spreadsheet would take it for a formula.  Numbers are left as they are.
@@ -32,12 +33,14 @@ FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 _LEAST_AXES = 2
 
 
-def csv_bytes(what: CalibrationSet | Table | Iterable[Table]) -> bytes:
+def csv_bytes(what: CalibrationSet | Table | Iterable[Table], status: str = "") -> bytes:
     """Return tables as CSV.
 
     Parameters
     ----------
     what : CalibrationSet, Table or iterable of Table
+    status : str
+        What to say in the last column (`calib_model.exchange.marking`); no column if empty.
 
     Returns
     -------
@@ -49,27 +52,41 @@ def csv_bytes(what: CalibrationSet | Table | Iterable[Table]) -> bytes:
     header = ["table", "name", "function", "unit"]
     for number in range(1, axis_count + 1):
         header += [f"axis_{number}", f"axis_{number}_unit", f"axis_{number}_value"]
-    lines = [",".join([*header, "value"])]
+    lines = [",".join([*header, "value", *(["status"] if status else [])])]
+    end = f",{text_field(status)}" if status else ""
     for table in tables:
-        lines += _rows(table, axis_count)
+        lines += [row + end for row in _rows(table, axis_count)]
     return ("\r\n".join(lines) + "\r\n").encode()
 
 
-def write_csv(what: CalibrationSet | Table | Iterable[Table], path: Path | str) -> None:
+def write_csv(
+    what: CalibrationSet | Table | Iterable[Table], path: Path | str, status: str = ""
+) -> None:
     """Write tables to a CSV file, put in place whole or not at all.
 
     Parameters
     ----------
     what : CalibrationSet, Table or iterable of Table
     path : path-like
+    status : str
+        See `csv_bytes`.
 
     Raises
     ------
     SaveFailed
         If the file cannot be written; an old one is as it was.
     """
-    path = Path(path)
-    data = csv_bytes(what)
+    write_whole(Path(path), csv_bytes(what, status))
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file, put in place whole or not at all.
+
+    Raises
+    ------
+    SaveFailed
+        If it cannot be written; an old one is as it was.
+    """
 
     def verify(read_back: bytes) -> None:
         if read_back != data:

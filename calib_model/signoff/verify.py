@@ -98,8 +98,8 @@ class Verification:
         """Say it in one line."""
         names = " and ".join(f"{s.name} ({s.role})" for s in self.signed_by)
         text = f"{self.state[:1].upper()}{self.state[1:]}"
-        if self.genuine and names:
-            text += f" by {names}"
+        if self.state in (State.SIGNED, State.SIGNED_OFF):
+            text = f"{text} by {names}" if self.genuine else f"Says that it is {self.state}"
         return f"{text}. {self.reason}".strip()
 
 
@@ -115,7 +115,7 @@ def verify(
     ----------
     content : CalibrationSet
     signers : AllowedSigners or path-like or None
-        The team's list; without one nothing is genuine.
+        The team's list; without one nothing is genuine, and the state is what the set says.
     now : datetime, optional
         The present time, with its zone.
 
@@ -150,7 +150,9 @@ def verify(
         return Verification(False, mine, signed_by, changed, words, State.ALTERED)
     missing = _missing(tail, content)
     state = State.SIGNED if missing else State.SIGNED_OFF
-    return Verification(True, mine, signed_by, (), missing, state)
+    if allowed is None:
+        missing = "No list of allowed signers is given to verify with."
+    return Verification(allowed is not None, mine, signed_by, (), missing, state)
 
 
 def checked_chain(sign_offs: tuple[SignOff, ...]) -> list[tuple[Statement, PublicKey]]:
@@ -203,7 +205,7 @@ def _objection(
             return f"The sign-off of {statement.who} is older than the one before it."
         before = statement.moment
     if allowed is None:
-        return "No list of allowed signers is given to verify with."
+        return ""
     for statement, key in tail or chain[-1:]:
         problem = allowed.objection(key, statement.name, statement.moment, NAMESPACE)
         if problem:

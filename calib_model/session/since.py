@@ -1,0 +1,65 @@
+"""An earlier state of a set to measure changes against, found through its history."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..core.calibration_set import CalibrationSet
+from ..errors import BitepointError
+from .history import Entry, content_after
+
+
+def at_sign_off(
+    content: CalibrationSet, entries: Sequence[Entry], sign_off: str
+) -> CalibrationSet | None:
+    """Return the set as it was when a sign-off was made.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+        The present state.
+    entries : sequence of Entry
+        Its history, oldest first.
+    sign_off : str
+        Id of the sign-off.
+
+    Returns
+    -------
+    CalibrationSet or None
+        None if the history does not tell.
+    """
+    for number in range(len(entries) - 1, -1, -1):
+        for edit in entries[number].plain.get("edits", ()):
+            if (
+                edit.get("kind") == "record"
+                and edit.get("item") == "sign-off"
+                and (edit.get("after") or {}).get("id") == sign_off
+            ):
+                return _walked(content, entries[number + 1 :])
+    return None
+
+
+def before_changes(
+    content: CalibrationSet, entries: Sequence[Entry]
+) -> tuple[CalibrationSet | None, str]:
+    """Return the state that changes count from, and what it is, in words.
+
+    That is the last sign-off of a reviewer; without one the last sign-off; without one the
+    beginning of the history.
+    """
+    for sign_off in reversed(content.record.sign_offs):
+        found = at_sign_off(content, entries, sign_off.id)
+        if found is not None:
+            return found, "the last sign-off"
+    if entries:
+        found = _walked(content, entries)
+        if found is not None:
+            return found, "the beginning of its history"
+    return None, ""
+
+
+def _walked(content: CalibrationSet, later: Sequence[Entry]) -> CalibrationSet | None:
+    try:
+        return content_after(content, later)
+    except BitepointError:
+        return None

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.metadata import PackageNotFoundError, version
-
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -116,6 +114,8 @@ def cautions(parent: QWidget) -> QDialog:
 
 def about(parent: QWidget) -> QDialog:
     """Return the dialog that says what this is."""
+    from importlib.metadata import PackageNotFoundError, version  # late: it takes its time
+
     try:
         number = version("bitepoint")
     except PackageNotFoundError:  # run from a folder that is not installed

@@ -40,6 +40,7 @@ def run_window(paths: list[Path]) -> int:
     guard = CrashGuard(window)
     guard.install()
     window.show()
+    window.activateWindow()  # some window managers leave the keyboard with the terminal
     # The reading processes start first: they work while the plots are loaded here.
     window.files.open(paths)
     QTimer.singleShot(0, lambda: load_parts(window))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import QTimer
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QLabel, QProgressBar, QStatusBar, QToolButton
 
 from calib_model.core.numbers import exact, short
@@ -18,6 +19,7 @@ from .jobs import Job
 if TYPE_CHECKING:
     from .window import MainWindow
 
+NARROW = 900
 MINUS = "\N{MINUS SIGN}"
 SHOW_AFTER_MS = 300
 """Work that ends sooner shows no progress: a flicker would only disturb."""
@@ -62,6 +64,11 @@ class StatusLine(QStatusBar):
         for signal in (desk.table_changed, desk.cursor_changed, desk.selection_changed):
             signal.connect(self.refresh_cell)
         desk.edited.connect(lambda _event: self.refresh_cell())
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        # On a narrow screen messages need the room; the table's head reads the cell out as well.
+        self.cell.setVisible(self.width() >= NARROW)
 
     def _tell(self, text: str, refused: bool) -> None:
         # A sign besides the words: a refusal must not look like a message of success.

@@ -160,13 +160,14 @@ def unnamed(top: QWidget) -> list[str]:
     return found
 
 
-def test_everything_that_takes_the_keyboard_has_a_name(opened: MainWindow, wait) -> None:
+def test_everything_that_takes_the_keyboard_has_a_name(opened: MainWindow, wait, qtbot) -> None:
     for number in range(4):
         opened.show_area(number)
         assert unnamed(opened) == []
     for document_table in ("pre_engage_torque", "clamp_limit_plate"):
         opened.show_area(0)
         opened.desk.open_table(document_table)
+        qtbot.wait(100)  # the plots follow a moment later
         assert unnamed(opened) == []
     wait()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import replace
 from pathlib import Path
 
@@ -77,8 +78,8 @@ def sign_off_files(content: CalibrationSet) -> dict[str, bytes]:
         files[name] = item.statement.encode()
         files[f"{name}.sig"] = item.signature.encode()
         steps.append(
-            f"ssh-keygen -Y verify -f allowed_signers -I '{statement.name}' -n {NAMESPACE} "
-            f"-s {name}.sig < {name}"
+            f"ssh-keygen -Y verify -f allowed_signers -I {shlex.quote(statement.name)} "
+            f"-n {NAMESPACE} -s {name}.sig < {name}"
         )
     files[HOW] = _how(steps).encode()
     return files

@@ -1,0 +1,258 @@
+"""Plots of tables before and after as inline SVG, legible in black and white.
+
+The state before is dashed with hollow circles, the state after solid with filled squares, so that
+nothing hangs on colour.  All text is escaped; there are no scripts, links or styles from outside.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+
+from ..core.arrays import FloatArray
+from ..core.axis import Axis, Interpolation
+from ..core.numbers import short, with_unit
+from ..core.table import Table
+from ..core.units import shown
+
+WIDTH, HEIGHT = 430, 260
+_LEFT, _RIGHT, _TOP, _BOTTOM = 62, 12, 26, 44
+MOST_SLICES = 6
+_INK, _GREY = "#000", "#777"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a plot.
+
+    Parameters
+    ----------
+    x, y : float arrays, shape (n,)
+        NaN leaves a gap.
+    before : bool
+        How it is drawn.
+    step : bool
+        Whether the lower breakpoint holds until the next.
+    """
+
+    x: FloatArray
+    y: FloatArray
+    before: bool
+    step: bool = False
+
+
+def table_plots(before: Table | None, after: Table | None) -> list[str]:
+    """Return the plots that show a table's change: one for a curve, slices for a map.
+
+    Parameters
+    ----------
+    before, after : Table or None
+        None for a table that was added or removed.
+
+    Returns
+    -------
+    list of str
+        SVG elements; none for scalars and for tables of three and more axes.
+    """
+    shape_of = after if after is not None else before
+    if shape_of is None or len(shape_of.axes) not in (1, 2):
+        return []
+    if len(shape_of.axes) == 1:
+        lines = [
+            Line(t.axes[0].values, t.values, is_before, _steps(t.axes[0]))
+            for t, is_before in ((before, True), (after, False))
+            if t is not None and len(t.axes) == 1
+        ]
+        return [plot(lines, _label(shape_of.axes[0]), shown(shape_of.unit), shape_of.label)]
+    return _slices(before, after, shape_of)
+
+
+def _slices(before: Table | None, after: Table | None, shape_of: Table) -> list[str]:
+    rows_axis, columns = shape_of.axes
+    states = [(t, b) for t, b in ((before, True), (after, False)) if t is not None]
+    states = [(t, b) for t, b in states if len(t.axes) == 2]
+    differing = []
+    for row, value in enumerate(rows_axis.values.tolist()):
+        found = [_row_at(t, value) for t, _ in states]
+        same = (
+            len(found) == 2
+            and found[0] is not None
+            and found[1] is not None
+            and len(found[0]) == len(found[1])
+            and np.array_equal(found[0], found[1], equal_nan=True)
+        )
+        if not same or _axes_differ(states):
+            differing.append(row)
+    plots = []
+    for row in _chosen(differing):
+        value = float(rows_axis.values[row])
+        lines = []
+        for table, is_before in states:
+            y = _row_at(table, value)
+            if y is not None:
+                axis = table.axes[1]
+                lines.append(Line(axis.values, y, is_before, _steps(axis)))
+        title = f"{shape_of.label} at {with_unit(value, rows_axis.unit)}"
+        plots.append(plot(lines, _label(columns), shown(shape_of.unit), title))
+    return plots
+
+
+def _axes_differ(states: Sequence[tuple[Table, bool]]) -> bool:
+    if len(states) < 2:
+        return True
+    a, b = (t.axes[1].values for t, _ in states)
+    return not np.array_equal(a, b)
+
+
+def _row_at(table: Table, value: float) -> FloatArray | None:
+    places = np.flatnonzero(table.axes[0].values == value)
+    return table.values[int(places[0])] if places.size else None
+
+
+def _chosen(rows: list[int]) -> list[int]:
+    if len(rows) <= MOST_SLICES:
+        return rows
+    picks = np.linspace(0, len(rows) - 1, MOST_SLICES).round().astype(int)
+    return [rows[i] for i in dict.fromkeys(picks.tolist())]
+
+
+def _steps(axis: Axis) -> bool:
+    return axis.interpolation is Interpolation.STEP
+
+
+def _label(axis: Axis) -> str:
+    unit = shown(axis.unit)
+    return f"{axis.label} [{unit}]" if unit else axis.label
+
+
+def plot(lines: Sequence[Line], x_label: str, y_label: str, title: str) -> str:
+    """Return one plot as an SVG element.
+
+    Parameters
+    ----------
+    lines : sequence of Line
+    x_label, y_label, title : str
+    """
+    x_low, x_high = _range([line.x for line in lines])
+    y_low, y_high = _range([line.y for line in lines])
+
+    def place(x: float, y: float) -> tuple[float, float]:
+        across = (x - x_low) / (x_high - x_low) * (WIDTH - _LEFT - _RIGHT)
+        up = (y - y_low) / (y_high - y_low) * (HEIGHT - _TOP - _BOTTOM)
+        return round(_LEFT + across, 2), round(HEIGHT - _BOTTOM - up, 2)
+
+    parts = [
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" '
+            f'width="{WIDTH}" height="{HEIGHT}" role="img" font-family="sans-serif" font-size="11">'
+            f"<title>{escape(title)}</title>"
+            f'<rect x="0" y="0" width="{WIDTH}" height="{HEIGHT}" fill="#fff"/>'
+            f'<text x="{_LEFT}" y="16" font-size="12" font-weight="bold">{escape(title)}</text>'
+        )
+    ]
+    for tick in ticks(x_low, x_high):
+        x, y = place(tick, y_low)
+        parts.append(_tick(x, y, x, _TOP, x, y + 15, "middle", tick))
+    for tick in ticks(y_low, y_high):
+        x, y = place(x_low, tick)
+        parts.append(_tick(x, y, WIDTH - _RIGHT, y, x - 6, y + 4, "end", tick))
+    middle = (_LEFT + WIDTH - _RIGHT) / 2
+    parts.append(
+        f'<text x="{middle}" y="{HEIGHT - 10}" text-anchor="middle">{escape(x_label)}</text>'
+    )
+    upright = (_TOP + HEIGHT - _BOTTOM) / 2
+    parts.append(
+        f'<text x="14" y="{upright}" text-anchor="middle" '
+        f'transform="rotate(-90 14 {upright})">{escape(y_label)}</text>'
+    )
+    for line in sorted(lines, key=lambda one: not one.before):
+        points = [
+            (place(float(x), float(y)) if math.isfinite(y) else None)
+            for x, y in zip(line.x, line.y, strict=True)
+        ]
+        parts.append(_drawn(points, line))
+    parts.append("</svg>")
+    return "".join(parts)
+
+
+def _tick(
+    x1: float, y1: float, x2: float, y2: float, tx: float, ty: float, anchor: str, value: float
+) -> str:
+    return (
+        f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="#ddd" stroke-width="1"/>'
+        f'<text x="{tx}" y="{ty}" text-anchor="{anchor}">{short(value, 5)}</text>'
+    )
+
+
+def _drawn(points: Sequence[tuple[float, float] | None], line: Line) -> str:
+    look = (
+        f'stroke="{_GREY}" stroke-width="2" stroke-dasharray="6 4"'
+        if line.before
+        else f'stroke="{_INK}" stroke-width="2"'
+    )
+    path: list[str] = []
+    last: tuple[float, float] | None = None
+    marks = []
+    for point in points:
+        if point is not None:
+            x, y = point
+            if last is None:
+                path.append(f"M{x} {y}")
+            elif line.step:
+                path.append(f"H{x}V{y}")
+            else:
+                path.append(f"L{x} {y}")
+            marks.append(
+                f'<circle cx="{x}" cy="{y}" r="4" fill="#fff" stroke="{_GREY}" stroke-width="1.5"/>'
+                if line.before
+                else f'<rect x="{x - 2.5:.2f}" y="{y - 2.5:.2f}" width="5" height="5" '
+                f'fill="{_INK}"/>'
+            )
+        last = point
+    return f'<path d="{"".join(path) or "M0 0"}" fill="none" {look}/>{"".join(marks)}'
+
+
+def _range(arrays: Sequence[FloatArray]) -> tuple[float, float]:
+    finite = [a[np.isfinite(a)] for a in arrays]
+    every = np.concatenate(finite) if finite else np.zeros(0)
+    if not every.size:
+        return 0.0, 1.0
+    low, high = float(every.min()), float(every.max())
+    if low == high:
+        room = abs(low) * 0.05 or 1.0
+        return low - room, high + room
+    room = (high - low) * 0.04
+    return low - room, high + room
+
+
+def ticks(low: float, high: float, most: int = 6) -> list[float]:
+    """Return round numbers between two, at most `most` of them."""
+    span = high - low
+    if not (math.isfinite(span) and span > 0):
+        return []
+    step = 10.0 ** math.floor(math.log10(span / most))
+    for factor in (1, 2, 5, 10):
+        if span / (step * factor) <= most:
+            step *= factor
+            break
+    first = math.ceil(low / step)
+    last = math.floor(high / step)
+    return [round(n * step, 12) + 0.0 for n in range(first, last + 1)]
+
+
+def legend() -> str:
+    """Return the key to the lines, as an SVG element."""
+    before = Line(np.array([0.0]), np.array([0.0]), True)
+    after = Line(np.array([0.0]), np.array([0.0]), False)
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 240 22" width="240" height="22" '
+        'role="img" font-family="sans-serif" font-size="12"><title>Key</title>'
+        f"{_drawn([(6, 11), (46, 11)], before)}"
+        '<text x="54" y="15">before</text>'
+        f"{_drawn([(126, 11), (166, 11)], after)}"
+        '<text x="174" y="15">after</text></svg>'
+    )

@@ -22,6 +22,7 @@ from ..editing.change import (
     SharedAxisEdit,
     TableEdit,
     apply,
+    cells_edit,
     change_from_plain,
     change_to_plain,
 )
@@ -196,6 +197,7 @@ def describe_change(change: Change, content: CalibrationSet | None = None) -> li
                 lines.extend(_cell_lines(edit, table, MAX_LINES - len(lines)))
             case TableEdit():
                 lines.append(_table_line(edit))
+                lines.extend(_exchanged_values(edit, MAX_LINES - len(lines)))
             case SharedAxisEdit():
                 lines.append(f"Shared axis {edit.id}: {_axis(edit.before)} → {_axis(edit.after)}")
             case AboutEdit():
@@ -269,6 +271,17 @@ def _table_line(edit: TableEdit) -> str:
             parts.append(f"{old.label} {_axis(old)} → {_axis(new)}")
     if edit.before.rules != edit.after.rules:
         parts.append("rules or locks changed")
+    if edit.before.settings()[:-1] != edit.after.settings()[:-1]:
+        parts.append("name, unit, limits or other details changed")
     if not parts:
-        parts.append("values or settings changed")
+        parts.append("values changed")
     return f"{edit.after.label}: {'; '.join(parts)}"
+
+
+def _exchanged_values(edit: TableEdit, room: int) -> list[str]:
+    """Cells that changed in a table exchanged whole, where its axes stayed."""
+    before, after = edit.before, edit.after
+    if before is None or after is None or before.shape != after.shape:
+        return []
+    cells = cells_edit(before, after.values)
+    return _cell_lines(cells, after, room) if cells.cells.size else []

@@ -11,9 +11,18 @@ import pytest
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
-from calib_model.editing.change import Change, apply, change_from_plain, describe, values_change
+from calib_model.editing.change import (
+    Change,
+    apply,
+    change_from_plain,
+    describe,
+    table_change,
+    values_change,
+)
+from calib_model.editing.lock_changes import with_locks
 from calib_model.errors import EditRefused
 from calib_model.session.document import Document, Event
+from calib_model.session.history import describe_change
 
 TABLE = Table("a", [1.0, 2.0, 3.0], (Axis([0, 1, 2]),), "A", "N.m")
 CONTENT = CalibrationSet([TABLE, Table("b", 5.0)])
@@ -132,3 +141,10 @@ def test_read_only_refuses_and_a_refused_edit_changes_nothing() -> None:
         document.do(stale)
     assert document.content["a"].values[0] == 5
     assert document.undo_title == "Set 5"
+
+
+def test_history_tells_values_of_a_table_exchanged_whole() -> None:
+    mask = np.array([False, False, True])
+    locked = with_locks(TABLE.with_values([1.0, 2.0, 0.0]), mask)
+    lines = describe_change(table_change(TABLE, locked, "Set and lock"), CONTENT)
+    assert lines == ["A: rules or locks changed", "A at axis 2: 3 → 0 N·m"]

@@ -6,8 +6,10 @@ takes hundreds.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from bisect import bisect_right
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import accumulate, chain
 from typing import Any
 
 from PySide6.QtCore import QAbstractListModel, QEvent, QModelIndex, QObject, QRect, QSize, Qt
@@ -49,20 +51,47 @@ class Entry:
     enabled: bool = True
 
 
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Many things that can be reached, made into entries only when they are shown.
+
+    Parameters
+    ----------
+    texts : list of str
+        Lower-cased texts that are searched.
+    make : callable
+        Returns the entry of a number.
+    """
+
+    texts: list[str]
+    make: Callable[[int], Entry]
+
+    @classmethod
+    def of(cls, entries: Iterable[Entry]) -> Group:
+        """Return the group of entries at hand."""
+        listed = list(entries)
+        return cls([entry.search for entry in listed], listed.__getitem__)
+
+
 class Finder:
     """Narrows entries as one types; words may come in any order.
 
     Parameters
     ----------
-    entries : iterable of Entry
+    groups : sequence of Group
         In the order to offer them.
     """
 
-    def __init__(self, entries: Iterable[Entry]) -> None:
-        self.entries = list(entries)
-        self._texts = [entry.search for entry in self.entries]
+    def __init__(self, groups: Sequence[Group]) -> None:
+        self._groups = groups
+        self._starts = list(accumulate((len(group.texts) for group in groups), initial=0))
+        self._texts = list(chain.from_iterable(group.texts for group in groups))
         self._last = ""
-        self._kept: list[int] = list(range(len(self.entries)))
+        self._kept: list[int] = list(range(len(self._texts)))
+
+    def _entry(self, number: int) -> Entry:
+        place = bisect_right(self._starts, number) - 1
+        return self._groups[place].make(number - self._starts[place])
 
     def find(self, typed: str, most: int = SHOWN) -> list[Entry]:
         """Return entries that hold every typed word, best first, `most` of them.
@@ -74,15 +103,15 @@ class Finder:
         if typed.startswith(self._last):
             kept: Iterable[int] = self._kept
         else:
-            kept = range(len(self.entries))
+            kept = range(len(self._texts))
         texts = self._texts
         words = typed.split()
         for word in words:
             kept = [i for i in kept if word in texts[i]]
         self._last, self._kept = typed, list(kept)
         if not words:
-            return self.entries[:most]
-        return [self.entries[i] for i in self._best(typed, words[0], most)]
+            return [self._entry(i) for i in self._kept[:most]]
+        return [self._entry(i) for i in self._best(typed, words[0], most)]
 
     @property
     def count(self) -> int:
@@ -183,11 +212,11 @@ class EntryDelegate(QStyledItemDelegate):
 class PaletteDialog(QDialog):
     """A line to type in, and what it finds."""
 
-    def __init__(self, entries: Iterable[Entry], parent: QWidget | None = None) -> None:
+    def __init__(self, groups: Sequence[Group], parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setWindowTitle("Go to an action or a table")
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        self.finder = Finder(entries)
+        self.finder = Finder(groups)
         self.line = QLineEdit()
         self.line.setAccessibleName("Search actions and tables")
         self.line.setPlaceholderText("Type part of an action, a table's name or its id")

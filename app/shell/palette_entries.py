@@ -8,21 +8,19 @@ from typing import TYPE_CHECKING
 from calib_model.session.document import Document
 
 from .actions import plain_text
-from .palette import Entry
+from .palette import Entry, Group
 
 if TYPE_CHECKING:
     from .window import MainWindow
 
 
-def entries(window: MainWindow) -> list[Entry]:
+def entries(window: MainWindow) -> list[Group]:
     """Return everything, actions first."""
-    found = list(_actions(window))
     current = window.desk.current
     # Tables of the set in work come before those of the others.
-    for document in sorted(window.desk.documents, key=lambda d: d is not current):
-        found.extend(_tables(window, document))
-    found.extend(_recent(window))
-    return found
+    documents = sorted(window.desk.documents, key=lambda d: d is not current)
+    tables = [_tables(window, document) for document in documents]
+    return [Group.of(_actions(window)), *tables, Group.of(_recent(window))]
 
 
 def _actions(window: MainWindow) -> Iterator[Entry]:
@@ -35,16 +33,22 @@ def _actions(window: MainWindow) -> Iterator[Entry]:
         yield Entry(text, detail, action.trigger, f"{text} {row.tip}".lower(), action.isEnabled())
 
 
-def _tables(window: MainWindow, document: Document) -> Iterator[Entry]:
+def _tables(window: MainWindow, document: Document) -> Group:
     title = document.title
-    for table in document.content.tables.values():
-        id = table.id
-        yield Entry(
-            table.name or id,
-            f"{id}   {title}",
-            lambda document=document, id=id: open_table(window, document, id),
-            f"{table.name} {id} {table.function} {title}".lower(),
+    lower = title.lower()
+    tables = list(document.content.tables.values())
+    texts = [f"{t.name} {t.id} {t.function} ".lower() + lower for t in tables]
+
+    def make(number: int) -> Entry:
+        table = tables[number]
+        return Entry(
+            table.label,
+            f"{table.id}   {title}",
+            lambda: open_table(window, document, table.id),
+            texts[number],
         )
+
+    return Group(texts, make)
 
 
 def _recent(window: MainWindow) -> Iterator[Entry]:

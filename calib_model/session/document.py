@@ -108,6 +108,7 @@ class Document:
     ) -> None:
         self._content = content
         self._saved = content
+        self._compared = (content, content, False)
         self.path = path
         self.read_only = read_only
         self.author = author
@@ -139,7 +140,13 @@ class Document:
     @property
     def is_modified(self) -> bool:
         """Whether the set differs from the saved one."""
-        return self._content is not self._saved and self._content != self._saved
+        now, saved = self._content, self._saved
+        if now is saved:
+            return False
+        if self._compared[0] is not now or self._compared[1] is not saved:
+            # Asked many times per edit by whoever shows it; comparing costs more in a large set.
+            self._compared = (now, saved, now != saved)
+        return self._compared[2]
 
     @property
     def pending(self) -> tuple[Change, ...]:

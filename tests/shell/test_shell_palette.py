@@ -12,7 +12,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication
 
 from app.shell.actions import plain_text
-from app.shell.palette import SHOWN, Entry, Finder, PaletteDialog
+from app.shell.palette import SHOWN, Entry, Finder, Group, PaletteDialog
 from app.shell.palette_entries import entries
 from app.shell.window import MainWindow
 from calib_model.core.calibration_set import CalibrationSet
@@ -25,20 +25,20 @@ def nothing() -> None:
 
 
 def test_every_action_and_table_is_there(opened: MainWindow) -> None:
-    texts = [entry.text for entry in entries(opened)]
+    found = [group.make(i) for group in entries(opened) for i in range(len(group.texts))]
+    texts = [entry.text for entry in found]
     for action in opened.book.actions.values():
         assert plain_text(action.text()) in texts
-    details = [entry.detail for entry in entries(opened)]
+    details = [entry.detail for entry in found]
     for document in opened.desk.documents:
         for id in document.content.tables:
             assert f"{id}   {document.title}" in details
 
 
 def test_words_may_come_in_any_order_and_the_best_come_first() -> None:
-    finder = Finder(
-        Entry(text, "", nothing, text.lower())
-        for text in ("Save as", "Autosave", "Slip target", "Target of slip", "Save")
-    )
+    listed = ("Save as", "Autosave", "Slip target", "Target of slip", "Save")
+    made = [Entry(text, "", nothing, text.lower()) for text in listed]
+    finder = Finder([Group.of(made[:2]), Group.of([]), Group.of(made[2:])])
     assert [e.text for e in finder.find("slip target")] == ["Slip target", "Target of slip"]
     assert [e.text for e in finder.find("save")] == ["Save as", "Save", "Autosave"]
     assert [e.text for e in finder.find("save a")] == ["Save as", "Save", "Autosave"]
@@ -83,7 +83,7 @@ def test_what_is_not_possible_now_is_passed_over(window: MainWindow, qtbot) -> N
 
 def test_arrows_move_and_long_lists_are_cut(window: MainWindow, qtbot) -> None:
     many = [Entry(f"Table {n}", "", nothing, f"table {n}", n != 1) for n in range(1000)]
-    dialog = PaletteDialog(many, window)
+    dialog = PaletteDialog([Group.of(many)], window)
     dialog.open()
     assert dialog.model.rowCount() == SHOWN
     assert dialog.count.text().startswith("1000 found")

@@ -526,6 +526,27 @@ def test_other_tables_and_sentences_follow(view: SurfaceView, desk: Desk) -> Non
     grabbed(view)
 
 
+def test_what_is_asked_between_an_edit_and_the_repaint_goes_by_what_is_drawn(
+    view: SurfaceView, desk: Desk
+) -> None:
+    """Pointer, overlay and tips come at any time; another table has another shape."""
+    assert view.canvas is not None
+    desk.set_cursor((3, 5))
+    view.set_findings({(3, 5): ("error", "Too low.")})
+    settle(view)
+    for id in ("wet_factor", "hill_torque", "pre_engage_torque", "fade"):
+        at = QPointF(place(view, (2, 2)))
+        desk.open_table(id)
+        view._picture = None
+        view.canvas.overlay.repaint()
+        assert view.painted().layout.texts
+        assert view.tip_at(at) == ""
+        view.hand.hover(at)
+        view.canvas.resize(view.canvas.width() - 1, view.canvas.height())
+        QTest.keyClick(view, Qt.Key.Key_Right)
+        settle(view)
+
+
 def test_it_can_be_switched_off_and_on_again(view: SurfaceView) -> None:
     view.set_choice("off")
     settle(view)

@@ -76,7 +76,7 @@ class Hand:
     def node_at(self, place: QPointF, reach: float, among: BoolArray | None = None) -> Cell | None:
         """Return the cell whose node is meant by a place, or None."""
         view = self.view
-        if view.canvas is None or not view.sheets:
+        if view.canvas is None or not view.current:
             return None
         where = (place.x(), place.y())
         node = picked(view.lens, view.sheets[0].sheet, view.frame, where, reach, among)
@@ -84,7 +84,7 @@ class Hand:
 
     def grabbed(self, place: QPointF) -> Cell | None:
         """Return the selected cell that can be taken hold of at a place, or None."""
-        if not self.view.editable:
+        if not (self.view.editable and self.view.current):
             return None
         return self.node_at(place, GRAB, self.view.chosen_nodes())
 

@@ -21,6 +21,8 @@ class Stage:
         """Values at the ends of the colours."""
         self.left_out: list[str] = []
         """Names of layers that cannot be drawn with the first one."""
+        self.cell: tuple[int, ...] = ()
+        """Under the cross-hair, as drawn."""
         self._fits: tuple[object, ...] = ()
 
     def show(self, layers: Sequence[Layer], cell: tuple[int, ...], *, held: bool) -> None:
@@ -36,6 +38,7 @@ class Stage:
             Nodes are being dragged: frame and colours stay.
         """
         self.sheets, self.left_out = placed(layers, cell)
+        self.cell = cell
         first, wanted = layers[0].table, frame_of(self.sheets)
         fits = (wanted.columns, wanted.rows, first.id, first.unit)
         if self._fits != fits:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,22 +17,21 @@ from app.plots import words
 from app.plots.colour_bar import ColourBar
 from app.plots.surface import marks, rulers
 from app.plots.surface.bar import Bar
+from app.plots.surface.base import LayeredView
 from app.plots.surface.camera import Camera, Lens, Look
 from app.plots.surface.hand import Hand
 from app.plots.surface.keys import press_key
 from app.plots.surface.layers import (
-    Layer,
     LayerLike,
     Placed,
     Style,
-    as_layers,
 )
 from app.plots.surface.notes import beside_each_other, key_of, node_marks
 from app.plots.surface.permit import Permit
 from app.plots.surface.picture import composed
 from app.plots.surface.scene import Frame
 from app.plots.surface.stage import Stage
-from app.plots.view import Cell, Part, PlotView
+from app.plots.view import Cell, Findings, Part
 from calib_model.core.arrays import BoolArray
 from calib_model.core.table import Table
 from calib_model.core.units import shown
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from app.plots.surface.items import SurfaceItems
 
 
-class SurfaceView(PlotView):
+class SurfaceView(LayeredView):
     """A map over its true breakpoints as a surface in space.
 
     Parameters
@@ -72,13 +72,10 @@ class SurfaceView(PlotView):
         parent: QWidget | None = None,
         layers: Iterable[LayerLike] | None = None,
     ) -> None:
-        super().__init__(desk, parent)
+        super().__init__(desk, parent, layers)
         self.camera = Camera()
         self.stage = Stage()
         self.hand = Hand(self)
-        self.anchor: Cell | None = None
-        self._layers: tuple[Layer, ...] | None = None if layers is None else as_layers(layers)
-        self._own_cell: Cell = ()
         self._picture: marks.Picture | None = None
         self.permit = Permit(self)
         self.permit.changed.connect(self._on_permit)
@@ -117,16 +114,6 @@ class SurfaceView(PlotView):
         """
         if self.permit.choose(choice):
             self.choice_changed.emit(choice)
-
-    def set_layers(self, layers: Iterable[LayerLike] | None) -> None:
-        """Show other tables in place of the one in work; None goes back to that one."""
-        new = None if layers is None else as_layers(layers)
-        if new != self._layers:
-            before = self._first()
-            self._layers = new
-            now = self._first()
-            kept = before is not None and now is not None and _alike(before, now)
-            self.mark(Part.VALUES | Part.OVERLAYS if kept else Part.TABLE)
 
     def look(self, look: Look) -> None:
         """Look from a standard side."""
@@ -171,73 +158,6 @@ class SurfaceView(PlotView):
         self.desk.tell("The picture of the surface is on the clipboard.")
         return True
 
-    # -- what is shown ---------------------------------------------------------------------------
-
-    def _first(self) -> Table | None:
-        """Return the table whose axes and unit are drawn."""
-        if self._layers is not None:
-            return self._layers[0].table if self._layers else None
-        return self.desk.table
-
-    @property
-    def editable(self) -> bool:
-        """Whether the nodes of what is drawn can be dragged."""
-        return self._layers is None
-
-    @property
-    def linked(self) -> bool:
-        """Whether the desk's cursor and selection are those of what is drawn."""
-        table, first = self.desk.table, self._first()
-        return table is not None and first is not None and table.shape == first.shape
-
-    @property
-    def cell(self) -> Cell:
-        """The cell under the cross-hair."""
-        if self.linked:
-            return self.desk.cursor
-        first = self._first()
-        shape = first.shape if first is not None else ()
-        if len(self._own_cell) != len(shape):
-            self._own_cell = (0,) * len(shape)
-        return tuple(min(i, n - 1) for i, n in zip(self._own_cell, shape, strict=True))
-
-    def set_cell(self, cell: Cell) -> None:
-        """Move the cross-hair."""
-        self.anchor = None
-        if self.linked:
-            self.desk.set_cursor(cell)
-        else:
-            first = self._first()
-            shape = first.shape if first is not None else ()
-            self._own_cell = tuple(min(max(i, 0), n - 1) for i, n in zip(cell, shape, strict=True))
-            self.mark(Part.CURSOR)
-
-    def chosen_nodes(self) -> BoolArray:
-        """Return which nodes of the drawn plane are selected, shape (rows, columns)."""
-        cell = self.cell
-        if self.linked:
-            return self.desk.selection[(slice(None), slice(None), *cell[2:])]
-        first = self._first()
-        chosen = np.zeros(first.shape[:2] if first is not None else (0, 0), dtype=bool)
-        if chosen.size:
-            chosen[cell[:2]] = True
-        return chosen
-
-    def select_to(self, cell: Cell) -> None:
-        """Select the rectangle from the anchor to a cell, which the cross-hair goes to."""
-        if not self.linked:
-            self.set_cell(cell)
-            return
-        shape = self.desk.selection.shape
-        anchor = self.desk.cursor if self.anchor is None else self.anchor
-        cell = tuple(min(max(i, 0), n - 1) for i, n in zip(cell, shape, strict=True))
-        chosen = np.zeros(shape, dtype=bool)
-        spans = [slice(min(a, b), max(a, b) + 1) for a, b in zip(anchor[:2], cell[:2], strict=True)]
-        chosen[(*spans, *cell[2:])] = True
-        self.desk.set_cursor(cell, keep_selection=True)
-        self.desk.set_selection(chosen)
-        self.anchor = anchor
-
     @property
     def sheets(self) -> list[Placed]:
         """What is drawn; the first one is picked and edited."""
@@ -247,6 +167,11 @@ class SurfaceView(PlotView):
     def frame(self) -> Frame:
         """What fills the box."""
         return self.stage.frame
+
+    @property
+    def current(self) -> bool:
+        """Whether what is drawn is what there is: not so between an edit and the repaint."""
+        return bool(self.sheets) and self.sheets[0].layer.table is self._first()
 
     @property
     def lens(self) -> Lens:
@@ -276,43 +201,6 @@ class SurfaceView(PlotView):
 
     def _on_permit(self) -> None:
         self.mark(Part.TABLE)
-
-    def refresh(self) -> None:
-        """Repaint what is out of date now."""
-        if self._layers is None:
-            super().refresh()
-            return
-        # Tables that are shown for comparison need no table in work.
-        self._timer.stop()
-        stale, self._stale = self._stale, Part.NOTHING
-        if not stale:
-            return
-        first = self._first()
-        why = self.unfit(first) if first is not None else "There is nothing to compare."
-        if why or first is None:
-            self._show_sentence(why)
-            self._stale = Part.TABLE
-            return
-        if self.canvas is None:
-            self._build()
-            stale = Part.ALL
-        if stale & Part.TABLE:
-            stale = Part.ALL
-        self._show_drawn(stale)
-        self.redraw(first, stale)
-        if stale & (Part.CURSOR | Part.VALUES | Part.FINDINGS):
-            self.show_read_out(first)
-        self.setAccessibleName(self.describe(first))
-
-    def _show_drawn(self, stale: Part) -> None:
-        assert self.canvas is not None
-        assert self._drawn is not None
-        if stale & Part.COLOURS:
-            from app.colours import inks
-
-            self.inks = inks(self.palette())
-            self.canvas.set_inks(self.inks, self.font())
-        self.pages.setCurrentWidget(self._drawn)
 
     def _build(self) -> None:
         from app.plots.surface.canvas import SurfaceCanvas
@@ -375,19 +263,6 @@ class SurfaceView(PlotView):
         rows, columns = (words.axis_title(a) for a in table.axes[:2])
         return f"Surface of {words.value_title(table)}, over {rows} and {columns}"
 
-    def shown_layers(self, table: Table) -> tuple[Layer, ...]:
-        """Return the layers that are wanted."""
-        if self._layers is not None:
-            return self._layers
-        found = [Layer(table, Style.SOLID, "now")]
-        saved, reference = self.desk.saved_table, self.desk.reference_table
-        if self.show_saved and saved is not None and saved is not table:
-            found.append(Layer(saved, Style.DASHED, "as saved"))
-        if self.show_reference and reference is not None and reference is not table:
-            title = self.desk.reference.title if self.desk.reference else ""
-            found.append(Layer(reference, Style.DOTTED, f"reference: {title}"))
-        return tuple(found)
-
     def redraw(self, table: Table, stale: Part) -> None:
         """Bring what is out of date up to date."""
         assert self.canvas is not None
@@ -404,10 +279,11 @@ class SurfaceView(PlotView):
             self._draw_sheets(table)
         if stale & (Part.VALUES | Part.CURSOR | Part.SELECTION | Part.COLOURS):
             self._draw_cursor()
+        self.stage.cell = self.cell
+        self._marked, self._held = self._findings_here(), self._locked(table)
         if stale & (Part.VALUES | Part.OVERLAYS | Part.FINDINGS | Part.COLOURS):
-            self.legend.show_entries(
-                key_of(self.sheets, self.inks, self._findings_here(), self._locked(table))
-            )
+            entries = key_of(self.sheets, self.inks, self._marked, self._held)
+            self.legend.show_entries(entries)
         self._picture = None
         self.canvas.redraw()
 
@@ -486,24 +362,26 @@ class SurfaceView(PlotView):
         )
 
     def painted(self) -> marks.Picture:
-        """Return what is painted over the scene, as it is seen now."""
-        table = self._first()
+        """Return what is painted over the scene, as it is seen now.
+
+        It may be asked for between an edit and the repaint: everything here goes by what was
+        drawn last, not by what the desk holds by now.
+        """
         if self._picture is None:
             self._picture = marks.Picture()
-            if table is not None and self.sheets and self.canvas is not None:
+            if self.sheets and self.canvas is not None:
+                drawn = self.sheets[0]
+                table, cell = drawn.layer.table, self.stage.cell
                 self._picture.layout = rulers.layout(
                     self.lens, self._rulers(table), self._measure()
                 )
                 self._picture.marks = node_marks(
-                    self.sheets[0],
-                    self.frame,
-                    self.lens,
-                    self.inks,
-                    self.cell,
-                    self._findings_here(),
-                    self._locked(table),
+                    drawn, self.frame, self.lens, self.inks, cell, self._marked, self._held
                 )
         return self._picture
+
+    _marked: Findings = MappingProxyType({})
+    _held: BoolArray | None = None
 
     def _findings_here(self) -> dict[Cell, tuple[str, str]]:
         return self.findings if self.linked else {}
@@ -550,17 +428,7 @@ class SurfaceView(PlotView):
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Move, extend, step values, look from other sides."""
-        if self.canvas is None or not self.sheets or not press_key(self, event):
+        self.refresh()
+        drawn = self.canvas is not None and self.pages.currentWidget() is self._drawn
+        if not (drawn and self.current and press_key(self, event)):
             super().keyPressEvent(event)
-
-
-def _alike(a: Table, b: Table) -> bool:
-    """Tell whether two tables fill one box: the same axes and unit."""
-    return (
-        a.unit == b.unit
-        and len(a.axes) == len(b.axes)
-        and all(
-            np.array_equal(x.values, y.values) and x.unit == y.unit
-            for x, y in zip(a.axes, b.axes, strict=True)
-        )
-    )

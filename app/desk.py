@@ -6,7 +6,7 @@ of its own.  Every edit goes through `Desk.do`, so that a refusal is told in one
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 from PySide6.QtCore import QObject, Signal
@@ -36,6 +36,8 @@ class Desk(QObject):
         The current document was edited (undo and redo included).
     findings_changed
         The current document's findings are up to date again.
+    proposal_changed
+        Other values are proposed, shown over the present ones until they are applied or dropped.
     cursor_changed
         The cell under the shared cross-hair moved.
     selection_changed
@@ -52,6 +54,7 @@ class Desk(QObject):
     table_changed = Signal()
     edited = Signal(object)
     findings_changed = Signal()
+    proposal_changed = Signal()
     cursor_changed = Signal()
     selection_changed = Signal()
     focus_grid = Signal()
@@ -64,6 +67,7 @@ class Desk(QObject):
         self.reference: Document | None = None
         self.report: Report | None = None
         """Findings of the current document; None while it is being checked."""
+        self._proposed: Mapping[str, Table] = {}
         self._table_id = ""
         self._cursor: tuple[int, ...] = ()
         self._selection: BoolArray = np.zeros((), dtype=bool)
@@ -103,6 +107,7 @@ class Desk(QObject):
         if document is self.current:
             return
         self.current = document
+        self.propose(None)
         self.current_changed.emit()
         tables = document.content.tables if document else {}
         wanted = self._table_id if self._table_id in tables else next(iter(tables), "")
@@ -130,6 +135,19 @@ class Desk(QObject):
     def reference_table(self) -> Table | None:
         """The same table in the reference set."""
         return self.reference.content.tables.get(self._table_id) if self.reference else None
+
+    @property
+    def proposed_table(self) -> Table | None:
+        """The table in work as it is proposed, if it is and differs from the present one."""
+        proposed = self._proposed.get(self._table_id)
+        return None if proposed is None or proposed == self.table else proposed
+
+    def propose(self, tables: Mapping[str, Table] | None) -> None:
+        """Show tables as a proposal over the present ones; None drops it."""
+        if not tables and not self._proposed:
+            return
+        self._proposed = dict(tables or {})
+        self.proposal_changed.emit()
 
     def open_table(self, table_id: str, cell: tuple[int, ...] | None = None) -> None:
         """Work on a table of the current set, at a cell if one is given."""
@@ -226,6 +244,7 @@ class Desk(QObject):
         if document is not self.current:
             self.documents_changed.emit()
             return
+        self.propose(None)  # it was made for other values
         table = self.table
         shape = table.shape if table else ()
         if table is None:

@@ -139,7 +139,11 @@ class HeatMapView(PlotView):
 
     def compared(self) -> tuple[FloatArray | None, str]:
         """Return what is drawn: a difference of the whole table, or None and why there is none."""
-        table = self.desk.table
+        table, proposed = self.desk.table, self.desk.proposed_table
+        if table is not None and proposed is not None and self.mode is Show.VALUES:
+            values = on_axes_of(table, proposed)
+            if values is not None:
+                return np.asarray(values - table.values), "Colours show what is proposed to change."
         if table is None or self.mode is Show.VALUES:
             return None, ""
         saved = self.mode is Show.FROM_SAVED

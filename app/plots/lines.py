@@ -146,18 +146,21 @@ class LinesView(PlotView):
 
     def _draw_overlays(self, table: Table) -> None:
         for item, (axis, values) in zip(
-            (self._items.saved, self._items.reference), self._overlay_lines(table), strict=True
+            (self._items.saved, self._items.reference, self._items.proposed),
+            self._overlay_lines(table),
+            strict=True,
         ):
             item.show(*(inner_line(axis, values) if axis is not None else (values, values)))
 
     def _overlay_lines(self, table: Table) -> list[tuple[Axis | None, FloatArray]]:
-        """Return the saved and the reference line where they are wanted and differ from now."""
+        """Return the saved, the reference and the proposed line where they differ from now."""
         lines: list[tuple[Axis | None, FloatArray]] = []
         here = table.values[self.line_index()]
         axis = table.axes[self.along()]
         for wanted, other in (
             (self.show_saved, self.desk.saved_table),
             (self.show_reference, self.desk.reference_table),
+            (True, self.desk.proposed_table),
         ):
             line = None
             if wanted and other is not None and other is not table:
@@ -220,12 +223,14 @@ class LinesView(PlotView):
             entries.append(Entry(f"ends {how}", ink.line, Qt.PenStyle.DashDotLine, 1.0))
         if self.others(table).shape[0]:
             entries.append(Entry("other slices", ink.faint, width=1.0))
-        saved, reference = self._overlay_lines(table)
+        saved, reference, proposed = self._overlay_lines(table)
         if saved[0] is not None:
             entries.append(Entry("as saved", ink.quiet, Qt.PenStyle.DashLine))
         if reference[0] is not None and self.desk.reference is not None:
             name = self.desk.reference.title
             entries.append(Entry(f"reference: {name}", ink.quiet, Qt.PenStyle.DotLine, 2.0))
+        if proposed[0] is not None:
+            entries.append(Entry("as proposed", ink.accent, Qt.PenStyle.DashLine, 2.5))
         limits = words.limits(table)
         if limits:
             entries.append(Entry(limits, ink.faint, width=2.5))

@@ -147,6 +147,7 @@ class PlotView(QWidget):
         desk.cursor_changed.connect(self._on_cursor)
         desk.selection_changed.connect(self._on_selection)
         desk.documents_changed.connect(self._on_overlays)
+        desk.proposal_changed.connect(self._on_proposal)
         desk.reference_changed.connect(self._on_overlays)
 
     # -- for whoever owns the view ---------------------------------------------------------------
@@ -335,6 +336,9 @@ class PlotView(QWidget):
 
     def _on_overlays(self) -> None:
         self.mark(Part.OVERLAYS)
+
+    def _on_proposal(self) -> None:
+        self.mark(Part.OVERLAYS | Part.VALUES)
 
     def _on_scale(self) -> None:
         self.mark(Part.SCALE)

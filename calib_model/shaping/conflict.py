@@ -158,13 +158,18 @@ def negative_loop(
         better = least < distance[heads] - least_step
         if not better.any():
             return None
-        chosen = np.flatnonzero(reached == np.repeat(np.where(better, least, np.nan), lengths))
+        group = np.flatnonzero(better)
+        # Edges of the improved heads only: far fewer than all after the first turns.
+        count = lengths[group]
+        within = np.arange(int(count.sum())) - np.repeat(np.cumsum(count) - count, count)
+        edges = np.repeat(starts[group], count) + within
+        chosen = edges[reached[edges] == np.repeat(least[group], count)]
         parent[head[chosen]] = chosen
-        distance[heads[better]] = least[better]
+        distance[heads[group]] = least[group]
         if turn % 4 == 3 or turn >= nodes - 1:
-            edges = _parent_loop(parent, tail, nodes)
-            if edges is not None:
-                return edges
+            loop = _parent_loop(parent, tail, nodes)
+            if loop is not None:
+                return loop
     return None
 
 
@@ -194,44 +199,92 @@ def _weights(system: RuleSystem, lines: _Lines) -> Core | None:
     """Rows whose weighted sum is a contradiction, from a corner of a linear programme."""
     if not lines.bound.size:
         return None
-    found = _farkas(system, lines, np.arange(lines.bound.size))
+    found = None
+    likely = _suspects(system, lines)
+    if likely is not None:
+        found = _farkas(system, lines, likely)
+    if found is None:
+        found = _farkas(system, lines, np.arange(lines.bound.size))
     if found is None:
         return None
-    names = np.unique(np.stack([lines.row[found], lines.cell[found]]), axis=1).T
-    if len(names) > MOST_TRIED:
-        return _core(lines, found, irreducible=False)
-    kept = [tuple(name) for name in names.tolist()]
-    for name in list(kept):
-        others = [k for k in kept if k != name]
-        part = np.flatnonzero(
-            [(r, c) in others for r, c in zip(lines.row.tolist(), lines.cell.tolist(), strict=True)]
-        )
-        if part.size and _farkas(system, lines, part) is not None:
-            kept = others
-    return Core(
-        tuple(int(r) for r, _ in kept if r >= 0),
-        tuple(dict.fromkeys(int(c) for _, c in kept if c >= 0)),
-    )
+    # A line and its opposite (of an equality, of a cell that may not move) stay or go together.
+    code = np.where(lines.row >= 0, lines.row, system.bound.size + lines.cell)
+    part = np.flatnonzero(np.isin(code, code[found]))
+    names = np.unique(code[found])
+    if _independent_but_one(lines, found):
+        return _core(lines, part, irreducible=True)
+    irreducible = names.size <= MOST_TRIED
+    if irreducible:
+        for name in names.tolist():
+            others = part[code[part] != name]
+            if others.size and _farkas(system, lines, others) is not None:
+                part = others
+    return _core(lines, part, irreducible=irreducible)
+
+
+def _independent_but_one(lines: _Lines, found: IntArray) -> bool:
+    """Whether every line but one is independent of the others: then none can be left out.
+
+    Independent lines can always be met, so leaving any line out ends the contradiction.
+    """
+    if found.size > 4 * MOST_TRIED:
+        return False
+    dense = lines.matrix[found].toarray()
+    dense = dense[:, np.abs(dense).any(axis=0)]
+    dense /= np.abs(dense).max(axis=1, keepdims=True)
+    return bool(np.linalg.matrix_rank(dense, tol=1e-9) == found.size - 1)
+
+
+def _suspects(system: RuleSystem, lines: _Lines) -> IntArray | None:
+    """Lines that weigh in an interior-point proof: far fewer than all for the exact one."""
+    import clarabel as library
+    from scipy.sparse import csc_matrix
+
+    matrix, bound, used = _shared_out(system, lines, np.arange(lines.bound.size))
+    settings = library.DefaultSettings()
+    settings.verbose = False
+    settings.max_threads = 1
+    settings.max_iter = 60
+    answer = library.DefaultSolver(
+        csc_matrix((used.size, used.size)),
+        np.zeros(used.size),
+        csc_matrix(matrix),
+        bound,
+        [library.NonnegativeConeT(bound.size)],
+        settings,
+    ).solve()
+    if "PrimalInfeasible" not in str(answer.status):
+        return None
+    shares = np.array(answer.z)
+    return np.flatnonzero(shares > 1e-4 * shares.max())
 
 
 def _farkas(system: RuleSystem, lines: _Lines, part: IntArray) -> IntArray | None:
     """Return the lines of a contradiction among `part`, or None if there is none."""
     from scipy.optimize import linprog
-    from scipy.sparse import csr_array, diags_array, vstack
+    from scipy.sparse import csr_array, vstack
 
-    matrix = csr_array(lines.matrix[part])
-    used = np.unique(matrix.indices)
-    matrix = csr_array(matrix[:, used] @ diags_array(system.span[used]))
-    largest = abs(matrix).max(axis=1).toarray()
-    scale = 1.0 / np.where(largest > 0, largest, 1.0)
-    matrix = diags_array(scale) @ matrix
-    bound = lines.bound[part] * scale
+    matrix, bound, used = _shared_out(system, lines, part)
     conditions = vstack([matrix.T, csr_array(np.ones((1, part.size)))], format="csc")
     right = np.concatenate([np.zeros(used.size), [1.0]])
     result = linprog(bound, A_eq=conditions, b_eq=right, bounds=(0, None), method="highs-ds")
     if result.status != 0 or result.fun > -1e-11:
         return None
     return part[result.x > 1e-9]
+
+
+def _shared_out(
+    system: RuleSystem, lines: _Lines, part: IntArray
+) -> tuple[Any, FloatArray, IntArray]:
+    """Lines in shares of the tables' spans with largest coefficient 1, and the cells they use."""
+    from scipy.sparse import csr_array, diags_array
+
+    matrix = csr_array(lines.matrix[part])
+    used = np.unique(matrix.indices)
+    matrix = csr_array(matrix[:, used] @ diags_array(system.span[used]))
+    largest = abs(matrix).max(axis=1).toarray()
+    scale = 1.0 / np.where(largest > 0, largest, 1.0)
+    return csr_array(diags_array(scale) @ matrix), lines.bound[part] * scale, used
 
 
 def _core(lines: _Lines, chosen: IntArray, *, irreducible: bool) -> Core:

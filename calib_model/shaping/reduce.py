@@ -132,7 +132,7 @@ def reduce(system: RuleSystem) -> Reduced:
     prescribed = np.flatnonzero(system.equal[single] & free[cell])
     if prescribed.size:
         best = prescribed[np.argsort(-slack[prescribed], kind="stable")]
-        base[cell[best]] = value[best]
+        base[cell[best]] = _snapped(system, cell[best], value[best], slack[best])
         off = np.abs(base[cell[prescribed]] - value[prescribed])
         clash |= bool((off > slack[prescribed] + _ulp(value[prescribed])).any())
         free[cell[prescribed]] = False
@@ -151,6 +151,7 @@ def reduce(system: RuleSystem) -> Reduced:
             sign = 1.0 if limits is upper else -1.0
             strongest = np.argsort(-sign * values[side], kind="stable")  # the strictest last
             c, v = cells[side][strongest], values[side][strongest]
+            v = _snapped(system, c, v, slacks[side][strongest])
             tighter = sign * v < sign * limits[c]
             c = c[tighter]
             limits[c] = v[tighter]
@@ -222,6 +223,21 @@ def reduce(system: RuleSystem) -> Reduced:
             [beyond, _single_beyond(system, single, cell, factor)],
         ).astype(np.int64),
     )
+
+
+def _snapped(
+    system: RuleSystem, cells: IntArray, values: FloatArray, slack: FloatArray
+) -> FloatArray:
+    """Values with the rounding of a sum taken out: stored or present ones, if within tolerance."""
+    near = values.copy()
+    for number, table in enumerate(system.tables):
+        mine = system.owner[cells] == number
+        if mine.any() and table.storage.type != "float64":
+            near[mine] = table.storage.nearest(values[mine])
+    with np.errstate(invalid="ignore"):
+        result = np.where(np.abs(near - values) <= slack, near, values)
+        now = system.values[cells]
+        return np.where(np.abs(now - result) <= slack, now, result)
 
 
 def _single_beyond(

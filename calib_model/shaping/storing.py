@@ -1,0 +1,221 @@
+"""From ideal values to stored ones: the nearest whole numbers of steps that keep the rules.
+
+First plain rounding: where every rule survives it, nothing is nearer.  Then the rules are taken to
+the raster, solved and rounded, which keeps order, gaps, step limits, bounds and locks, and moved to
+the nearest such values exactly.  Rules of other kinds (curvature, relations of unlike tables) are
+left to an integer programme with a time limit; what it cannot keep is reported.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from ..core.arrays import BoolArray, FloatArray, IntArray
+from .nearest_steps import MOST_CELLS, nearest_steps
+from .problem import RuleSystem
+from .raster import Raster, on_raster, raster_of
+from .reduce import Reduced
+from .solve import AtOdds, NotSolved, minimise
+
+SECONDS = 2.0
+"""Time for the integer programme."""
+REACH = 3
+"""How many steps away from the ideal value the integer programme looks."""
+
+
+@dataclass(frozen=True, eq=False)
+class Stored:
+    """Values that storage can hold.
+
+    Parameters
+    ----------
+    values : float array, shape (n,)
+    broken : int array
+        Rows of the system that do not hold for them.
+    method : str
+        ``as it is``, ``rounded``, ``nearest`` or ``searched``.
+    """
+
+    values: FloatArray
+    broken: IntArray
+    method: str
+
+
+def to_storage(
+    system: RuleSystem,
+    ideal: FloatArray,
+    target: FloatArray | None = None,
+    weights: FloatArray | None = None,
+) -> Stored:
+    """Return the stored values nearest to a target that keep the rules.
+
+    Parameters
+    ----------
+    system : RuleSystem
+    ideal : float array, shape (n,)
+        Values that obey the rules, not on the raster.
+    target : float array, shape (n,)
+        What to stay near; the ideal values by default.
+    weights : float array, shape (n,)
+        1 by default.
+    """
+    reduced = system.reduced
+    raster = raster_of(system)
+    aim = ideal if target is None else target
+    aim = np.where(np.isfinite(aim), aim, ideal)
+    weight = np.ones(system.size) if weights is None else weights
+    beyond = np.zeros(system.bound.size, dtype=bool)
+    beyond[reduced.beyond] = True
+
+    def left(values: FloatArray) -> IntArray:
+        rows = system.broken(values)
+        return rows[~beyond[rows]]
+
+    if not raster.whole.any():
+        values = reduced.full(_singles(system, ideal[reduced.free]))
+        return Stored(values, left(values), "as it is")
+    plain = reduced.full(
+        _singles(system, raster.rounded(ideal[reduced.free], reduced.lower, reduced.upper))
+    )
+    best = Stored(plain, left(plain), "rounded")
+    # Rounding what obeys the rules is nearest to it, but not to another target.
+    if not best.broken.size and target is None:
+        return best
+    nearest = _by_differences(system, reduced, raster, aim, weight)
+    if nearest is not None:
+        candidate = Stored(nearest, left(nearest), "nearest")
+        if candidate.broken.size <= best.broken.size:
+            best = candidate
+    if best.broken.size:
+        searched = _by_search(system, reduced, raster, ideal, aim, weight)
+        if searched is not None:
+            candidate = Stored(searched, left(searched), "searched")
+            if candidate.broken.size < best.broken.size:
+                best = candidate
+    return best
+
+
+def _singles(system: RuleSystem, free_values: FloatArray) -> FloatArray:
+    """Round what is stored in single precision."""
+    single = np.array([t.storage.type == "float32" for t in system.tables])
+    mine = single[system.owner[system.reduced.free]]
+    if not mine.any():
+        return free_values
+    return np.where(mine, free_values.astype(np.float32).astype(np.float64), free_values)
+
+
+def _by_differences(
+    system: RuleSystem, reduced: Reduced, raster: Raster, aim: FloatArray, weight: FloatArray
+) -> FloatArray | None:
+    """Solve on the raster, round half up, and go to the nearest whole numbers."""
+    from scipy.sparse import diags_array
+
+    tightened, differences, plain = on_raster(reduced, raster)
+    if tightened.clash:
+        return None
+    hessian = diags_array(weight / system.span**2).tocsr()
+    narrowed = replace_reduced(system, tightened)
+    try:
+        solution = minimise(narrowed, hessian, -(hessian @ np.nan_to_num(aim)))
+    except (AtOdds, NotSolved):
+        return None
+    free = reduced.free
+    values = raster.rounded(solution.values[free], tightened.lower, tightened.upper)
+    if plain.all() and raster.whole.all() and free.size <= MOST_CELLS:
+        low, high = raster.limits(reduced.lower, reduced.upper)
+        start = np.rint(raster.raw(values))
+        steps = nearest_steps(
+            start,
+            raster.raw(aim[free]),
+            (weight * (system.step / system.span) ** 2)[free],
+            low,
+            high,
+            differences,
+        )
+        values = raster.physical(steps)
+    return reduced.full(_singles(system, values))
+
+
+def replace_reduced(system: RuleSystem, reduced: Reduced) -> RuleSystem:
+    """Return the system with another reduced form."""
+    other = replace(system)
+    other.__dict__["reduced"] = reduced  # where the cached property would put it
+    return other
+
+
+def _by_search(
+    system: RuleSystem,
+    reduced: Reduced,
+    raster: Raster,
+    ideal: FloatArray,
+    aim: FloatArray,
+    weight: FloatArray,
+) -> FloatArray | None:
+    """Look for whole numbers near the ideal values that keep every row."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_array, diags_array, eye_array, hstack, vstack
+
+    k = reduced.free.size
+    whole = raster.whole
+    step = np.where(whole, raster.numerator / raster.denominator, system.span[reduced.free])
+    origin = np.where(whole, raster.offset / raster.denominator, 0.0)
+    here = (ideal[reduced.free] - origin) / step
+    wanted = (aim[reduced.free] - origin) / step
+    low, high = raster.limits(reduced.lower, reduced.upper)
+    low = np.where(whole, low, (reduced.lower - origin) / step)
+    high = np.where(whole, high, (reduced.upper - origin) / step)
+    low = np.maximum(low, np.where(whole, np.floor(here) - REACH, here - 0.05))
+    high = np.minimum(high, np.where(whole, np.ceil(here) + REACH, here + 0.05))
+    if (low > high).any():
+        return None
+    base = np.where(whole, np.rint(here), here)
+    matrix = csr_array(reduced.matrix @ diags_array(step))
+    bound = reduced.bound - reduced.matrix @ (base * step + origin)
+    largest = abs(matrix).max(axis=1).toarray() if bound.size else np.empty(0)
+    scale = 1.0 / np.where(largest > 0, largest, 1.0)
+    matrix = csr_array(diags_array(scale) @ matrix)
+    allowance = np.minimum(0.5 * reduced.tolerance * scale, 1e-6)
+    top = bound * scale + allowance
+    bottom = np.where(reduced.equal, bound * scale - allowance, -np.inf)
+    # One more unknown per cell bounds its distance from what is wanted.
+    unit = eye_array(k)
+    nothing = csr_array((bound.size, k))
+    conditions = vstack(
+        [hstack([matrix, nothing]), hstack([unit, -unit]), hstack([-unit, -unit])], format="csc"
+    )
+    off = wanted - base
+    result = milp(
+        np.concatenate([np.zeros(k), _share(weight[reduced.free])]),
+        integrality=np.concatenate([whole.astype(np.int64), np.zeros(k, dtype=np.int64)]),
+        bounds=Bounds(
+            np.concatenate([low - base, np.zeros(k)]),
+            np.concatenate([high - base, np.full(k, np.inf)]),
+        ),
+        constraints=LinearConstraint(
+            conditions,
+            np.concatenate([bottom, np.full(2 * k, -np.inf)]),
+            np.concatenate([top, off, -off]),
+        ),
+        options={"time_limit": SECONDS, "mip_rel_gap": 0.02},
+    )
+    if result.x is None:
+        return None
+    moved: Any = result.x[:k]
+    steps = base + np.where(whole, np.rint(moved), moved)
+    values = np.where(whole, raster.physical(np.rint(steps)), steps * step + origin)
+    return reduced.full(_singles(system, values))
+
+
+def _share(weight: FloatArray) -> FloatArray:
+    """Weights of about 1; a little everywhere, so that no cell strays without need."""
+    most = float(weight.max(initial=0.0)) or 1.0
+    return np.asarray(np.maximum(weight / most, 1e-3))
+
+
+def whole_cells(system: RuleSystem) -> BoolArray:
+    """Which stacked cells are stored as integers."""
+    whole = np.array([t.storage.is_integer for t in system.tables])
+    return np.asarray(whole[system.owner])

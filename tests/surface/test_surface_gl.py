@@ -607,7 +607,9 @@ def test_two_tables_in_one_plot_and_their_difference(
     view.set_layers([(difference, Style.DIFFERENCE, "low grip less normal")])
     alone = grabbed(view)
     assert np.abs(both[:300, :600] - alone[:300, :600]).mean() > 1
-    assert view.frame.values[1] > 0
+    assert view.frame.values[0] == pytest.approx(-0.2 * VALUES.max() * 1.03)
+    assert 0 < view.frame.values[1] < 3
+    assert "low grip less normal −21.5 N·m" in view.read_out.whole
     assert "no difference" in [e.words for e in view.legend.entries]
     view.set_layers(None)
     settle(view)

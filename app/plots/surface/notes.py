@@ -107,5 +107,7 @@ def beside_each_other(table: Table, cell: Cell, sheets: list[Placed], frame: Fra
         height = shown.sheet.height(frame, node[:1], node[1:2])
         value = frame.value(float(height[0]))
         text = with_unit(value, table.unit) if np.isfinite(value) else "no value"
+        if shown.layer.style is Style.DIFFERENCE and value > 0:
+            text = f"+{text}"
         parts.append(f"{shown.layer.name} {text}".strip())
     return f"{words.place(table, cell)}: {'; '.join(parts)}"

@@ -40,7 +40,7 @@ class Stage:
         self.sheets, self.left_out = placed(layers, cell)
         self.cell = cell
         first, wanted = layers[0].table, frame_of(self.sheets)
-        fits = (wanted.columns, wanted.rows, first.id, first.unit)
+        fits = (wanted.columns, wanted.rows, first.id, first.unit, layers[0].style)
         if self._fits != fits:
             self._fits = fits
             self.frame = wanted

@@ -9,12 +9,25 @@ from types import ModuleType
 from app.cli.parser import VerbParser
 from app.cli.text import CAUTION
 
-VERBS = ("check", "compare", "export", "rules", "show")
+VERBS = (
+    "accept",
+    "check",
+    "compare",
+    "export",
+    "import",
+    "keys",
+    "rules",
+    "show",
+    "sign",
+    "verify",
+    "waive",
+)
+_MODULES = {"import": "import_text"}  # `import` cannot be the name of a module one imports
 
 
 def verb(name: str) -> ModuleType:
     """Return a verb's module: with `SUMMARY`, `parser()` and `run(arguments)`."""
-    return import_module(f"app.cli.{name}")
+    return import_module(f"app.cli.{_MODULES.get(name, name)}")
 
 
 def program_parser() -> VerbParser:

@@ -66,10 +66,9 @@ def mark_of(content: CalibrationSet, found: Verification, trial: Trial | None = 
     """
     about = f"{content.label}, revision {content.revision or '(none)'}, digest {found.digest}"
     if trial is None:
-        title = found.words
         word = _WORDS[found.state]
-        shout = f"{word.replace('-', ' ')}. " if word else ""
-        return Mark(word, f"{shout}{title}", (f"{shout}{title}", about))
+        status = f"{word.replace('-', ' ')}. {found.reason}" if word else found.words
+        return Mark(word, status, (status, about))
     status = (
         f"TRIAL for vehicle {trial.vehicle}, trip {trial.trip}, until {trial.expires}; not a "
         "release"

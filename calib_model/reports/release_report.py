@@ -35,8 +35,8 @@ CAUTIONS = (
         "configuration and calibration data), local codes and licensed practice come first."
     ),
     (
-        "A set without findings is not a safe set: the checks know only the rules that were written "
-        "down."
+        "A set without findings is not a safe set: the checks know only the rules that were "
+        "written down."
     ),
 )
 _STYLE = """
@@ -132,7 +132,13 @@ def _what(release: Release) -> str:
         ("Programme", content.programme),
         ("Drive mode", content.mode + (" (the base mode)" if content.is_base else "")),
         ("Tables", str(len(content))),
-        ("Findings", f"{errors} errors, {warnings} warnings, {notes} notes; {waived} waived"),
+        (
+            "Findings",
+            (
+                f"{_count(errors, 'error')}, {_count(warnings, 'warning')}, {_count(notes, 'note')}; "
+                f"{waived} waived"
+            ),
+        ),
         ("Rules not checked", str(len(release.report.not_checked))),
         ("About", content.description),
     ]
@@ -141,6 +147,10 @@ def _what(release: Release) -> str:
     )
     digest = f"<code>{escape(release.verification.digest)}</code>"
     return f"<table>{facts}<tr><th>Digest (SHA-256)</th><td>{digest}</td></tr></table>"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:

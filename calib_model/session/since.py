@@ -40,17 +40,27 @@ def at_sign_off(
 
 
 def before_changes(
-    content: CalibrationSet, entries: Sequence[Entry]
+    content: CalibrationSet, entries: Sequence[Entry], *, released: bool = False
 ) -> tuple[CalibrationSet | None, str]:
     """Return the state that changes count from, and what it is, in words.
 
-    That is the last sign-off of a reviewer; without one the last sign-off; without one the
-    beginning of the history.
+    That is the state of the last sign-off; without one the beginning of the history.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+        The present state.
+    entries : sequence of Entry
+        Its history, oldest first.
+    released : bool
+        Whether the present state is a release itself: then changes count from the sign-off of
+        an earlier state.
     """
     for sign_off in reversed(content.record.sign_offs):
         found = at_sign_off(content, entries, sign_off.id)
-        if found is not None:
-            return found, "the last sign-off"
+        if found is None or (released and dict(found.tables) == dict(content.tables)):
+            continue
+        return found, "an earlier sign-off" if released else "the last sign-off"
     if entries:
         found = _walked(content, entries)
         if found is not None:

@@ -244,7 +244,7 @@ def test_export_is_read_back_by_pandas(run: Run, tmp_path: Path) -> None:
     status, out, _ = run("export", NORMAL, "--to", "csv", str(out_file))
     assert status == 0
     assert "Wrote 42 tables" in out
-    frame = pd.read_csv(out_file)
+    frame = pd.read_csv(out_file.with_name("normal_UNSIGNED.csv"))
     cell = frame[
         (frame["table"] == "pre_engage_torque")
         & (frame["axis_1_value"] == -10)

@@ -1,0 +1,76 @@
+"""`bitepoint sign SET --key FILE`: sign a set, if nothing stands in the way."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from app.cli.answer import DIFFERENT, GOOD, Answer, CannotDo, refuse
+from app.cli.gating import add_against, add_trust, blocked, gate_of, gate_words, trust
+from app.cli.parser import VerbParser
+from app.cli.reading import SetFiles
+from app.cli.secrets import add_key_arguments, loaded_key
+from app.cli.text import caution
+
+SUMMARY = "sign a set, if nothing stands in the way"
+
+
+def parser() -> VerbParser:
+    """Return the verb's parser."""
+    made = VerbParser(
+        "sign",
+        "Sign a set and save it.  A set is signed off once an author and a reviewer, two people "
+        "with two\nkeys, have signed the same state.  --list says what stands in the way.",
+        "Exit status: 0 signed (or, with --list, nothing in the way), 1 something in the way "
+        "(--list),\n2 could not be done.",
+    )
+    made.add_argument("set", metavar="SET", type=Path, help="calibration set file")
+    add_key_arguments(made, required=False)
+    made.add_argument("--name", metavar="NAME", help="who signs, as on the list of signers")
+    made.add_argument("--role", metavar="ROLE", help="author, reviewer or another")
+    made.add_argument("--comment", metavar="TEXT", default="", help="to stand in the sign-off")
+    made.add_argument("--milestone", metavar="NAME", default="", help="of the programme, to meet")
+    made.add_argument("--list", action="store_true", help="sign nothing; list what is in the way")
+    add_against(made)
+    add_trust(made)
+    return made
+
+
+def run(arguments: Sequence[str]) -> Answer:
+    """Sign a set, or list what is in the way."""
+    given = parser().parse_args(arguments)
+    if not given.list:
+        for option in ("key", "name", "role"):
+            if not getattr(given, option):
+                refuse(f"--{option} is missing.", "See `bitepoint sign --help`.")
+    if given.milestone and given.programme is None:
+        refuse("A milestone is of a programme.", "Add --programme FILE.")
+    with SetFiles(given.against) as files:
+        from calib_model.session.files import open_document, save_document
+
+        others = [stored.set for stored in files.results()]
+        document = open_document(given.set, given.name or "")
+    signers, programme = trust(given)
+    found = gate_of(document.content, others, signers, programme, given.milestone)
+    if given.list:
+        items = found.items
+        status = GOOD if found.is_open else DIFFERENT
+        return Answer(status, f"{gate_words(found, items)}\n\n{caution()}\n")
+    in_the_way = found.blocking(given.role.strip())
+    if in_the_way:
+        raise CannotDo(blocked(in_the_way, given.set))
+    key = loaded_key(given.key, given.passphrase_file)
+    from calib_model.signoff.signing import make_sign_off
+    from calib_model.signoff.verify import verify
+
+    made = make_sign_off(
+        document.content, key, name=given.name, role=given.role, comment=given.comment
+    )
+    document.sign(made, f"Sign as {given.role.strip()}")
+    save_document(document)
+    state = verify(document.content, signers)
+    return Answer(
+        GOOD,
+        f"Signed {given.set} as {given.role.strip()} with key {key.public.fingerprint}.\n"
+        f"{state.words}\nDigest {state.digest}\n\n{caution()}\n",
+    )

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from PySide6.QtCore import QPointF, QTimer, Signal
 from PySide6.QtGui import QGuiApplication, QImage, QKeyEvent, QPainter
-from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QHBoxLayout, QVBoxLayout, QWidget
 
 from app.desk import Desk
 from app.plots import words
@@ -222,6 +222,11 @@ class SurfaceView(LayeredView):
         self.pages.addWidget(self._drawn)
         self._items = SurfaceItems(canvas)
         self._looking.start(1500)
+        # The first OpenGL widget makes Qt exchange the window's native one: it is hidden and
+        # shown again, and the keyboard would be with nobody.
+        held = QApplication.focusWidget()
+        if held is not None and held.window() is self.window():
+            QTimer.singleShot(0, held, lambda: _give_back(held))
 
     def page_of(self, canvas: Any) -> QWidget:
         """Stand the buttons above the canvas and the colours beside it."""
@@ -432,3 +437,9 @@ class SurfaceView(LayeredView):
         drawn = self.canvas is not None and self.pages.currentWidget() is self._drawn
         if not (drawn and self.current and press_key(self, event)):
             super().keyPressEvent(event)
+
+
+def _give_back(held: QWidget) -> None:
+    """Give the keyboard back to who had it."""
+    held.window().activateWindow()
+    held.setFocus()

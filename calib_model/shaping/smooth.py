@@ -1,0 +1,423 @@
+"""Smooth a table, or the selected part of it, under all rules in force.
+
+Penalised least squares on the true breakpoints: near the present values, with little curvature
+along each axis (Whittaker; Eilers 2003).  The strength is chosen by generalised cross-validation
+that is wary of correlated noise, by restricted likelihood, or by the user.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from ..core.arrays import BoolArray, FloatArray
+from ..core.calibration_set import CalibrationSet
+from ..core.numbers import short
+from ..core.table import Table
+from ..errors import EditRefused
+from .problem import RuleSystem, gather
+from .proposal import Diagnostics, Proposal
+from .repair import before_and_after, not_stated, remarks, with_values
+from .roughness import axes_along, penalty, straight_basis
+from .solve import Solution, minimise
+from .spectrum import (
+    CRITERIA,
+    STRONGEST,
+    WEAKEST,
+    GridSpectrum,
+    Spectrum,
+    dense_spectrum,
+    grid_spectrum,
+)
+from .storing import Stored, to_storage
+from .words import parts_of
+
+MOST_CELLS = 40_000
+MOST_WEIGHTED = 1_200
+"""Up to how many cells an automatic strength heeds weights and gaps exactly."""
+FEW_CELLS = 25
+STRAIGHT = float("inf")
+"""The strength that leaves no curvature at all."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A smoothing strength, its effective degrees of freedom, and what is to be said about it."""
+
+    strength: float
+    edf: float
+    criterion: str
+    warnings: tuple[str, ...] = ()
+
+
+class Smoother:
+    """Smooths one table at any strength; made once, asked often (a slider being drawn).
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    table : str
+        Id of the table.
+    selection : bool array of the table's shape, optional
+        Cells that may move; all by default.
+    weights : array_like of the table's shape, not negative, optional
+        How much each cell's present value counts; 1 by default, 0 for an empty cell.
+    along : sequence of int, optional
+        Axes to smooth along, numbered from 0; all that can be, by default.  (0, 1) smooths a
+        table with more axes plane by plane.
+    against : sequence of CalibrationSet
+        Sets of other modes, for the relation between modes.
+    without : iterable of str
+        Kinds of rule to leave out.
+
+    Raises
+    ------
+    EditRefused
+        If there is nothing to smooth: no axis with three breakpoints, no values, all locked.
+    """
+
+    def __init__(
+        self,
+        content: CalibrationSet,
+        table: str,
+        *,
+        selection: BoolArray | None = None,
+        weights: npt.ArrayLike | None = None,
+        along: Sequence[int] | None = None,
+        against: Sequence[CalibrationSet] = (),
+        without: Iterable[str] = (),
+    ) -> None:
+        self.content = content
+        self.table: Table = content[table]
+        if self.table.values.size > MOST_CELLS:
+            raise EditRefused(
+                f"{self.table.label} has more than {MOST_CELLS} cells.", "Select a part of it."
+            )
+        self.along = axes_along(self.table, along)
+        if not self.along:
+            raise EditRefused(
+                f"{self.table.label} has no axis with three breakpoints or more to smooth along.",
+                "Choose another axis or table.",
+            )
+        self.selection = (
+            np.ones(self.table.shape, dtype=bool) if selection is None else selection.astype(bool)
+        )
+        if self.selection.shape != self.table.shape:
+            raise EditRefused("The selection does not fit the table.", "Select again.")
+        if not self.selection.any():
+            raise EditRefused("No cell is selected.", "Select the cells to smooth.")
+        self._weights_given = weights is not None
+        self.weights = self._checked(weights)
+        self.without = tuple(without)
+        self.against = tuple(against)
+        self.system: RuleSystem = gather(
+            content,
+            [table],
+            against=against,
+            allowed=None if selection is None else {table: self.selection},
+            without=self.without,
+        )
+        outside = ~self.selection & ~np.isfinite(self.table.values)
+        if outside.any():
+            raise EditRefused(
+                f"{self.table.label} has empty cells outside the selection.",
+                "Fill them, or select them as well.",
+            )
+
+    def _checked(self, weights: npt.ArrayLike | None) -> FloatArray:
+        """Weights per cell, flat, 1 on average where cells are selected and filled."""
+        filled = np.isfinite(self.table.values)
+        if weights is None:
+            given = np.ones(self.table.shape)
+        else:
+            given = np.array(weights, dtype=np.float64)
+            if given.shape != self.table.shape:
+                raise EditRefused(
+                    f"Weights of shape {given.shape} do not fit {self.table.label}, whose shape "
+                    f"is {self.table.shape}."
+                )
+            if not np.isfinite(given).all() or (given < 0).any():
+                raise EditRefused("A weight is negative or not a number.", "Give weights >= 0.")
+        given = np.where(filled, given, 0.0)
+        counted = self.selection & (given > 0)
+        if not counted.any():
+            raise EditRefused(
+                f"No selected cell of {self.table.label} holds a value that counts.",
+                "Fill some cells, or give them weight.",
+            )
+        return np.asarray((given / given[counted].mean()).reshape(-1))
+
+    @cached_property
+    def data(self) -> FloatArray:
+        """Present values, flat; 0 where empty (those have no weight)."""
+        return np.nan_to_num(self.table.values.reshape(-1))
+
+    @cached_property
+    def penalty(self) -> Any:
+        """The roughness as a quadratic form."""
+        return penalty(self.table, self.along)
+
+    @cached_property
+    def _grid(self) -> GridSpectrum | None:
+        """Closed form of a full, unweighted grid; None otherwise."""
+        full = bool(self.selection.all()) and bool((self.weights == 1.0).all())
+        return grid_spectrum(self.table, self.along) if full else None
+
+    @cached_property
+    def spectrum(self) -> Spectrum:
+        """All strengths at once, rules and locks aside."""
+        if self._grid is not None:
+            return self._grid.spectrum
+        chosen = np.flatnonzero(self.selection.reshape(-1))
+        if chosen.size > MOST_WEIGHTED:
+            filled = self.table.with_values(self.data.reshape(self.table.shape))
+            return grid_spectrum(filled, self.along).spectrum
+        fixed = np.flatnonzero(~self.selection.reshape(-1))
+        part = self.penalty[chosen]
+        pull = part[:, fixed] @ self.data[fixed]
+        held = self.penalty[fixed][:, fixed]
+        rest = float(self.data[fixed] @ (held @ self.data[fixed]))
+        return dense_spectrum(
+            part[:, chosen].toarray(), self.weights[chosen], self.data[chosen], pull, rest
+        )
+
+    def choose(self, criterion: str = "gcv") -> Choice:
+        """Choose the strength automatically.
+
+        Parameters
+        ----------
+        criterion : ``gcv`` or ``reml``
+            Generalised cross-validation with degrees of freedom 1.4 times as dear, or restricted
+            maximum likelihood.
+        """
+        if criterion not in CRITERIA:
+            raise EditRefused(f"{criterion!r} is no way to choose.", f"Use {' or '.join(CRITERIA)}.")
+        return self.at(self.spectrum.best(criterion), criterion)
+
+    def at(self, strength: float, criterion: str = "") -> Choice:
+        """Return what a strength means.
+
+        Raises
+        ------
+        EditRefused
+            If it is negative or not a number.
+        """
+        if not strength >= 0:
+            raise EditRefused("A smoothing strength cannot be negative.", "Give 0 or more.")
+        if strength > STRONGEST:
+            strength = STRAIGHT
+        edf = self.spectrum.edf(strength)
+        count = self.spectrum.count
+        said = []
+        if criterion and edf > 0.9 * count:
+            said.append(
+                f"The automatic strength hardly smooths ({short(edf, 4)} of {count} degrees of "
+                "freedom): it takes the values for free of noise. Choose a strength by eye."
+            )
+        elif criterion and count < FEW_CELLS:
+            said.append(
+                f"With {count} values an automatic strength is uncertain; look at the outcome."
+            )
+        if criterion and np.count_nonzero(self.selection) > MOST_WEIGHTED and self._grid is None:
+            said.append("The automatic strength was chosen as if every cell weighed the same.")
+        return Choice(float(strength), edf, criterion, tuple(said))
+
+    def strength_for(self, edf: float) -> float:
+        """Return the strength with so many effective degrees of freedom."""
+        low, high = np.log(WEAKEST), np.log(STRONGEST)
+        if edf >= self.spectrum.edf(WEAKEST):
+            return 0.0
+        if edf <= self.spectrum.edf(STRONGEST):
+            return STRAIGHT
+        for _ in range(60):
+            middle = (low + high) / 2
+            if self.spectrum.edf(float(np.exp(middle))) > edf:
+                low = middle
+            else:
+                high = middle
+        return float(np.exp((low + high) / 2))
+
+    # -- the answer ----------------------------------------------------------------------
+
+    def propose(self, choice: Choice | float, *, on_raster: bool = True) -> Proposal:
+        """Return the smoothed table.
+
+        Parameters
+        ----------
+        choice : Choice or float
+            A strength, as `choose` or `at` give it.
+        on_raster : bool
+            Whether the values are to be such as storage can hold.
+
+        Raises
+        ------
+        AtOdds
+            If locks and rules cannot all hold.
+        NotSolved
+            If no answer was found.
+        """
+        chosen = choice if isinstance(choice, Choice) else self.at(float(choice))
+        solution, remark = self.solution(chosen.strength)
+        stored = (
+            to_storage(self.system, solution.values)
+            if on_raster
+            else Stored(solution.values, np.empty(0, dtype=np.int64), "as it is")
+        )
+        sets = with_values(self.system, stored.values)
+        before, after = before_and_after(self.system, stored.values)
+        ideal = self.system.unstacked(solution.values)
+        broken = np.concatenate([stored.broken, self.system.reduced.beyond])
+        return Proposal(
+            f"Smooth {self.table.label}",
+            before,
+            after,
+            self._settings(chosen, on_raster),
+            Diagnostics(
+                solver=solution.solver,
+                residual=solution.residual,
+                active=parts_of(self.system, solution.active.tolist()),
+                broken=parts_of(self.system, broken.tolist()),
+                not_stated=not_stated(self.system),
+                strength=chosen.strength,
+                edf=chosen.edf,
+                figures={"stored": stored.method, "cells": int(self.spectrum.count)},
+            ),
+            (*chosen.warnings, *remark, *remarks(self.system, stored, sets, "smoothed")),
+            {
+                p: z
+                for p, z in ideal.items()
+                if not np.array_equal(z, after[p].values, equal_nan=True)
+            },
+        )
+
+    def _settings(self, choice: Choice, on_raster: bool) -> dict[str, Any]:
+        how = {"gcv": "automatic, cross-validated", "reml": "automatic, by likelihood"}
+        settings: dict[str, Any] = {
+            "strength": how.get(choice.criterion, "given"),
+            "along": [self.table.axes[n].label.lower() for n in self.along],
+        }
+        if not self.selection.all():
+            settings["cells"] = int(self.selection.sum())
+        if self._weights_given:
+            settings["weights"] = "given"
+        if self.without:
+            settings["without"] = list(self.without)
+        settings["rounded to storage"] = "yes" if on_raster else "no"
+        return settings
+
+    def solution(self, strength: float) -> tuple[Solution, tuple[str, ...]]:
+        """Return the exact values at a strength, and a remark where the limit was not reached."""
+        remark: tuple[str, ...] = ()
+        if np.isinf(strength):
+            free = self._obeying(self._straight())
+            if free is not None:
+                return free, remark
+            strength = STRONGEST
+            remark = (
+                "Rules, locks or neighbours do not allow a straight answer; the strongest "
+                "smoothing short of it was taken.",
+            )
+        free = self._obeying(self._unbound(strength))
+        if free is not None:
+            return free, remark
+        hessian = self._form(strength)
+        return minimise(self.system, hessian, -(self.weights * self.data)), remark
+
+    def _form(self, strength: float) -> Any:
+        from scipy.sparse import csr_array, diags_array
+
+        return csr_array(diags_array(self.weights) + strength * self.penalty)
+
+    def _unbound(self, strength: float) -> FloatArray | None:
+        """Values without rules but with pinned cells; None if they are not unique."""
+        from scipy.sparse import csc_array
+        from scipy.sparse.linalg import splu
+
+        if strength == 0 and (self.weights > 0).all():
+            return self.data
+        reduced = self.system.reduced
+        if self._grid is not None and reduced.free.size == self.data.size:
+            return self._grid.values(strength).reshape(-1)
+        if not reduced.free.size or reduced.clash:
+            return None
+        base = reduced.full(np.zeros(reduced.free.size))
+        form = self._form(strength)[reduced.free]
+        try:
+            factor = splu(csc_array(form[:, reduced.free]), permc_spec="MMD_AT_PLUS_A")
+        except RuntimeError:  # a hole that nothing speaks of
+            return None
+        right = (self.weights * self.data)[reduced.free] - form @ np.nan_to_num(base)
+        return reduced.full(factor.solve(right))
+
+    def _straight(self) -> FloatArray | None:
+        """Values without any roughness: the weighted straight line, plane, ..."""
+        from scipy.sparse.linalg import spsolve
+
+        if self.system.reduced.free.size != self.data.size:
+            return None
+        basis = straight_basis(self.table, self.along)
+        form = (basis.T @ (basis * self.weights[:, None])).tocsc()
+        shares = spsolve(form, basis.T @ (self.weights * self.data))
+        return np.asarray(basis @ np.atleast_1d(shares))
+
+    def _obeying(self, values: FloatArray | None) -> Solution | None:
+        """The values as an answer if they obey every rule as they are."""
+        reduced = self.system.reduced
+        if values is None or reduced.clash or not np.isfinite(values[reduced.free]).all():
+            return None
+        free = values[reduced.free]
+        if (free < reduced.lower).any() or (free > reduced.upper).any():
+            return None
+        over = reduced.matrix @ free - reduced.bound
+        over = np.where(reduced.equal, np.abs(over), over)
+        if (over > reduced.tolerance).any():
+            return None
+        nothing = np.empty(0, dtype=np.int64)
+        return Solution(reduced.full(free), "", 0.0, nothing, True)
+
+
+def smooth(
+    content: CalibrationSet,
+    table: str,
+    strength: float | str = "auto",
+    *,
+    selection: BoolArray | None = None,
+    weights: npt.ArrayLike | None = None,
+    along: Sequence[int] | None = None,
+    against: Sequence[CalibrationSet] = (),
+    without: Iterable[str] = (),
+    on_raster: bool = True,
+) -> Proposal:
+    """Return a smoothed table; see `Smoother`.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    table : str
+    strength : float, ``auto``, ``reml`` or ``straight``
+        Lambda, on axes and values scaled to their ranges; ``auto`` chooses by cross-validation.
+    selection, weights, along, against, without
+        See `Smoother`.
+    on_raster : bool
+        Whether the values are to be such as storage can hold.
+    """
+    smoother = Smoother(
+        content,
+        table,
+        selection=selection,
+        weights=weights,
+        along=along,
+        against=against,
+        without=without,
+    )
+    if isinstance(strength, str):
+        if strength == "straight":
+            return smoother.propose(smoother.at(STRAIGHT), on_raster=on_raster)
+        criterion = {"auto": "gcv"}.get(strength, strength)
+        return smoother.propose(smoother.choose(criterion), on_raster=on_raster)
+    return smoother.propose(smoother.at(float(strength)), on_raster=on_raster)

@@ -171,7 +171,7 @@ def gate(
     digests = table_digests(content)
     changed = {c.what: c.how for c in changed_tables(digests, since.tables if since else {})}
     if since is None:
-        changed = dict.fromkeys(content.tables, "changed")
+        changed = dict.fromkeys(content.tables, "never signed off")
     items += _findings(report)
     items += _not_checked(content, report, programme, others)
     if programme is not None:

@@ -319,6 +319,23 @@ class FileWork(QObject):
                 "read-only", text, ("Save a copy…", lambda: _drop(self.save_as(document)))
             )
 
+    def show_journal(self) -> None:
+        """Say so when edits cannot be recorded for recovery, and when they can be again."""
+        document = self._desk.current
+        if document is None:
+            return
+        key = f"file {id(document)} journal"
+        problem = recovery.journal_problem(document)
+        if not problem:
+            self._window.banners.drop(key)
+        elif key not in self._window.banners.banners:
+            self._window.banners.show_banner(
+                key,
+                f"{document.title}: {problem} Save often until this is mended.",
+                ("Save", lambda: _drop(self.save(document))),
+                ("Close", _nothing),
+            )
+
     def _on_outside(self, document: Document, state: str) -> None:
         if document not in self._desk.documents:
             return

@@ -32,9 +32,11 @@ class FindingsService(QObject):
         self._jobs = jobs
         self._checker: Checker | None = None
         self._job: Job | None = None
+        self._used: tuple[CalibrationSet, ...] = ()
         desk.current_changed.connect(self.refresh)
         desk.reference_changed.connect(self.refresh)
         desk.edited.connect(self._on_edit)
+        desk.documents_changed.connect(self._on_documents)
 
     @property
     def report(self) -> Report | None:
@@ -60,11 +62,12 @@ class FindingsService(QObject):
 
     def _start(self, document: Document) -> None:
         content = document.content
+        self._used = self._against(document)
         self._job = self._jobs.start(
             f"Checking {document.title}",
             _check,
             content,
-            self._against(document),
+            self._used,
             done=lambda checker: self._take(document, content, checker),
             cancellable=True,
         )
@@ -84,6 +87,12 @@ class FindingsService(QObject):
         if document.content is not content:  # edited while the check ran
             self._update(document, changed_tables(content, document.content))
         self._desk.findings_changed.emit()
+
+    def _on_documents(self) -> None:
+        """Check again if the reference was edited, which the current set's events do not tell."""
+        document = self._desk.current
+        if document is not None and self._against(document) != self._used:
+            self.refresh()
 
     def _on_edit(self, event: Event) -> None:
         document = self._desk.current

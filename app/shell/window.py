@@ -226,6 +226,7 @@ class MainWindow(QMainWindow):
 
     def _on_edit(self, _event: object) -> None:
         self._refresh.start()
+        self.files.show_journal()
         if not self.settings.author_is_given:
             self._ask_author_quietly()
 

@@ -178,7 +178,9 @@ def test_the_welcome_page_has_names(window: MainWindow, samples) -> None:
     assert unnamed(window) == []
 
 
-@pytest.mark.parametrize("show", ["show_keys", "show_about", "show_cautions", "show_history", "show_palette"])
+@pytest.mark.parametrize(
+    "show", ["show_keys", "show_about", "show_cautions", "show_history", "show_palette"]
+)
 def test_dialogs_have_names_and_close_by_escape(opened: MainWindow, qtbot, show: str) -> None:
     getattr(opened, show)()
     dialog = QApplication.activeModalWidget()
@@ -249,7 +251,7 @@ def test_sets_are_chosen_by_keyboard(opened: MainWindow, qtbot) -> None:
 def test_the_live_menus_follow_the_sets(opened: MainWindow) -> None:
     menus = opened.live_menus
     menus.fill_sets()
-    rows = [a for a in menus.open_sets.actions()]
+    rows = menus.open_sets.actions()
     assert [a.text() for a in rows] == ["&1 larch_practice.h5", "&2 larch_normal.h5"]
     assert [a.isChecked() for a in rows] == [True, False]
     rows[1].trigger()

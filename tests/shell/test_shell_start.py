@@ -85,9 +85,7 @@ def test_the_window_does_not_wait_for_plots_files_or_solvers() -> None:
 
 
 def test_files_open_while_the_window_is_there(samples: dict[str, Path]) -> None:
-    said = run(
-        RUN, str(samples["practice"]), str(samples["normal"]), QT_QPA_PLATFORM="offscreen"
-    )
+    said = run(RUN, str(samples["practice"]), str(samples["normal"]), QT_QPA_PLATFORM="offscreen")
     assert said["first"] == "(True, 0, False)"
     assert said["open"] == "['larch_practice.h5', 'larch_normal.h5'] larch_practice.h5"
     assert said["findings"].startswith("True")
@@ -97,9 +95,7 @@ def test_files_open_while_the_window_is_there(samples: dict[str, Path]) -> None:
 @pytest.mark.window
 @pytest.mark.parametrize("scale", ["1", "2"])
 def test_a_real_window_opens_draws_and_closes(samples: dict[str, Path], scale: str) -> None:
-    said = run(
-        RUN, str(samples["practice"]), str(samples["normal"]), QT_SCALE_FACTOR=scale
-    )
+    said = run(RUN, str(samples["practice"]), str(samples["normal"]), QT_SCALE_FACTOR=scale)
     assert said["first"] == "(True, 0, False)"
     assert said["title"].startswith("larch_practice.h5")
     assert said["focus"] == "GridView"

@@ -65,7 +65,7 @@ def test_each_set_has_its_own_undo(opened: MainWindow) -> None:
     assert opened.desk.documents[1].is_modified
 
 
-# -- findings and status line ------------------------------------------------------------------------
+# -- findings and status line ----------------------------------------------------------------------
 
 
 def test_findings_follow_an_edit_without_a_whole_check(opened: MainWindow, wait) -> None:
@@ -104,7 +104,9 @@ def test_an_edit_made_while_the_set_is_checked_is_not_missed(opened: MainWindow,
     assert opened.desk.report.of("pre_engage_torque") == ()
 
 
-def test_the_reference_decides_which_relations_are_checked(opened: MainWindow, samples, wait) -> None:
+def test_the_reference_decides_which_relations_are_checked(
+    opened: MainWindow, samples, wait
+) -> None:
     opened.files.open([samples["low_grip"]])
     wait(lambda: len(opened.desk.documents) == 3)
     opened.desk.set_current(opened.desk.documents[2])
@@ -156,7 +158,7 @@ def test_long_work_shows_itself_and_can_be_cancelled(window: MainWindow, qtbot) 
     assert not window.status.progress.isVisible()
 
 
-# -- history -----------------------------------------------------------------------------------------
+# -- history ---------------------------------------------------------------------------------------
 
 
 def test_the_history_tells_restores_and_is_undoable(opened: MainWindow, qtbot) -> None:
@@ -201,7 +203,7 @@ def test_the_history_model_keeps_qt_rules(opened: MainWindow, qtmodeltester) -> 
     dialog.close()
 
 
-# -- name --------------------------------------------------------------------------------------------
+# -- name ------------------------------------------------------------------------------------------
 
 
 def test_the_name_is_asked_once_and_quietly(window: MainWindow, samples, wait, qtbot) -> None:
@@ -231,7 +233,7 @@ def test_escape_leaves_a_reason_as_it_was(opened: MainWindow, qtbot) -> None:
     assert opened.desk.current.last_reason == ""
 
 
-# -- crash -------------------------------------------------------------------------------------------
+# -- crash -----------------------------------------------------------------------------------------
 
 
 @pytest.fixture
@@ -242,7 +244,9 @@ def guard(window: MainWindow):  # type: ignore[no-untyped-def]
     made.remove()
 
 
-def test_an_error_is_told_and_the_window_stays(window: MainWindow, guard: CrashGuard, qtbot) -> None:
+def test_an_error_is_told_and_the_window_stays(
+    window: MainWindow, guard: CrashGuard, qtbot
+) -> None:
     hook = sys.excepthook
 
     def fail() -> None:
@@ -290,7 +294,7 @@ def test_the_hooks_are_given_back(window: MainWindow) -> None:
     assert (sys.excepthook, threading.excepthook) == before
 
 
-# -- settings ----------------------------------------------------------------------------------------
+# -- settings --------------------------------------------------------------------------------------
 
 
 def test_settings_are_kept_and_odd_ones_ignored(tmp_path, monkeypatch) -> None:

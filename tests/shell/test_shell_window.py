@@ -350,3 +350,46 @@ def test_the_event_loop_is_not_needed_to_build(window: MainWindow) -> None:
     assert fired == []
     other.close()
     other.deleteLater()
+
+
+# -- what else can happen ----------------------------------------------------------------------
+
+
+def test_edits_that_cannot_be_recorded_are_said_to_be(
+    opened: MainWindow, tmp_path, monkeypatch, wait
+) -> None:
+    blocked = tmp_path / "a file, no folder"
+    blocked.write_text("")
+    monkeypatch.setenv("BITEPOINT_STATE_DIR", str(blocked))
+    edit(opened, 1, "Add 1")
+    banner = next(b for key, b in opened.banners.banners.items() if key.endswith("journal"))
+    assert "not being recorded for recovery" in banner.label.text()
+    assert opened.desk.current.is_modified
+    monkeypatch.setenv("BITEPOINT_STATE_DIR", str(tmp_path / "state"))
+    edit(opened, 1, "Add 1 more")
+    assert not any(key.endswith("journal") for key in opened.banners.banners)
+
+
+def test_an_edit_of_the_reference_is_checked_against(opened: MainWindow, samples, wait) -> None:
+    opened.files.open([samples["low_grip"]])
+    wait(lambda: len(opened.desk.documents) == 3)
+    base, mode = opened.desk.documents[1], opened.desk.documents[2]
+    opened.desk.set_current(mode)
+    opened.desk.set_reference(base)
+    wait(lambda: opened.desk.report is not None)
+    before = set(opened.desk.report.findings)
+    table = base.content["cruise_base_torque"]
+    base.do(values_change(table, np.array(table.values) + 5, "Raise the base"))
+    wait(lambda: opened.desk.report is not None)
+    new = set(opened.desk.report.findings) - before
+    assert {f.table for f in new} == {"cruise_base_torque"}
+
+
+def test_a_cancelled_opening_leaves_nothing(window: MainWindow, samples, wait) -> None:
+    window.files.open([samples["normal"]])
+    (job,) = [j for j in window.jobs.running if j.title.startswith("Opening")]
+    job.cancel()
+    wait()
+    assert window.desk.documents == []
+    assert window.banners.banners == {}
+    assert window.files.opening == ()

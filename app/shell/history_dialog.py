@@ -119,8 +119,8 @@ class HistoryDialog(PageDialog):
         header.setHighlightSections(False)
         for column in (0, 1, 4):
             header.setSectionResizeMode(column, QHeaderView.ResizeMode.ResizeToContents)
-        header.setSectionResizeMode(2, QHeaderView.ResizeMode.Stretch)
-        header.resizeSection(3, 200)
+        for column in (2, 3):
+            header.setSectionResizeMode(column, QHeaderView.ResizeMode.Stretch)
         self.details = QPlainTextEdit()
         self.details.setAccessibleName("What the chosen entry changed")
         self.details.setReadOnly(True)
@@ -182,7 +182,7 @@ class HistoryDialog(PageDialog):
             lines = [str(error)]
         if entry.reason:
             lines.insert(0, f"Why: {entry.reason}")
-        self.details.setPlainText("\n".join(lines))
+        self.details.setPlainText("\n".join((entry.title, *lines)))
 
     def _restore(self) -> None:
         row = self.list.currentIndex().row()

@@ -7,6 +7,7 @@ anew (`calib_model.shaping.kkt`).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -68,7 +69,9 @@ class Solution:
     polished: bool
 
 
-def minimise(system: RuleSystem, hessian: Any, gradient: FloatArray) -> Solution:
+def minimise(
+    system: RuleSystem, hessian: Any, gradient: FloatArray, *, prove: bool = True
+) -> Solution:
     """Minimise ``1/2 z'Pz + q'z`` over the cells that may move, under the rules in force.
 
     Parameters
@@ -77,6 +80,8 @@ def minimise(system: RuleSystem, hessian: Any, gradient: FloatArray) -> Solution
     hessian : sparse array, shape (n, n)
         Symmetric, positive semidefinite, over the stacked cells.
     gradient : float array, shape (n,)
+    prove : bool
+        Whether to look for a contradiction where the solvers fail; if not, that is `NotSolved`.
 
     Raises
     ------
@@ -85,7 +90,7 @@ def minimise(system: RuleSystem, hessian: Any, gradient: FloatArray) -> Solution
     NotSolved
         If no solver gives an answer that holds.
     """
-    from .conflict import contradictory
+    from .conflict import contradictory, plainly_contradictory
 
     reduced = system.reduced
     if reduced.clash:
@@ -95,9 +100,14 @@ def minimise(system: RuleSystem, hessian: Any, gradient: FloatArray) -> Solution
     tightened = np.zeros(reduced.bound.size)
     for _ in range(3):
         programme, unscaled, row_scale = _scaled(system, hessian, gradient, tightened)
-        answer = _best(programme)
+        answer = _best(programme, piqp)
         if answer is None:
-            if contradictory(system):
+            # Cheap to show, and saves the second solver's time; the rest is costly.
+            if prove and plainly_contradictory(system):
+                raise AtOdds(system)
+            answer = _best(programme, clarabel)
+        if answer is None:
+            if prove and contradictory(system):
                 raise AtOdds(system)
             raise NotSolved(
                 "No values were found that obey the rules, though no contradiction was found "
@@ -163,23 +173,20 @@ def _finite_limits(lower: FloatArray, upper: FloatArray) -> tuple[FloatArray, Fl
     return np.minimum(lower, upper), np.maximum(lower, upper)
 
 
-def _best(programme: Programme) -> tuple[Raw, float, bool] | None:
-    """The first solver whose answer meets the conditions; polished where that succeeds."""
-    best: tuple[Raw, float, bool] | None = None
-    for solver in (piqp, clarabel):
-        raw = solver(programme)
-        if raw is None:
-            continue
-        better = polish(programme, raw)
-        for candidate, polished in ((better, True), (raw, False)):
-            if candidate is None:
-                continue
-            residual = _residual(programme, candidate)
-            if best is None or residual < best[1]:
-                best = (candidate, residual, polished)
-        if best is not None and best[1] < RESIDUAL:
-            return best
-    return best if best is not None and best[1] < RESIDUAL else None
+def _best(
+    programme: Programme, solver: Callable[[Programme], Raw | None]
+) -> tuple[Raw, float, bool] | None:
+    """A solver's answer, polished where that succeeds; None if it does not meet the conditions."""
+    raw = solver(programme)
+    if raw is None:
+        return None
+    polished = polish(programme, raw)
+    if polished is not None:
+        residual = _residual(programme, polished)
+        if residual < RESIDUAL:
+            return polished, residual, True
+    residual = _residual(programme, raw)
+    return (raw, residual, False) if residual < RESIDUAL else None
 
 
 def _residual(p: Programme, raw: Raw) -> float:

@@ -119,7 +119,7 @@ def _by_differences(
     hessian = diags_array(weight / system.span**2).tocsr()
     narrowed = replace_reduced(system, tightened)
     try:
-        solution = minimise(narrowed, hessian, -(hessian @ np.nan_to_num(aim)))
+        solution = minimise(narrowed, hessian, -(hessian @ np.nan_to_num(aim)), prove=False)
     except (AtOdds, NotSolved):
         return None
     free = reduced.free
@@ -213,9 +213,3 @@ def _share(weight: FloatArray) -> FloatArray:
     """Weights of about 1; a little everywhere, so that no cell strays without need."""
     most = float(weight.max(initial=0.0)) or 1.0
     return np.asarray(np.maximum(weight / most, 1e-3))
-
-
-def whole_cells(system: RuleSystem) -> BoolArray:
-    """Which stacked cells are stored as integers."""
-    whole = np.array([t.storage.is_integer for t in system.tables])
-    return np.asarray(whole[system.owner])

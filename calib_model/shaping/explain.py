@@ -1,0 +1,159 @@
+"""Explain a contradiction in words, and offer the nearest locks that would be feasible."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..core.arrays import BoolArray, FloatArray
+from ..core.numbers import with_unit
+from ..core.rule import at_cell
+from .conflict import find_core
+from .problem import Place, RuleSystem
+from .solve import AtOdds, NotSolved, minimise
+from .storing import to_storage
+from .words import Part, label, parts_of
+
+
+@dataclass(frozen=True)
+class Relock:
+    """A lock, and the nearest value at which it would not contradict the rules."""
+
+    place: Place
+    cell: int
+    now: float
+    instead: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Rules and locks at odds.
+
+    Parameters
+    ----------
+    parts : tuple of Part
+        What contradicts each other, in words with cells and values.
+    irreducible : bool
+        Whether none of it can be left out: without any one part the rest could hold.
+    relocks : tuple of Relock
+        Locks moved as little as possible, so that everything can hold; empty if moving locks
+        does not help.
+    """
+
+    parts: tuple[Part, ...]
+    irreducible: bool
+    relocks: tuple[Relock, ...]
+
+    @property
+    def text(self) -> str:
+        """All of it in sentences."""
+        said = " ".join(p.text for p in self.parts)
+        lines = [f"These cannot all hold: {said}"]
+        if self.relocks:
+            lines.append("Nearest locks that could: " + " ".join(r.text for r in self.relocks))
+        elif any(p.kind == "locked" for p in self.parts):
+            lines.append("No other value of the locks alone would help.")
+        return " ".join(lines)
+
+    def locks(self, system: RuleSystem) -> Mapping[Place, FloatArray]:
+        """Return values of the locked tables with the offered locks in place."""
+        values = {place: t.values.copy() for place, t in zip(system.places, system.tables, strict=True)}
+        for relock in self.relocks:
+            values[relock.place].flat[relock.cell] = relock.instead
+        return values
+
+
+def explain(system: RuleSystem, *, offer: bool = True) -> Conflict | None:
+    """Say why the rules and locks of a system cannot all hold.
+
+    Parameters
+    ----------
+    system : RuleSystem
+        From `calib_model.shaping.problem.gather`, or `AtOdds.system`.
+    offer : bool
+        Whether to look for the nearest feasible locks too, which takes longer.
+
+    Returns
+    -------
+    Conflict or None
+        None if no contradiction can be shown.
+    """
+    core = find_core(system)
+    if core is None:
+        return None
+    relocks = nearest_locks(system) if offer else ()
+    return Conflict(parts_of(system, core.rows, core.held), core.irreducible, relocks)
+
+
+def nearest_locks(system: RuleSystem) -> tuple[Relock, ...]:
+    """Return the locks that would have to change, moved as little as possible.
+
+    Least squares over the locked cells, in shares of their table's range; all other rules hold.
+    Empty if the rules contradict each other without the locks as well.
+    """
+    from scipy.sparse import diags_array
+
+    held = lock_rows(system)
+    if not held.any():
+        return ()
+    locked = np.zeros(system.size, dtype=bool)
+    wanted = np.nan_to_num(system.values)
+    for row in np.flatnonzero(held):
+        cell = int(system.cells_of(int(row))[0])
+        locked[cell] = True
+        wanted[cell] = system.bound[row] / system.matrix.data[system.matrix.indptr[row]]
+    moving = held
+    solution = None
+    # First every lock gives way; then only those that had to.
+    for _ in range(2):
+        loosened = without_rows(system, moving)
+        # Other cells follow the locks; a hair's pull keeps them in one place.
+        weight = np.where(locked, 1.0, 1e-6)
+        hessian = diags_array(weight / system.span**2).tocsr()
+        try:
+            solution = minimise(loosened, hessian, -(hessian @ wanted))
+        except (AtOdds, NotSolved):
+            break
+        kept = loosened
+        gave_way = np.abs(solution.values - wanted) > 1e-4 * system.span
+        moving = held & np.asarray(system.matrix @ gave_way.astype(float) != 0)
+    if solution is None:
+        return ()
+    stored = to_storage(kept, solution.values, wanted, weight)
+    values = solution.values if stored.broken.size else stored.values
+    found = []
+    for cell in np.flatnonzero(locked & (np.abs(values - wanted) > 1e-9 * system.span)):
+        owner, flat = system.locate(int(cell))
+        table, place = system.tables[owner], system.places[owner]
+        now, instead = float(wanted[cell]), float(values[cell])
+        text = (
+            f"{label(system, place)} {at_cell(table, flat)}: {with_unit(instead, table.unit)} "
+            f"in place of {with_unit(now, table.unit)}."
+        )
+        found.append(Relock(place, flat, now, instead, text))
+    return tuple(found)
+
+
+def lock_rows(system: RuleSystem) -> BoolArray:
+    """Which rows of a system are locks."""
+    locks = np.array([s.rule.kind == "locked" for s in system.sources], dtype=bool)
+    if not locks.size:
+        return np.zeros(system.bound.size, dtype=bool)
+    return np.asarray(locks[system.origin])
+
+
+def without_rows(system: RuleSystem, left_out: BoolArray) -> RuleSystem:
+    """Return the system without some of its rows."""
+    kept = np.flatnonzero(~left_out)
+    return replace(
+        system,
+        matrix=system.matrix[kept],
+        bound=system.bound[kept],
+        tolerance=system.tolerance[kept],
+        equal=system.equal[kept],
+        origin=system.origin[kept],
+        number=system.number[kept],
+    )

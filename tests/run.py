@@ -74,7 +74,7 @@ def _parse(arguments: list[str]) -> tuple[argparse.Namespace, list[str]]:
 def _parts(options: argparse.Namespace) -> Iterator[tuple[bool, list[str]]]:
     """Yield whether a part needs real windows, and its pytest arguments."""
     if options.benchmarks:
-        yield False, ["--benchmark-enable", "--benchmark-only", "-m", "not gl and not window",
+        yield False, ["--benchmark-enable", "-m", "not gl and not window",
                       "--timeout=1800", "tests/benchmarks"]  # fmt: skip
         return
     patience = ["--timeout=3600", "-o", "faulthandler_timeout=3500"] if options.slow else []

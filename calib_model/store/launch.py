@@ -8,6 +8,7 @@ import os
 import subprocess
 import sys
 import threading
+import weakref
 from pathlib import Path
 from typing import Any
 
@@ -40,10 +41,13 @@ class Child:
             env=_environment(),
             creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
         )
-        self.timed_out = False
-        self._timer = threading.Timer(seconds, self._time_out)
+        self._late = threading.Event()
+        # The timer knows the process only: it must not keep a forgotten reading alive.
+        self._timer = threading.Timer(seconds, _expire, (self.process, self._late))
         self._timer.daemon = True
         self._timer.start()
+        # A reading that nobody waits for any more must not leave a process and its pipes behind.
+        self._finalizer = weakref.finalize(self, _end, self.process, self._timer)
 
     def ask(self, path: Path) -> None:
         """Ask for the columns of a file."""
@@ -70,15 +74,8 @@ class Child:
 
     def end(self) -> int:
         """End the process, whatever it does, and return its exit status."""
-        self._timer.cancel()
-        process = self.process
-        if process.stdin is not None:
-            process.stdin.close()
-        if process.stdout is not None:
-            process.stdout.close()
-        if process.poll() is None:
-            process.kill()  # it holds nothing worth a tidy end, which would take 20 ms
-        return process.wait()
+        self._finalizer()
+        return self.process.wait()
 
     def status(self, seconds: float = 1.0) -> int:
         """Return the exit status of a process that ended by itself; ends it after `seconds`."""
@@ -86,9 +83,26 @@ class Child:
             self.process.wait(seconds)
         return self.end()
 
-    def _time_out(self) -> None:
-        self.timed_out = True
-        self.process.kill()
+    @property
+    def timed_out(self) -> bool:
+        """Whether the time limit ended the process."""
+        return self._late.is_set()
+
+
+def _expire(process: subprocess.Popen[bytes], late: threading.Event) -> None:
+    late.set()
+    process.kill()
+
+
+def _end(process: subprocess.Popen[bytes], timer: threading.Timer) -> None:
+    timer.cancel()
+    for stream in (process.stdin, process.stdout):
+        if stream is not None:
+            with contextlib.suppress(OSError):
+                stream.close()
+    if process.poll() is None:
+        process.kill()  # it holds nothing worth a tidy end, which would take 20 ms
+        process.wait()
 
 
 def _environment() -> dict[str, str]:

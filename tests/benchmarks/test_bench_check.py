@@ -62,7 +62,9 @@ def _plain_pass(content: CalibrationSet) -> int:
     return bad
 
 
-def test_check_30000_tables(large: CalibrationSet, record_testsuite_property: Record) -> None:
+def test_check_30000_tables(
+    large: CalibrationSet, record_testsuite_property: Record, timed: bool
+) -> None:
     seconds = _seconds(lambda: check(large))
     plain = _seconds(lambda: _plain_pass(large))
     report = check(large)
@@ -71,11 +73,11 @@ def test_check_30000_tables(large: CalibrationSet, record_testsuite_property: Re
     assert report.sound == (_plain_pass(large) == 0)
     record_testsuite_property("check of 30,000 tables: seconds", round(seconds, 3))
     record_testsuite_property("check: times a plain numpy pass", round(seconds / plain, 1))
-    assert seconds < 2.0
+    assert not timed or seconds < 2.0
 
 
 def test_mode_relations_of_30000_tables(
-    large: CalibrationSet, record_testsuite_property: Record
+    large: CalibrationSet, record_testsuite_property: Record, timed: bool
 ) -> None:
     # Every table a new object with equal values, as two files on disk give.
     other = CalibrationSet(
@@ -84,11 +86,11 @@ def test_mode_relations_of_30000_tables(
     assert check(other, [large]).not_checked == ()
     seconds = _seconds(lambda: check(other, [large]))
     record_testsuite_property("check against a base set: seconds", round(seconds, 3))
-    assert seconds < 2.5
+    assert not timed or seconds < 2.5
 
 
 def test_one_edit_among_30000_tables(
-    large: CalibrationSet, record_testsuite_property: Record
+    large: CalibrationSet, record_testsuite_property: Record, timed: bool
 ) -> None:
     checker = Checker(large)
     checker.update(large, [])  # who reads whom is found out once
@@ -104,7 +106,7 @@ def test_one_edit_among_30000_tables(
         assert any(f.rule == "monotone" for f in report.of(curve.id))
     median = sorted(times)[len(times) // 2]
     record_testsuite_property("check after one edit: milliseconds", round(1000 * median, 2))
-    assert median < 0.010
+    assert not timed or median < 0.010
 
 
 def _seconds(work: Callable[[], object]) -> float:

@@ -58,7 +58,7 @@ def _plain_pass(first: CalibrationSet, second: CalibrationSet) -> int:
 
 @pytest.mark.parametrize("changed", [0.01, 1.0], ids=["1 percent changed", "all changed"])
 def test_compare_30000_tables(
-    changed: float, record_testsuite_property: Callable[[str, object], None]
+    changed: float, record_testsuite_property: Callable[[str, object], None], timed: bool
 ) -> None:
     first, second = _large_set("normal", 0.0), _large_set("low_grip", changed)
     # Processor time, so that a machine that is busy elsewhere does not count.
@@ -73,13 +73,13 @@ def test_compare_30000_tables(
     name = f"compare, {changed:.0%} changed"
     record_testsuite_property(f"{name}: seconds", round(ours, 3))
     record_testsuite_property(f"{name}: times a plain numpy pass", round(ours / plain, 1))
-    assert ours < 2.0
+    assert not timed or ours < 2.0
 
 
-def test_identical_objects_are_skipped() -> None:
+def test_identical_objects_are_skipped(timed: bool) -> None:
     first = _large_set("normal", 0.0)
     edited = first.with_table(first["group0.table0"].with_values(1.0))
     start = time.process_time()
     result = compare(first, edited)
-    assert time.process_time() - start < 0.5
+    assert not timed or time.process_time() - start < 0.5
     assert [t.id for t in result.differing] == ["group0.table0"]

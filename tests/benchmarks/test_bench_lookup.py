@@ -76,7 +76,7 @@ def test_map_against_scipy(
 
 @pytest.mark.parametrize("order", ["random", "time-ordered"])
 def test_curve_against_numpy(
-    table: Table, order: str, record_testsuite_property: Callable[[str, object], None]
+    table: Table, order: str, record_testsuite_property: Callable[[str, object], None], timed: bool
 ) -> None:
     curve = Table("curve", table.values[0], table.axes[1:])
     (x,) = _points(curve, order)
@@ -90,4 +90,4 @@ def test_curve_against_numpy(
     record_testsuite_property(
         f"curve {order}: time relative to numpy.interp", round(ours / theirs, 2)
     )
-    assert ours / theirs <= 1.5
+    assert not timed or ours / theirs <= 1.5

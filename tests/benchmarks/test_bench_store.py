@@ -56,7 +56,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("bench")
 
 
-def test_save_30000_tables(folder: Path, record_testsuite_property: Record) -> None:
+def test_save_30000_tables(folder: Path, record_testsuite_property: Record, timed: bool) -> None:
     content = generated_set()
     history = HistoryColumns().with_entries(entries(500))
     columns = encode(content, history.columns()).columns
@@ -65,10 +65,10 @@ def test_save_30000_tables(folder: Path, record_testsuite_property: Record) -> N
     record_testsuite_property("save 30,000 tables: seconds", round(ours, 3))
     record_testsuite_property("save: times a plain h5py pass", round(ours / plain, 1))
     record_testsuite_property("size in MiB", round((folder / "set.h5").stat().st_size / 2**20, 1))
-    assert ours < max(3.0, 8 * plain)
+    assert not timed or ours < max(3.0, 8 * plain)
 
 
-def test_open_30000_tables(folder: Path, record_testsuite_property: Record) -> None:
+def test_open_30000_tables(folder: Path, record_testsuite_property: Record, timed: bool) -> None:
     content = generated_set()
     columns = encode(content, {}).columns
     plain_write(folder / "plain.h5", columns)
@@ -78,10 +78,10 @@ def test_open_30000_tables(folder: Path, record_testsuite_property: Record) -> N
     assert stored.set == content
     record_testsuite_property("open 30,000 tables: seconds", round(ours, 3))
     record_testsuite_property("open: times a plain h5py pass", round(ours / plain, 1))
-    assert ours < max(1.0, 12 * plain)
+    assert not timed or ours < max(1.0, 12 * plain)
 
 
-def test_journal_one_edit(folder: Path, record_testsuite_property: Record) -> None:
+def test_journal_one_edit(folder: Path, record_testsuite_property: Record, timed: bool) -> None:
     content = generated_set()
     saved = write_set(folder / "set.h5", content)
     journal = Journal.start(folder / "set.h5", saved.file_stamp, content, HistoryColumns())
@@ -97,5 +97,5 @@ def test_journal_one_edit(folder: Path, record_testsuite_property: Record) -> No
     journal.close()
     record_testsuite_property("journal, first edit: ms", round(first * 1000, 2))
     record_testsuite_property("journal, each further edit: ms", round(each * 1000, 3))
-    assert first < 0.2
-    assert each < 0.005
+    assert not timed or first < 0.2
+    assert not timed or each < 0.005

@@ -89,16 +89,16 @@ def best(view: SurfaceView, step: Callable[[int], object]) -> tuple[float, int]:
 
 
 def test_turning(
-    view: SurfaceView, record_testsuite_property: Callable[[str, object], None]
+    view: SurfaceView, record_testsuite_property: Callable[[str, object], None], timed: bool
 ) -> None:
     each, drawn = best(view, lambda number: view.set_camera(view.camera.turned(3.0, 0.0)))
     record_testsuite_property("surface of 40 x 40, turning: milliseconds", round(each * 1000, 1))
     assert drawn >= ROUNDS * FRAMES
-    assert each < FLUID
+    assert not timed or each < FLUID
 
 
 def test_dragging_a_patch(
-    view: SurfaceView, record_testsuite_property: Callable[[str, object], None]
+    view: SurfaceView, record_testsuite_property: Callable[[str, object], None], timed: bool
 ) -> None:
     desk = view.desk
     patch = desk.selection.copy()
@@ -115,4 +115,4 @@ def test_dragging_a_patch(
         "surface of 40 x 40, dragging a patch: milliseconds", round(each * 1000, 1)
     )
     assert drawn >= ROUNDS * FRAMES * 0.9
-    assert each < FLUID * 1.5
+    assert not timed or each < FLUID * 1.5

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from pathlib import Path
 
 import h5py
@@ -9,6 +10,9 @@ import numpy as np
 import pytest
 import xarray
 
+from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.table import Table
+from calib_model.store import open_file, write_set
 from calib_model.store.layout import COLUMNS
 from tests.store.making import small_image, small_set
 
@@ -84,3 +88,13 @@ def test_old_tools_can_read_it(file: Path) -> None:
     # Superblock version 2 is read by HDF5 1.8 and later (HDF5 file format specification, from
     # memory); version 3 would need 1.10.
     assert file.read_bytes()[8] == 2
+
+
+def test_a_forgotten_reading_leaves_no_process(tmp_path: Path) -> None:
+    path = tmp_path / "set.h5"
+    write_set(path, CalibrationSet([Table("a", 1.0)]))
+    reading = open_file(path)
+    process = reading._child.process
+    del reading
+    gc.collect()
+    assert process.poll() is not None

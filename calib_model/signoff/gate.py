@@ -311,7 +311,7 @@ def _undecided(
         return Item(
             Obstacle.DECISION,
             id,
-            f"{label} was {how} after {decision.by} accepted it.",
+            f"{label} was edited after {decision.by} accepted it.",
             "Accept or query it again.",
             Severity.WARNING,
         )

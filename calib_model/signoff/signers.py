@@ -59,7 +59,7 @@ class Signer:
             return f"may not sign for {namespace}"
         if self.after is not None and time < self.after:
             return f"is listed from {self.after:%Y-%m-%d %H:%M} UTC only"
-        if self.before is not None and time >= self.before:
+        if self.before is not None and time > self.before:  # as OpenSSH: that moment included
             return f"is listed until {self.before:%Y-%m-%d %H:%M} UTC only"
         return ""
 

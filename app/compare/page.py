@@ -1,14 +1,557 @@
-"""What the work area Compare will do, and what can be done today."""
+"""The work area Compare: two sides, the summary, one table in both sets, taking over."""
 
-TITLE = "Compare"
-COMING = (
-    "Here two sets will stand side by side: which tables differ, where, by how much, and which "
-    "relation between drive modes that breaks. Single tables will be taken over from one set into "
-    "the other as one step that can be undone."
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QHideEvent, QResizeEvent, QShowEvent
+from PySide6.QtWidgets import (
+    QHBoxLayout,
+    QLabel,
+    QProgressBar,
+    QPushButton,
+    QSplitter,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
 )
-NOW = (
-    ("Choose a reference set above: Tune checks mode relations against it.", ""),
-    ("List every difference and every breach of a mode relation:", "bitepoint compare A.h5 B.h5"),
-    ("The same for another program to read:", "bitepoint compare A.h5 B.h5 --json"),
-    ("Check one set against another:", "bitepoint check A.h5 --against B.h5"),
+
+from app.desk import Desk
+from app.plots.view import OneLine
+from calib_model.compare import State, TableComparison
+from calib_model.compare.relation import oriented
+from calib_model.compare.take_over import Into, take_over_cells, take_over_tables
+from calib_model.editing.change import Change
+from calib_model.errors import BitepointError
+from calib_model.session.document import Document
+
+from .detail import Detail
+from .earlier import EarlierDialog
+from .grids import ComparedGrid
+from .service import Comparing, JobsLike
+from .sides import Side
+from .sides_bar import SidesBar
+from .summary import Summary
+from .taking import Order, Scope, TakeStrip
+from .words import STATES, counted
+
+NARROW, LOW = 900, 460
+"""Below these sizes list and table take turns, and lines that can be missed are left out."""
+MANY = 400
+"""More tables than this are taken over in the background."""
+CAUTION = (
+    "Desk aid: verify on a closed course with trained drivers; the functional-safety process "
+    "(ISO 26262), local codes and licensed practice come first."
 )
+NO_SETS = (
+    "<h3>Compare two sets</h3>"
+    "<p>No set is open. Open two sets from the File menu (Ctrl+O), or the sample sets "
+    "(Ctrl+Shift+O), to see which tables differ, where, by how much, and whether they keep the "
+    "relation between their modes.</p>"
+)
+ONE_SET = (
+    "<h3>Compare two sets</h3>"
+    "<p>Only {name} is open, and it has no edits since it was saved. Open a second set (Ctrl+O), "
+    "or hold it against an earlier state of its own:</p>"
+)
+
+
+class ComparePage(QWidget):
+    """Two sets side by side.
+
+    Parameters
+    ----------
+    desk : Desk
+    jobs : JobsLike
+        The window's background work.
+
+    Attributes
+    ----------
+    comparing : Comparing
+    summary, detail, strip, sides : QWidget
+    """
+
+    def __init__(self, desk: Desk, jobs: JobsLike, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.desk, self._jobs = desk, jobs
+        self.comparing = Comparing(desk, jobs, self)
+        self.sides = SidesBar(desk, self.comparing)
+        self.summary = Summary()
+        self.detail = Detail()
+        self.strip = TakeStrip()
+        self._in_turn = "list"
+        self._build()
+        self._connect()
+        self._on_sides()
+
+    # -- building --------------------------------------------------------------------------------
+
+    def _build(self) -> None:
+        self.empty = QLabel()
+        self.empty.setTextFormat(Qt.TextFormat.RichText)
+        self.empty.setWordWrap(True)
+        self.empty.setMargin(24)
+        self.empty.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
+        self.earlier_button = QPushButton("Choose an earlier state…")
+        self.earlier_button.clicked.connect(lambda _checked=False: self.choose_earlier())
+        nothing = QWidget()
+        column = QVBoxLayout(nothing)
+        column.addWidget(self.empty)
+        row = QHBoxLayout()
+        row.setContentsMargins(24, 0, 24, 0)
+        row.addWidget(self.earlier_button)
+        row.addStretch(1)
+        column.addLayout(row)
+        column.addStretch(1)
+        self.progress = QProgressBar()
+        self.progress.setRange(0, 100)
+        self.progress.setTextVisible(True)
+        self.progress.setAccessibleName("How far the comparison is")
+        self.cancel = QPushButton("Cancel")
+        self.cancel.setToolTip("Gives the comparison up.")
+        self.cancel.clicked.connect(lambda _checked=False: self._on_cancel())
+        self.wait = QWidget()
+        row = QHBoxLayout(self.wait)
+        row.setContentsMargins(8, 2, 8, 2)
+        row.addWidget(QLabel("Comparing…"))
+        row.addWidget(self.progress, 1)
+        row.addWidget(self.cancel)
+        self.wait.hide()
+        right = QWidget()
+        column = QVBoxLayout(right)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addWidget(self.detail, 1)
+        column.addWidget(self.strip)
+        self._right = right
+        self._across = QSplitter(Qt.Orientation.Horizontal)
+        self._across.addWidget(self.summary)
+        self._across.addWidget(right)
+        self._across.setStretchFactor(1, 1)
+        self._across.setSizes([300, 1000])
+        self._across.setChildrenCollapsible(False)
+        self.caution = OneLine()
+        self.caution.show_text(CAUTION)
+        self.caution.setIndent(6)
+        self._pages = QStackedWidget()
+        self._pages.addWidget(self._across)
+        self._pages.addWidget(nothing)
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.setSpacing(0)
+        whole.addWidget(self.sides)
+        whole.addWidget(self.wait)
+        whole.addWidget(self._pages, 1)
+        whole.addWidget(self.caution)
+        self.setFocusProxy(self.summary.view)
+
+    def _connect(self) -> None:
+        comparing, pair = self.comparing, self.detail.pair
+        comparing.sides_changed.connect(self._on_sides)
+        comparing.compared.connect(self._on_compared)
+        comparing.updated.connect(self._on_updated)
+        comparing.progressed.connect(lambda share: self.progress.setValue(round(100 * share)))
+        self.sides.earlier_wanted.connect(self._ask_earlier)
+        self.summary.chosen.connect(self._on_chosen)
+        self.summary.entered.connect(self.focus_cells)
+        self.summary.threshold_changed.connect(self._on_threshold)
+        self.summary.rows.modelReset.connect(self._say_scopes)
+        pair.selection_changed.connect(self._say_scopes)
+        pair.cursor_changed.connect(self._follow_on_desk)
+        pair.told.connect(lambda text, refused: self.desk.tell(text, refused=refused))
+        self.strip.ordered.connect(self._take)
+        self.strip.left.connect(self.focus_cells)
+        self.strip.asked.connect(self.desk.tell)
+
+    # -- what the window asks --------------------------------------------------------------------
+
+    @property
+    def grid(self) -> ComparedGrid:
+        """The grid that the menus act on."""
+        return self.detail.grid
+
+    def step_table(self, by: int) -> None:
+        """Show the next (or previous) table of the list."""
+        if not self.summary.step(by):
+            end = "last" if by > 0 else "first"
+            self.desk.tell(f"This is the {end} table of the list.")
+
+    def step_finding(self, by: int) -> None:
+        """Go to the next (or previous) cell that breaches the relation between the modes."""
+        if self.comparing.prepared is None:
+            return
+        pair = self.detail.pair
+        if self.summary.shown and pair.step_breach(by):
+            self._tell_breach()
+            return
+        rows = self.summary.rows
+        row = rows.row_of(self.summary.shown) + by if self.summary.shown else 0
+        while (found := rows.pair_at(row)) is not None:
+            if found.breaches:
+                self.summary.show_table(found.id)
+                cells = sorted(pair.breaches)
+                if cells:
+                    pair.set_cursor(cells[0 if by > 0 else -1])
+                    self.focus_cells()
+                self._tell_breach()
+                return
+            row += by
+        total = len(self.comparing.prepared.comparison.breaches)
+        if not total:
+            self.desk.tell("No table breaches the relation between the modes.")
+            return
+        listed = sum(1 for id in rows.ids() if self._pair_of(id).breaches)
+        hidden = total - listed
+        what = "last" if by > 0 else "first"
+        more = f" {counted(hidden, 'table')} in breach not listed." if hidden else ""
+        self.desk.tell(f"This is the {what} breach of the list.{more}")
+
+    def step_difference(self, by: int) -> None:
+        """Go to the next (or previous) cell that differs, in the next table if need be."""
+        pair = self.detail.pair
+        if self.summary.shown and pair.step_difference(by):
+            return
+        if self.summary.step(by):
+            places = np.flatnonzero(pair.counted().reshape(-1))
+            pair.go_to_first(places, by)
+            return
+        self.desk.tell(f"This is the {'last' if by > 0 else 'first'} difference of the list.")
+
+    def next_pane(self, by: int) -> None:
+        """Move the keyboard on: list, grids, plots, reason."""
+        panes = self.detail.panes
+        stops: list[QWidget] = [self.summary.view]
+        stops += [panes[w].view for w in ("first", "second", "difference")]
+        stops += [self.detail.views, self.strip.reason]
+        focused = self.focusWidget()
+        here = next(
+            (
+                n
+                for n, stop in enumerate(stops)
+                if focused is not None and (stop is focused or stop.isAncestorOf(focused))
+            ),
+            -1 if by > 0 else 0,
+        )
+        for _ in stops:
+            here = (here + by) % len(stops)
+            if here == 0 and self._is_narrow:
+                self._turn("list")
+            elif self._is_narrow:
+                self._turn("table")
+            if here and self.detail.narrow and here < 5:
+                self.detail.show_part(here - 1)
+            stop = stops[here]
+            if stop.isVisible():
+                target = stop.currentWidget() if stop is self.detail.views else stop  # type: ignore[attr-defined]
+                target.setFocus(Qt.FocusReason.ShortcutFocusReason)
+                return
+
+    def find_tables(self) -> None:
+        """Show the list and give its filter the keyboard."""
+        self._turn("list")
+        self.summary.focus_filter()
+
+    def apply_remedy(self, number: int) -> None:
+        """Say where remedies are."""
+        self.desk.tell("Remedies are offered in Tune (Ctrl+1), next to the findings.")
+
+    def focus_cells(self) -> None:
+        """Give the cells the keyboard."""
+        self._turn("table")
+        self.grid.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def list_all(self) -> None:
+        """Clear every choice of the list."""
+        self.summary.clear()
+
+    def take(self, scope: Scope, into: Into) -> None:
+        """Take over, once a reason is given."""
+        self._turn("table")
+        side = self._side(into)
+        if side is None or self.comparing.prepared is None:
+            self.desk.tell("There is nothing to take over yet.", refused=True)
+        elif side.why_fixed:
+            self.desk.tell(side.why_fixed, refused=True)
+        else:
+            self.strip.order(Order(scope, into))
+
+    def choose_earlier(self) -> None:
+        """Choose an earlier state of B (or of the only set) as A."""
+        side = self.comparing.second
+        document = side.document if side is not None else self.desk.current
+        if document is not None:
+            self._ask_earlier("first", document)
+
+    def open_in_tune(self) -> str:
+        """Open the shown table in the set being edited; return its id, empty if it has none."""
+        shown = self.summary.shown
+        current = self.desk.current
+        if current is None or shown not in current.content.tables:
+            self.desk.tell("The set being edited has no such table.", refused=True)
+            return ""
+        self.desk.open_table(shown)
+        self._follow_on_desk()
+        return shown
+
+    # -- sides -----------------------------------------------------------------------------------
+
+    def _side(self, into: Into) -> Side | None:
+        return self.comparing.first if into is Into.FIRST else self.comparing.second
+
+    def _ask_earlier(self, which: str, document: Document) -> None:
+        def take(side: Side) -> None:
+            other = self.comparing.second if which == "first" else self.comparing.first
+            if other is None:
+                other = Side(document)
+            sides = (side, other) if which == "first" else (other, side)
+            self.comparing.choose(*sides)
+
+        EarlierDialog(
+            document, self._jobs, take, lambda text: self.desk.tell(text, refused=True), self
+        ).open()
+
+    def _names(self) -> tuple[str, str]:
+        first, second = self.comparing.first, self.comparing.second
+        return (first.name if first else "A", second.name if second else "B")
+
+    def _on_sides(self) -> None:
+        comparing = self.comparing
+        if comparing.ready:
+            self._pages.setCurrentIndex(0)
+        else:
+            current = self.desk.current
+            if current is None:
+                self.empty.setText(NO_SETS)
+            else:
+                self.empty.setText(ONE_SET.format(name=current.title))
+            self.earlier_button.setVisible(current is not None)
+            self._pages.setCurrentIndex(1)
+        for into, letter in ((Into.FIRST, "A"), (Into.SECOND, "B")):
+            side = self._side(into)
+            name = side.name if side is not None else ""
+            why = side.why_fixed if side is not None else "No set is chosen."
+            self.strip.show_target(into, letter, name, why)
+        self.strip.setVisible(comparing.ready)
+
+    # -- comparing -------------------------------------------------------------------------------
+
+    def _pair_of(self, table_id: str) -> TableComparison:
+        assert self.comparing.prepared is not None
+        return self.comparing.prepared.comparison.tables[table_id]
+
+    def _on_compared(self) -> None:
+        comparing = self.comparing
+        self.wait.setVisible(comparing.busy)
+        self.progress.setValue(0)
+        self.summary.show_prepared(comparing.prepared)
+        if comparing.prepared is not None:
+            self.summary.say_empty("")
+        elif comparing.cancelled:
+            self.summary.say_empty("The comparison was given up. F5 compares again.")
+        elif comparing.busy:
+            self.summary.say_empty("Comparing the two sets…")
+        else:
+            self.summary.say_empty("Choose two sets above.")
+        self._say_summary()
+        if comparing.prepared is None:
+            self.detail.show_pair(None, None, self.summary.threshold, self._names())
+            self._say_scopes()
+            return
+        tables = comparing.prepared.comparison.tables
+        wanted = self.summary.shown if self.summary.shown in tables else ""
+        first = self.summary.rows.pair_at(0)
+        self.summary.show_table(wanted or (first.id if first is not None else ""))
+
+    def _on_updated(self, _ids: object) -> None:
+        shown = self.summary.shown
+        self.summary.show_prepared(self.comparing.prepared)
+        self._say_summary()
+        self._show(shown)
+
+    def _on_cancel(self) -> None:
+        self.comparing.cancel()
+
+    def compare_again(self) -> None:
+        """Compare again after it was given up."""
+        self.comparing.again()
+
+    def _say_summary(self) -> None:
+        prepared = self.comparing.prepared
+        if prepared is None:
+            self.sides.words.show_text("")
+            return
+        counts = self.summary.rows.counts()
+        parts = [f"{counts[state]} {STATES[state]}" for state in State if counts[state]]
+        text = f"{counted(len(prepared.pairs), 'table')}: {', '.join(parts)}."
+        result = prepared.comparison
+        sets = oriented(result.first, result.second)
+        if sets is not None:
+            if result.breaches:
+                waived = sum(1 for b in result.breaches if b.waived)
+                mode = f"relation of {sets[0].mode} to {sets[1].mode}"
+                text = (
+                    f"{counted(len(result.breaches), 'table')} in breach of the {mode}"
+                    + (f" ({waived} waived)" if waived else "")
+                    + f" (F8). {text}"
+                )
+            else:
+                text = f"{text} {result.relation} No table is in breach."
+        self.sides.words.show_text(text)
+
+    # -- the table in sight ----------------------------------------------------------------------
+
+    def _on_chosen(self, table_id: str) -> None:
+        self._show(table_id)
+        current = self.desk.current
+        sides = (self.comparing.first, self.comparing.second)
+        if any(s is not None and s.document is current and s.is_live for s in sides):
+            self.desk.open_table(table_id)
+
+    def _show(self, table_id: str) -> None:
+        prepared = self.comparing.prepared
+        pair = prepared.comparison.tables.get(table_id) if prepared is not None else None
+        self.detail.show_pair(
+            pair,
+            prepared.comparison if prepared is not None else None,
+            self.summary.threshold,
+            self._names(),
+        )
+        self._say_scopes()
+
+    def _on_threshold(self) -> None:
+        prepared = self.comparing.prepared
+        self.detail.mark(
+            prepared.comparison if prepared is not None else None, self.summary.threshold
+        )
+
+    def _follow_on_desk(self) -> None:
+        """Put the desk's cursor where this one is, so that Tune opens on the same cell."""
+        aligned, table = self.detail.pair.aligned, self.desk.table
+        shown = self.summary.shown
+        if aligned is not None and aligned.same_grid and table is not None and table.id == shown:
+            self.desk.set_cursor(self.detail.pair.cursor)
+
+    def _tell_breach(self) -> None:
+        found = self.detail.pair.breaches.get(self.detail.pair.cursor)
+        if found is not None:
+            self.desk.tell(found[1])
+
+    # -- taking over -----------------------------------------------------------------------------
+
+    def _say_scopes(self) -> None:
+        pair = self.detail.pair
+        cells = int(pair.selection.sum()) if pair.table is not None else 0
+        label = pair.table.label if pair.table is not None else "the table"
+        listed = self.summary.rows.rowCount()
+        self.strip.show_scopes(
+            {
+                Scope.CELLS: f"the selection: {counted(cells, 'cell')}",
+                Scope.TABLE: f"the table: {label}",
+                Scope.WHOLE: "the table with its rules and texts",
+                Scope.LISTED: f"all that are listed: {counted(listed, 'table')}",
+            }
+        )
+
+    def _take(self, order: Order) -> None:
+        prepared, side = self.comparing.prepared, self._side(order.into)
+        source = self._side(Into.SECOND if order.into is Into.FIRST else Into.FIRST)
+        if prepared is None or side is None or source is None:
+            return
+        comparison, reason = prepared.comparison, self.strip.reason.text().strip()
+        shown = self.summary.shown
+        if order.scope is Scope.LISTED:
+            ids = self.summary.rows.ids()
+            if len(ids) > MANY:
+                self._jobs.start(
+                    f"Taking over {counted(len(ids), 'table')}",
+                    _take_many,
+                    (comparison, ids, order.into, source.name, reason),
+                    done=lambda change: self._perform(change, side),
+                    failed=lambda problem: self.desk.tell(str(problem), refused=True),
+                    cancellable=True,
+                )
+                return
+            self._perform_made(
+                side,
+                lambda: take_over_tables(comparison, ids, order.into, source.name, reason),
+            )
+        elif shown not in comparison.tables:
+            self.desk.tell("No table is chosen.", refused=True)
+        elif order.scope is Scope.CELLS:
+            chosen = self.detail.pair.selection
+            pair = comparison.tables[shown]
+            self._perform_made(
+                side, lambda: take_over_cells(pair, chosen, order.into, source.name, reason)
+            )
+        else:
+            whole = order.scope is Scope.WHOLE
+            self._perform_made(
+                side,
+                lambda: take_over_tables(
+                    comparison, [shown], order.into, source.name, reason, whole=whole
+                ),
+            )
+
+    def _perform_made(self, side: Side, make: Any) -> None:
+        try:
+            change = make()
+        except BitepointError as problem:
+            self.desk.tell(str(problem), refused=True)
+            return
+        self._perform(change, side)
+
+    def _perform(self, change: Change, side: Side) -> None:
+        """Do a change in the set of a side, which becomes the set being edited."""
+        if change.is_empty:
+            self.desk.tell(f"Nothing to take over: {side.name} holds the same there already.")
+            return
+        if side.document not in self.desk.documents:
+            return
+        self.comparing.keep_sides()
+        if self.desk.current is not side.document:
+            # Undo, redo and the findings follow the set being edited.
+            self.desk.set_current(side.document)
+        if self.desk.do(change):
+            note = f" {change.note}" if change.note else ""
+            self.desk.tell(f"{change.title} into {side.document.title}.{note} Ctrl+Z undoes it.")
+            self.strip.done()
+
+    # -- room ------------------------------------------------------------------------------------
+
+    @property
+    def _is_narrow(self) -> bool:
+        return self.width() < NARROW
+
+    def _turn(self, wanted: str) -> None:
+        self._in_turn = wanted
+        self._arrange()
+
+    def _arrange(self) -> None:
+        """Where there is no room for both, list and table take turns."""
+        narrow = self._is_narrow
+        self.summary.setVisible(not narrow or self._in_turn == "list")
+        self._right.setVisible(not narrow or self._in_turn == "table")
+        self.caution.setVisible(self.height() >= LOW)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Arrange for the new size."""
+        super().resizeEvent(event)
+        self._arrange()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Begin, or catch up with what was edited meanwhile."""
+        super().showEvent(event)
+        self.comparing.set_active(True)
+        self._on_sides()
+
+    def hideEvent(self, event: QHideEvent) -> None:
+        """Let comparing be."""
+        super().hideEvent(event)
+        self.comparing.set_active(False)
+
+
+def _take_many(control: Any, work: tuple[Any, ...]) -> Change:
+    comparison, ids, into, origin, reason = work
+    return take_over_tables(comparison, ids, into, origin, reason, progress=control.progress)

@@ -42,6 +42,9 @@ class GridModel(QAbstractTableModel):
     source : GridSource
     """
 
+    changed_words = "changed since saved", "Changed since the set was saved."
+    """What the mark of a changed cell means: in a list of states, and as a sentence."""
+
     def __init__(self, source: GridSource, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self.source = source
@@ -241,7 +244,7 @@ class GridModel(QAbstractTableModel):
     def _states(self, row: int, column: int) -> list[str]:
         said = (
             (self._locked, "locked"),
-            (self._changed, "changed since saved"),
+            (self._changed, self.changed_words[0]),
             (self._off_raster, "between storage steps"),
             (self._beyond, "outside the limits"),
         )
@@ -264,7 +267,7 @@ class GridModel(QAbstractTableModel):
         if self._locked[row, column]:
             lines.append("Locked: edits leave it as it is.")
         if self._changed[row, column]:
-            lines.append("Changed since the set was saved.")
+            lines.append(self.changed_words[1])
         lines += [
             f"{str(severity).capitalize()}: {sentence}"
             for severity, sentence in self._findings_at(cell)

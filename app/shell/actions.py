@@ -24,13 +24,19 @@ MENUS = {
     "Edit": "&Edit",
     "Values": "&Values",
     "Table": "&Table",
+    "Compare": "&Compare",
     "View": "Vie&w",
     "Sets": "&Sets",
     "Help": "&Help",
 }
 """Menu titles in their order, each with a mnemonic of its own."""
 
-PARTS = ("app.tune.values_actions", "app.plots.actions", "app.tune.actions")
+PARTS = (
+    "app.tune.values_actions",
+    "app.plots.actions",
+    "app.tune.actions",
+    "app.compare.actions",
+)
 """Modules that bring rows of their own as ``ACTIONS``."""
 
 
@@ -110,7 +116,7 @@ OWN: tuple[Action, ...] = (
     Action("view.tune", "T&une", "-View", lambda w: w.show_area(0), ("Ctrl+1",),
            "Shape tables.", checked=_area(0)),
     Action("view.compare", "&Compare", "View", lambda w: w.show_area(1), ("Ctrl+2",),
-           "Two sets side by side (still to come).", checked=_area(1)),
+           "Two sets side by side.", checked=_area(1)),
     Action("view.road", "R&oad", "View", lambda w: w.show_area(2), ("Ctrl+3",),
            "Recordings and desk manoeuvres (still to come).", checked=_area(2)),
     Action("view.release", "&Release", "View", lambda w: w.show_area(3), ("Ctrl+4",),

@@ -18,7 +18,6 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.compare import page as compare_page
 from app.desk import Desk
 from app.release import page as release_page
 from app.road import page as road_page
@@ -72,7 +71,7 @@ class MainWindow(QMainWindow):
         self.findings_service = FindingsService(self.desk, self.jobs)
         self._shown_welcome: tuple[object, ...] | None = None
         self.tune: Any = None
-        self.grid: Any = None
+        self._compare: Any = None
         self.plots: Any = None
         self.table_list: Any = None
         self.closing = False
@@ -111,7 +110,10 @@ class MainWindow(QMainWindow):
         self._tune_stack.addWidget(self._starting)
         self._tune_stack.addWidget(self.welcome)
         self.pages.addWidget(self._tune_place)
-        for page in (compare_page, road_page, release_page):
+        self._compare_place = QWidget()
+        QVBoxLayout(self._compare_place).setContentsMargins(0, 0, 0, 0)
+        self.pages.addWidget(self._compare_place)
+        for page in (road_page, release_page):
             self.pages.addWidget(PlainPage(page.TITLE, page.COMING, page.NOW, self.pages))
         right = QVBoxLayout()
         right.setContentsMargins(0, 0, 0, 0)
@@ -152,7 +154,7 @@ class MainWindow(QMainWindow):
         from app.tune.page import TunePage
 
         self.tune = TunePage(self.desk)
-        for part in ("grid", "plots", "table_list"):
+        for part in ("plots", "table_list"):
             setattr(self, part, getattr(self.tune, part, None))
         # On a very small screen the page scrolls, rather than lose its lower edge.
         self._tune_scroll = QScrollArea()
@@ -166,6 +168,28 @@ class MainWindow(QMainWindow):
         self.refresh()
         if self.area == 0:
             self.show_area(0)
+
+    @property
+    def compare(self) -> Any:
+        """The work area Compare, made when it is first asked for."""
+        if self._compare is None:
+            from app.compare.page import ComparePage
+
+            self._compare = ComparePage(self.desk, self.jobs)
+            self._compare_place.layout().addWidget(self._compare)
+        return self._compare
+
+    @property
+    def work(self) -> Any:
+        """The work area whose tables and findings the menus mean."""
+        return self.compare if self.area == AREAS.index("Compare") else self.tune
+
+    @property
+    def grid(self) -> Any:
+        """The grid in sight, which the menus act on; None where there is none."""
+        if self.area and self.area != AREAS.index("Compare"):
+            return None
+        return getattr(self.work, "grid", None)
 
     # -- what is shown -------------------------------------------------------------------------
 
@@ -209,6 +233,8 @@ class MainWindow(QMainWindow):
 
     def show_area(self, number: int) -> None:
         """Show a work area and give it the keyboard."""
+        if number == AREAS.index("Compare"):
+            _ = self.compare  # made when it is first shown
         self.pages.setCurrentIndex(number)
         self.switcher.show_area(number)
         self._keyboard_target().setFocus(Qt.FocusReason.ShortcutFocusReason)
@@ -216,7 +242,8 @@ class MainWindow(QMainWindow):
 
     def _keyboard_target(self) -> QWidget:
         if self.area:
-            return self.pages.currentWidget()
+            compares = self.area == AREAS.index("Compare")
+            return self.compare if compares else self.pages.currentWidget()
         shown = self._tune_stack.currentWidget()
         if self.tune is not None and shown is self._tune_scroll:
             return self.grid  # type: ignore[no-any-return]

@@ -135,6 +135,14 @@ class TunePage(QWidget):
         """Open the next (or previous) table as the list shows them."""
         self.table_list.step(by)
 
+    def step_finding(self, by: int) -> None:
+        """Go to the next (or previous) finding of the set, at its cell."""
+        self.findings.step(by)
+
+    def apply_remedy(self, number: int) -> None:
+        """Mend the chosen finding by one of the remedies listed."""
+        self.findings.apply_remedy(number)
+
     def find_tables(self) -> None:
         """Show the table list and give its filter the keyboard."""
         self._arrange("list")

@@ -1,0 +1,103 @@
+"""Actions of the work area Compare."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from app.action import Action, with_document
+from app.compare.taking import Scope
+from app.desk import Desk
+from calib_model.compare.take_over import Into
+
+MENU = "Compare"
+_AREA = 1
+
+
+def _in_area(act: Callable[[Any], object]) -> Callable[[Any], None]:
+    """Return a handler that works in Compare alone: elsewhere it would change what is not seen."""
+
+    def run(window: Any) -> None:
+        if window.area == _AREA:
+            act(window.compare)
+        else:
+            window.desk.tell("This works in Compare (Ctrl+2).", refused=True)
+
+    return run
+
+
+def _take(scope: Scope, into: Into) -> Callable[[Any], None]:
+    return _in_area(lambda page: page.take(scope, into))
+
+
+def _open_in_tune(window: Any) -> None:
+    if window.compare.open_in_tune():
+        window.show_area(0)
+
+
+def _sets(desk: Desk) -> bool:
+    return desk.current is not None
+
+
+ACTIONS: tuple[Action, ...] = (
+    Action("compare.next_difference", "Next &difference", MENU,
+           _in_area(lambda page: page.step_difference(+1)), ("F3",),
+           "Go to the next cell that differs, in the next table of the list if need be.", _sets),
+    Action("compare.previous_difference", "Previous d&ifference", MENU,
+           _in_area(lambda page: page.step_difference(-1)), ("Shift+F3",),
+           "Go to the cell that differs before this one.", _sets),
+    Action("compare.cells_into_b", "Take over the &selection into B", f"-{MENU}",
+           _take(Scope.CELLS, Into.SECOND), ("Ctrl+T",),
+           "Give the selected cells of B the values of A.", _sets),
+    Action("compare.cells_into_a", "Take over the selection into &A", MENU,
+           _take(Scope.CELLS, Into.FIRST), ("Ctrl+Shift+T",),
+           "Give the selected cells of A the values of B.", _sets),
+    Action("compare.table_into_b", "Take over the &table into B", MENU,
+           _take(Scope.TABLE, Into.SECOND), ("Ctrl+U",),
+           "Give the table in B the values of A, and its axes where they differ.", _sets),
+    Action("compare.table_into_a", "Take over the table &into A", MENU,
+           _take(Scope.TABLE, Into.FIRST), ("Ctrl+Shift+Y",),
+           "Give the table in A the values of B, and its axes where they differ.", _sets),
+    Action("compare.whole_into_b", "Take over the table with &rules and texts into B", MENU,
+           _take(Scope.WHOLE, Into.SECOND), (),
+           "Make the table in B the same as in A, rules, limits and texts included.", _sets),
+    Action("compare.whole_into_a", "Take over the table with rules and te&xts into A", MENU,
+           _take(Scope.WHOLE, Into.FIRST), (),
+           "Make the table in A the same as in B, rules, limits and texts included.", _sets),
+    Action("compare.listed_into_b", "Take over all &listed tables into B", MENU,
+           _take(Scope.LISTED, Into.SECOND), (),
+           "Give every listed table in B the values of A, as one step.", _sets),
+    Action("compare.listed_into_a", "Take over all listed tables int&o A", MENU,
+           _take(Scope.LISTED, Into.FIRST), (),
+           "Give every listed table in A the values of B, as one step.", _sets),
+    Action("compare.swap", "S&wap A and B", f"-{MENU}", _in_area(lambda p: p.comparing.swap()),
+           ("Ctrl+M",), "Exchange A and B, so that every difference changes its sign.", _sets),
+    Action("compare.choose_a", "&Choose A", MENU,
+           lambda w: w.compare.sides.first.setFocus() if w.area == _AREA else None, (),
+           "Go to the list of sets and earlier states for A.", _sets),
+    Action("compare.choose_b", "C&hoose B", MENU,
+           lambda w: w.compare.sides.second.setFocus() if w.area == _AREA else None, (),
+           "Go to the list of sets and earlier states for B.", _sets),
+    Action("compare.earlier", "Hold B against an &earlier state…", MENU,
+           _in_area(lambda page: page.choose_earlier()), (),
+           "Choose an earlier state of B as A, from its history.", _sets),
+    Action("compare.again", "Co&mpare again", MENU, _in_area(lambda page: page.compare_again()),
+           ("F5",), "Compare again after it was given up.", _sets),
+    Action("compare.list_all", "List all that di&ffer", f"-{MENU}",
+           _in_area(lambda page: page.list_all()), ("Ctrl+Backspace",),
+           "Clear the find box and every other choice of the list.", _sets),
+    Action("compare.in_tune", "Sha&pe this table in Tune", MENU, _open_in_tune, ("Ctrl+Y",)[:0],
+           "Open the table in Tune, at the same cell, in the set being edited.", with_document),
+    *(
+        Action(f"compare.view_{number + 1}", f"View &{number + 1}: {name}", f"-{MENU}"
+               if not number else MENU,
+               _in_area(lambda page, n=number: page.detail.show_view(n)), (),
+               tip, _sets)
+        for number, (name, tip) in enumerate((
+            ("difference map, or lines", "Show the map of differences; of a curve, both lines."),
+            ("slices, or rules and texts", "Show both slices; of a curve, what else differs."),
+            ("surface", "Show both maps as surfaces, or the difference."),
+            ("rules and texts", "Show which rules, texts and settings of the map differ."),
+        ))
+    ),
+)  # fmt: skip

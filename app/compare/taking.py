@@ -1,0 +1,146 @@
+"""The strip that takes over: a reason, what is taken, and into which set."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from PySide6.QtCore import QEvent, QObject, Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QLineEdit, QPushButton, QWidget
+
+from calib_model.compare.take_over import Into
+
+from .summary import QuietCombo
+
+
+class Scope(StrEnum):
+    """What is taken over."""
+
+    CELLS = "cells"
+    TABLE = "table"
+    WHOLE = "whole"
+    LISTED = "listed"
+
+
+@dataclass(frozen=True)
+class Order:
+    """What is to be taken over, and into which side."""
+
+    scope: Scope
+    into: Into
+
+
+class TakeStrip(QWidget):
+    """Reason, scope and two buttons that name the set they change.
+
+    Signals
+    -------
+    ordered : Order
+        With a reason given.
+    left
+        The keyboard is to go back to the cells.
+    asked : str
+        A reason is needed first; the text says so.
+    """
+
+    ordered = Signal(object)
+    left = Signal()
+    asked = Signal(str)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._waiting: Order | None = None
+        self.reason = QLineEdit()
+        self.reason.setMaxLength(1000)
+        self.reason.setPlaceholderText("Reason, for the history")
+        self.reason.setAccessibleName("Reason for taking over")
+        self.reason.setToolTip(
+            "Why values are taken over; the history keeps it. Enter takes over what was asked "
+            "for, Esc goes back to the cells."
+        )
+        self.reason.installEventFilter(self)
+        self.reason.returnPressed.connect(self._on_return)
+        self.scope = QuietCombo()
+        self.scope.setAccessibleName("What to take over")
+        self.scope.setToolTip("What the two buttons take over.")
+        self.scope.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.scope.setMinimumContentsLength(10)
+        self.scope.setSizeAdjustPolicy(
+            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+        )
+        for scope in Scope:
+            self.scope.addItem(str(scope), scope)
+        self.into_first, self.into_second = QPushButton(), QPushButton()
+        for button, into in ((self.into_first, Into.FIRST), (self.into_second, Into.SECOND)):
+            button.clicked.connect(
+                lambda _checked=False, into=into: self.order(
+                    Order(Scope(self.scope.currentData()), into)
+                )
+            )
+        label = QLabel("&Reason")
+        label.setBuddy(self.reason)
+        what = QLabel("Take over")
+        what.setBuddy(self.scope)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(6, 3, 6, 3)
+        row.setSpacing(6)
+        row.addWidget(label)
+        row.addWidget(self.reason, 3)
+        row.addWidget(what)
+        row.addWidget(self.scope, 2)
+        row.addWidget(self.into_first)
+        row.addWidget(self.into_second)
+
+    def show_scopes(self, words: dict[Scope, str]) -> None:
+        """Say what each scope is just now."""
+        for number, scope in enumerate(Scope):
+            self.scope.setItemText(number, words[scope])
+
+    def show_target(self, into: Into, letter: str, name: str, why_not: str) -> None:
+        """Name the set that a button changes, or say why it changes nothing."""
+        button = self.into_first if into is Into.FIRST else self.into_second
+        text = button.fontMetrics().elidedText(name, Qt.TextElideMode.ElideMiddle, 190)
+        button.setText(f"into {letter}: {text}".replace("&", "&&"))
+        button.setAccessibleName(f"Take over into {letter}, {name}")
+        button.setEnabled(not why_not)
+        button.setToolTip(why_not or f"Changes {name}, as one step that can be undone.")
+
+    def order(self, order: Order) -> None:
+        """Take over, once there is a reason."""
+        if not self.reason.text().strip():
+            self._waiting = order
+            self.reason.setFocus(Qt.FocusReason.ShortcutFocusReason)
+            self.asked.emit("Type the reason, then press Enter to take over; Esc leaves it.")
+            return
+        self._waiting = None
+        self.ordered.emit(order)
+
+    def done(self) -> None:
+        """Mark the reason, so that the next one is typed over it."""
+        self.reason.selectAll()
+
+    def _on_return(self) -> None:
+        waiting = self._waiting
+        if not self.reason.text().strip():
+            self.asked.emit("The reason is empty: a word or two are enough.")
+        elif waiting is not None:
+            self._waiting = None
+            self.left.emit()
+            self.ordered.emit(waiting)
+        else:
+            self.left.emit()
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Esc leaves the reason and what waited for it."""
+        if (
+            isinstance(event, QKeyEvent)
+            and event.type() == QEvent.Type.KeyPress
+            and event.key() == Qt.Key.Key_Escape
+        ):
+            if self._waiting is not None:
+                self._waiting = None
+                self.asked.emit("Nothing was taken over.")
+            self.left.emit()
+            return True
+        return super().eventFilter(watched, event)

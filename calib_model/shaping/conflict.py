@@ -140,9 +140,7 @@ def _loop(system: RuleSystem, lines: _Lines) -> Core | None:
     up = alone > 0
     head = np.concatenate([np.where(ups, first, second), np.where(up, cell, n)]).astype(np.int64)
     tail = np.concatenate([np.where(ups, second, first), np.where(up, n, cell)]).astype(np.int64)
-    weight = np.concatenate(
-        [lines.bound[two] / np.abs(factor), lines.bound[one] / np.abs(alone)]
-    )
+    weight = np.concatenate([lines.bound[two] / np.abs(factor), lines.bound[one] / np.abs(alone)])
     line = np.concatenate([two, one])
     order = np.argsort(head.astype(np.uint16) if n < 65_535 else head, kind="stable")
     edges = negative_loop(n + 1, tail[order], head[order], weight[order])

@@ -60,7 +60,9 @@ class Conflict:
 
     def locks(self, system: RuleSystem) -> Mapping[Place, FloatArray]:
         """Return values of the locked tables with the offered locks in place."""
-        values = {place: t.values.copy() for place, t in zip(system.places, system.tables, strict=True)}
+        values = {
+            place: t.values.copy() for place, t in zip(system.places, system.tables, strict=True)
+        }
         for relock in self.relocks:
             values[relock.place].flat[relock.cell] = relock.instead
         return values

@@ -57,7 +57,9 @@ def nearest_steps(
     return x
 
 
-def _best_group(gain: FloatArray, can: BoolArray, takes: np.ndarray, along: np.ndarray) -> BoolArray:
+def _best_group(
+    gain: FloatArray, can: BoolArray, takes: np.ndarray, along: np.ndarray
+) -> BoolArray:
     """Return the group with the least sum of gains that holds what each member takes along."""
     from scipy.sparse import csr_array
     from scipy.sparse.csgraph import breadth_first_order, maximum_flow

@@ -96,9 +96,7 @@ def _solve(
     best = np.inf
     kept = (z, part)
     for _ in range(REFINEMENTS):
-        rest = np.concatenate(
-            [-(p.hessian @ z + p.gradient + a.T @ part), right[rows] - a @ z]
-        )
+        rest = np.concatenate([-(p.hessian @ z + p.gradient + a.T @ part), right[rows] - a @ z])
         size = float(np.abs(rest).max(initial=0.0))
         if not np.isfinite(size):
             return None

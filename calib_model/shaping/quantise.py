@@ -148,9 +148,7 @@ def quantise(
     )
     system.allowed[np.isnan(system.values)] = False
     before_rounding = system.broken(system.values)
-    before_rounding = before_rounding[
-        ~np.isin(before_rounding, system.reduced.beyond)
-    ]
+    before_rounding = before_rounding[~np.isin(before_rounding, system.reduced.beyond)]
     off = np.zeros(system.bound.size, dtype=bool)
     off[before_rounding] = True
     kept = without_rows(system, off) if off.any() else system

@@ -22,7 +22,7 @@ from ..rules.check import Surroundings
 from .problem import Place, RuleSystem, Source, gather
 from .proposal import Diagnostics, Proposal
 from .solve import Solution, minimise
-from .storing import Stored, to_storage
+from .storing import SECONDS, Stored, to_storage
 from .words import label, parts_of
 
 PASSES = 5
@@ -38,6 +38,7 @@ def repair(
     weights: Mapping[str, Any] | None = None,
     without: Iterable[str] = (),
     on_raster: bool = True,
+    seconds: float = SECONDS,
 ) -> Proposal:
     """Return the nearest values that satisfy every rule in force.
 
@@ -57,11 +58,13 @@ def repair(
         Kinds of rule to leave out.
     on_raster : bool
         Whether the values are to be such as storage can hold.
+    seconds : float
+        Time to look for stored values that keep rules which rounding breaks; 0 for none.
 
     Raises
     ------
     AtOdds
-        If locks and rules cannot all hold; see `calib_model.shaping.explain`.
+        If locks and rules cannot all hold; see `calib_model.shaping.explain.explain`.
     NotSolved
         If no answer was found.
     """
@@ -78,7 +81,7 @@ def repair(
         weight = system.stacked(weights or {}, 1.0)
         solution = _nearest(system, target, weight)
         stored = (
-            to_storage(system, solution.values, target, weight)
+            to_storage(system, solution.values, target, weight, seconds=seconds)
             if on_raster
             else Stored(solution.values, np.empty(0, dtype=np.int64), "as it is")
         )
@@ -151,6 +154,8 @@ def remarks(
 ) -> tuple[str, ...]:
     """Return what is to be known about an outcome, in sentences."""
     said = []
+    if not system.reduced.free.size:
+        said.append("Every cell is held by a lock or a rule, or may not move.")
     if stored.broken.size:
         said.append(
             f"Rounding to storage breaks {_rows(stored.broken.size)} "

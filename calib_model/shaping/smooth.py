@@ -34,7 +34,7 @@ from .spectrum import (
     dense_spectrum,
     grid_spectrum,
 )
-from .storing import Stored, to_storage
+from .storing import SECONDS, Stored, to_storage
 from .words import parts_of
 
 MOST_CELLS = 40_000
@@ -196,7 +196,9 @@ class Smoother:
             maximum likelihood.
         """
         if criterion not in CRITERIA:
-            raise EditRefused(f"{criterion!r} is no way to choose.", f"Use {' or '.join(CRITERIA)}.")
+            raise EditRefused(
+                f"{criterion!r} is no way to choose.", f"Use {' or '.join(CRITERIA)}."
+            )
         return self.at(self.spectrum.best(criterion), criterion)
 
     def at(self, strength: float, criterion: str = "") -> Choice:
@@ -244,7 +246,9 @@ class Smoother:
 
     # -- the answer ----------------------------------------------------------------------
 
-    def propose(self, choice: Choice | float, *, on_raster: bool = True) -> Proposal:
+    def propose(
+        self, choice: Choice | float, *, on_raster: bool = True, seconds: float = SECONDS
+    ) -> Proposal:
         """Return the smoothed table.
 
         Parameters
@@ -253,6 +257,9 @@ class Smoother:
             A strength, as `choose` or `at` give it.
         on_raster : bool
             Whether the values are to be such as storage can hold.
+        seconds : float
+            Time to look for stored values that keep rules which rounding breaks; 0 while a
+            slider is drawn.
 
         Raises
         ------
@@ -264,7 +271,7 @@ class Smoother:
         chosen = choice if isinstance(choice, Choice) else self.at(float(choice))
         solution, remark = self.solution(chosen.strength)
         stored = (
-            to_storage(self.system, solution.values)
+            to_storage(self.system, solution.values, seconds=seconds)
             if on_raster
             else Stored(solution.values, np.empty(0, dtype=np.int64), "as it is")
         )

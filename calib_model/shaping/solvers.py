@@ -71,7 +71,9 @@ def piqp(programme: Programme) -> Raw | None:
         rows[equal] = result.y
     if some_rows:
         rows[strict] = result.z_u
-    return _sane(Raw(np.array(result.x), rows, np.array(result.z_bl), np.array(result.z_bu), "PIQP"))
+    return _sane(
+        Raw(np.array(result.x), rows, np.array(result.z_bl), np.array(result.z_bu), "PIQP")
+    )
 
 
 def clarabel(programme: Programme) -> Raw | None:
@@ -89,9 +91,7 @@ def clarabel(programme: Programme) -> Raw | None:
         csc_matrix(-unit[np.flatnonzero(has_low)]),
         csc_matrix(unit[np.flatnonzero(has_high)]),
     ]
-    right = np.concatenate(
-        [p.bound[equal], p.bound[~equal], -p.lower[has_low], p.upper[has_high]]
-    )
+    right = np.concatenate([p.bound[equal], p.bound[~equal], -p.lower[has_low], p.upper[has_high]])
     cones = [
         library.ZeroConeT(int(equal.sum())),
         library.NonnegativeConeT(right.size - int(equal.sum())),

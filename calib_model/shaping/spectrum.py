@@ -128,9 +128,7 @@ def grid_spectrum(table: Table, along: Sequence[int]) -> GridSpectrum:
     share = 1.0 / (1.0 + rough.reshape(-1))
     data = _turned(table.values, tuple(bases), back=False).reshape(-1) / np.sqrt(share)
     nothing = np.zeros(share.size)
-    return GridSpectrum(
-        Spectrum(share, data, nothing, 0.0, share.size), tuple(bases), table.shape
-    )
+    return GridSpectrum(Spectrum(share, data, nothing, 0.0, share.size), tuple(bases), table.shape)
 
 
 def _turned(values: FloatArray, bases: Sequence[FloatArray], *, back: bool) -> FloatArray:
@@ -160,6 +158,4 @@ def dense_spectrum(
     share, basis = eigh(np.diag(weights), both)
     share = np.clip(share, 0.0, 1.0)
     share[share > 1 - 1e-9] = 1.0
-    return Spectrum(
-        share, basis.T @ (both @ data), basis.T @ pull, rest, int((weights > 0).sum())
-    )
+    return Spectrum(share, basis.T @ (both @ data), basis.T @ pull, rest, int((weights > 0).sum()))

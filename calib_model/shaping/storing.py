@@ -21,9 +21,9 @@ from .reduce import Reduced
 from .solve import AtOdds, NotSolved, minimise
 
 SECONDS = 2.0
-"""Time for the integer programme."""
-REACH = 3
-"""How many steps away from the ideal value the integer programme looks."""
+"""Time for each turn of the integer programme."""
+REACH = (3, 12, 50)
+"""How many steps away from the ideal value the integer programme looks, one after the other."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +49,8 @@ def to_storage(
     ideal: FloatArray,
     target: FloatArray | None = None,
     weights: FloatArray | None = None,
+    *,
+    seconds: float = SECONDS,
 ) -> Stored:
     """Return the stored values nearest to a target that keep the rules.
 
@@ -61,6 +63,8 @@ def to_storage(
         What to stay near; the ideal values by default.
     weights : float array, shape (n,)
         1 by default.
+    seconds : float
+        Time for each turn of the integer programme; 0 to do without (while a slider is drawn).
     """
     reduced = system.reduced
     raster = raster_of(system)
@@ -89,8 +93,10 @@ def to_storage(
         candidate = Stored(nearest, left(nearest), "nearest")
         if candidate.broken.size <= best.broken.size:
             best = candidate
-    if best.broken.size:
-        searched = _by_search(system, reduced, raster, ideal, aim, weight)
+    for reach in REACH:
+        if not best.broken.size or seconds <= 0:
+            break
+        searched = _by_search(system, raster, ideal, aim, weight, reach, seconds)
         if searched is not None:
             candidate = Stored(searched, left(searched), "searched")
             if candidate.broken.size < best.broken.size:
@@ -148,16 +154,18 @@ def replace_reduced(system: RuleSystem, reduced: Reduced) -> RuleSystem:
 
 def _by_search(
     system: RuleSystem,
-    reduced: Reduced,
     raster: Raster,
     ideal: FloatArray,
     aim: FloatArray,
     weight: FloatArray,
+    reach: int,
+    seconds: float,
 ) -> FloatArray | None:
     """Look for whole numbers near the ideal values that keep every row."""
     from scipy.optimize import Bounds, LinearConstraint, milp
     from scipy.sparse import csr_array, diags_array, eye_array, hstack, vstack
 
+    reduced = system.reduced
     k = reduced.free.size
     whole = raster.whole
     step = np.where(whole, raster.numerator / raster.denominator, system.span[reduced.free])
@@ -167,8 +175,8 @@ def _by_search(
     low, high = raster.limits(reduced.lower, reduced.upper)
     low = np.where(whole, low, (reduced.lower - origin) / step)
     high = np.where(whole, high, (reduced.upper - origin) / step)
-    low = np.maximum(low, np.where(whole, np.floor(here) - REACH, here - 0.05))
-    high = np.minimum(high, np.where(whole, np.ceil(here) + REACH, here + 0.05))
+    low = np.maximum(low, np.where(whole, np.floor(here) - reach, here - 0.05))
+    high = np.minimum(high, np.where(whole, np.ceil(here) + reach, here + 0.05))
     if (low > high).any():
         return None
     base = np.where(whole, np.rint(here), here)
@@ -199,7 +207,7 @@ def _by_search(
             np.concatenate([bottom, np.full(2 * k, -np.inf)]),
             np.concatenate([top, off, -off]),
         ),
-        options={"time_limit": SECONDS, "mip_rel_gap": 0.02},
+        options={"time_limit": seconds, "mip_rel_gap": 0.02},
     )
     if result.x is None:
         return None

@@ -48,9 +48,7 @@ def label(system: RuleSystem, place: Place) -> str:
     return f"{name} ({content.mode} mode)" if number else name
 
 
-def parts_of(
-    system: RuleSystem, rows: Iterable[int], held: Iterable[int] = ()
-) -> tuple[Part, ...]:
+def parts_of(system: RuleSystem, rows: Iterable[int], held: Iterable[int] = ()) -> tuple[Part, ...]:
     """Say rows in words, those of one rule together; locks cell by cell.
 
     Parameters

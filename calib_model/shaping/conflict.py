@@ -287,7 +287,7 @@ def _farkas(system: RuleSystem, lines: _Lines, part: IntArray) -> IntArray | Non
     result = linprog(bound, A_eq=conditions, b_eq=right, bounds=(0, None), method="highs-ds")
     if result.status != 0 or result.fun > -1e-11:
         return None
-    return part[result.x > 1e-9]
+    return np.asarray(part[result.x > 1e-9])
 
 
 def _shared_out(

@@ -103,8 +103,8 @@ def nearest_locks(system: RuleSystem) -> tuple[Relock, ...]:
         return ()
     locked = np.zeros(system.size, dtype=bool)
     wanted = np.nan_to_num(system.values)
-    for row in np.flatnonzero(held):
-        cell = int(system.cells_of(int(row))[0])
+    for row in np.flatnonzero(held).tolist():
+        cell = int(system.cells_of(row)[0])
         locked[cell] = True
         wanted[cell] = system.bound[row] / system.matrix.data[system.matrix.indptr[row]]
     moving = held
@@ -127,8 +127,9 @@ def nearest_locks(system: RuleSystem) -> tuple[Relock, ...]:
     stored = to_storage(kept, solution.values, wanted, weight)
     values = solution.values if stored.broken.size else stored.values
     found = []
-    for cell in np.flatnonzero(locked & (np.abs(values - wanted) > 1e-9 * system.span)):
-        owner, flat = system.locate(int(cell))
+    off = locked & (np.abs(values - wanted) > 1e-9 * system.span)
+    for cell in np.flatnonzero(off).tolist():
+        owner, flat = system.locate(cell)
         table, place = system.tables[owner], system.places[owner]
         now, instead = float(wanted[cell]), float(values[cell])
         text = (

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..core.arrays import BoolArray, FloatArray
+from ..core.arrays import BoolArray, FloatArray, IntArray
 from .raster import Differences
 
 MOST_CELLS = 20_000
@@ -57,9 +57,7 @@ def nearest_steps(
     return x
 
 
-def _best_group(
-    gain: FloatArray, can: BoolArray, takes: np.ndarray, along: np.ndarray
-) -> BoolArray:
+def _best_group(gain: FloatArray, can: BoolArray, takes: IntArray, along: IntArray) -> BoolArray:
     """Return the group with the least sum of gains that holds what each member takes along."""
     from scipy.sparse import csr_array
     from scipy.sparse.csgraph import breadth_first_order, maximum_flow

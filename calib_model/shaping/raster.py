@@ -109,10 +109,7 @@ def on_raster(reduced: Reduced, raster: Raster) -> tuple[Reduced, Differences, B
         (a == -b)
         & raster.whole[i]
         & raster.whole[j]
-        & (
-            raster.numerator[i] * raster.denominator[j]
-            == raster.numerator[j] * raster.denominator[i]
-        )
+        & (raster.numerator[i] == raster.numerator[j])
         & (raster.denominator[i] == raster.denominator[j])
     )
     two, a, i, j = two[alike], a[alike], i[alike], j[alike]

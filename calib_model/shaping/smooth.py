@@ -325,10 +325,8 @@ class Smoother:
             if free is not None:
                 return free, remark
             strength = STRONGEST
-            remark = (
-                "Rules, locks or neighbours do not allow a straight answer; the strongest "
-                "smoothing short of it was taken.",
-            )
+            said = "Rules, locks or neighbours do not allow a straight answer; the strongest "
+            remark = (said + "smoothing short of it was taken.",)
         free = self._obeying(self._unbound(strength))
         if free is not None:
             return free, remark

@@ -198,7 +198,7 @@ def _residual(p: Programme, raw: Raw) -> float:
 def _active(system: RuleSystem, raw: Raw, row_scale: FloatArray) -> IntArray:
     """Rows of the system with a multiplier that matters."""
     reduced = system.reduced
-    most = max((float(np.abs(p).max(initial=0.0)) for p in (raw.rows, raw.lower, raw.upper)))
+    most = max(float(np.abs(p).max(initial=0.0)) for p in (raw.rows, raw.lower, raw.upper))
     matters = 1e-7 * max(most, 1e-12)
     rows = reduced.rows[np.abs(raw.rows) > matters]
     low = reduced.lower_row[raw.lower > matters]

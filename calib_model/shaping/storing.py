@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from ..core.arrays import BoolArray, FloatArray, IntArray
+from ..core.arrays import FloatArray, IntArray
 from .nearest_steps import MOST_CELLS, nearest_steps
 from .problem import RuleSystem
 from .raster import Raster, on_raster, raster_of

@@ -16,7 +16,7 @@ from calib_model.session.document import Document
 from calib_model.signoff.decisions import decide, give_level
 from calib_model.signoff.keys import PrivateKey
 from calib_model.signoff.signing import make_sign_off
-from calib_model.signoff.verify import State, verify
+from calib_model.signoff.verification import State, verify
 from calib_model.store import HistoryColumns, read_set, write_set
 
 from .sets import first_values

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
     from calib_model.core.record import Trial
     from calib_model.exchange.marking import Mark
-    from calib_model.signoff.verify import Verification
+    from calib_model.signoff.verification import Verification
     from calib_model.store.reading import StoredSet
 
 SUMMARY = "write a set for other programs"
@@ -73,7 +73,7 @@ def run(arguments: Sequence[str]) -> Answer:
         refuse(f"{given.out}: This is a folder.", "Give the name of a file in it.")
     with SetFiles([given.set, *given.against]) as files:
         from calib_model.exchange.marking import make_trial, mark_of
-        from calib_model.signoff.verify import verify
+        from calib_model.signoff.verification import verify
 
         stored, *others = files.results()
     content = stored.set

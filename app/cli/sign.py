@@ -61,7 +61,7 @@ def run(arguments: Sequence[str]) -> Answer:
         raise CannotDo(blocked(in_the_way, given.set))
     key = loaded_key(given.key, given.passphrase_file)
     from calib_model.signoff.signing import make_sign_off
-    from calib_model.signoff.verify import verify
+    from calib_model.signoff.verification import verify
 
     made = make_sign_off(
         document.content, key, name=given.name, role=given.role, comment=given.comment

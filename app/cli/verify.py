@@ -13,7 +13,7 @@ from app.cli.reading import SetFiles
 from app.cli.text import caution, listed, title
 
 if TYPE_CHECKING:
-    from calib_model.signoff.verify import Verification
+    from calib_model.signoff.verification import Verification
 
 SUMMARY = "verify who signed a set, and what changed since"
 
@@ -40,7 +40,7 @@ def run(arguments: Sequence[str]) -> Answer:
 
     with SetFiles([given.set]) as files:
         from calib_model.signoff.signers import read_signers
-        from calib_model.signoff.verify import verify
+        from calib_model.signoff.verification import verify
 
         signers = read_signers(given.signers)
         try:

@@ -17,7 +17,7 @@ from ..core.record import Trial
 from ..errors import EditRefused
 from ..rules.waivers import today
 from ..signoff.statement import stamp
-from ..signoff.verify import State, Verification
+from ..signoff.verification import State, Verification
 
 _WORDS = {
     State.UNSIGNED: "UNSIGNED",

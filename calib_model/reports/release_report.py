@@ -18,7 +18,7 @@ from ..core.record import Trial
 from ..core.units import shown
 from ..rules.check import Report
 from ..signoff.statement import read_statement, stamp
-from ..signoff.verify import Verification
+from ..signoff.verification import Verification
 from ..signoff.wire import SignatureProblem
 from .svg import legend, table_plots
 

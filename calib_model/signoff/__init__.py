@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from .verify import Verification, verify
+    from .verification import Verification, verify
 
 __all__ = ["Verification", "verify"]
 
@@ -18,4 +18,4 @@ def __getattr__(name: str) -> Any:
     # Late: `cryptography` takes longer to load than a small set to check.
     if name not in __all__:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.verify"), name)
+    return getattr(import_module(f"{__name__}.verification"), name)

@@ -17,7 +17,7 @@ from ..session.programme import Milestone, Programme
 from .decisions import signer_of
 from .signers import AllowedSigners
 from .statement import NAMESPACE, REVIEWER, Statement
-from .verify import CLOCK_SLACK, changed_tables, checked_chain
+from .verification import CLOCK_SLACK, changed_tables, checked_chain
 from .wire import SignatureProblem
 
 RASTER_RULES = frozenset({"on_raster", "axis_on_raster"})

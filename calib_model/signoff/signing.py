@@ -11,7 +11,7 @@ from ..rules.waivers import same_person
 from . import sshsig
 from .keys import PrivateKey
 from .statement import AUTHOR, MAX_TEXT, NAMESPACE, REVIEWER, read_statement, statement_text
-from .verify import CLOCK_SLACK, checked_chain
+from .verification import CLOCK_SLACK, checked_chain
 from .wire import SignatureProblem
 
 _OTHER_ROLE = {AUTHOR: REVIEWER, REVIEWER: AUTHOR}

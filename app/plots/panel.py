@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QSize, Qt, QTimer
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QEvent, QSignalBlocker, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QCheckBox,
@@ -27,6 +29,11 @@ from app.plots.legend import Legend
 from app.plots.slices import SlicesView
 from app.plots.view import Findings, OneLine, PlotView
 
+if TYPE_CHECKING:
+    from app.plots.surface.view import SurfaceView
+
+MAP, SLICES, SURFACE = 0, 1, 2
+"""Tabs; where there is room, the first stands for heat map and slices together."""
 SIDE_BY_SIDE = 620
 ONE_ABOVE_OTHER = 560
 SWITCHES = 290
@@ -54,11 +61,21 @@ class PlotPanel(QWidget):
     Parameters
     ----------
     desk : Desk
+
+    Attributes
+    ----------
+    surface : SurfaceView or None
+        None until it is first asked for: it brings OpenGL.
     """
+
+    surface_choice_changed = Signal(str)
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.desk = desk
+        self.surface: SurfaceView | None = None
+        self._surface_choice = ""
+        self._findings: Findings = {}
         self.setAccessibleName("Plots of the table in work")
         self.curve = CurveView(desk, self)
         self.heat = HeatMapView(desk, self)
@@ -94,11 +111,11 @@ class PlotPanel(QWidget):
         for mode, text in _MODE_WORDS.items():
             self.mode_choice.addItem(text, mode)
         self.tabs = QTabBar(self)
-        self.tabs.addTab("Map")
-        self.tabs.addTab("Slices")
+        for text in ("Map", "Slices", "Surface"):
+            self.tabs.addTab(text)
         self.tabs.setExpanding(False)
         self.tabs.setUsesScrollButtons(False)
-        self.tabs.setAccessibleName("Heat map or slices")
+        self.tabs.setAccessibleName("Heat map, slices or surface")
         for choice in (self.along_choice, self.mode_choice):
             choice.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
             choice.setMinimumWidth(70)
@@ -174,6 +191,7 @@ class PlotPanel(QWidget):
             Severity is ``error``, ``warning`` or ``note``.  Call it again after
             `Desk.table_changed` and `Desk.findings_changed`.
         """
+        self._findings = findings
         for view in self.views:
             view.set_findings(findings)
 
@@ -192,6 +210,31 @@ class PlotPanel(QWidget):
     def toggle_reference(self) -> None:
         """Turn the overlay of the reference set on or off."""
         self.reference_box.toggle()
+
+    def show_surface(self) -> None:
+        """Show the map as a surface, or go back to heat map and slices."""
+        there = self.tabs.currentIndex() == SURFACE
+        self.tabs.setCurrentIndex(MAP if there else SURFACE)
+        self.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    @property
+    def shows_surface(self) -> bool:
+        """Whether the surface is chosen."""
+        return self.tabs.currentIndex() == SURFACE
+
+    @property
+    def surface_choice(self) -> str:
+        """Whether surfaces are drawn: ``auto``, ``on`` or ``off``."""
+        return self.surface.choice if self.surface is not None else self._surface_choice or "auto"
+
+    def set_surface_choice(self, choice: str) -> None:
+        """Choose whether surfaces are drawn: ``auto``, ``on`` or ``off``."""
+        if choice == self._surface_choice:
+            return
+        self._surface_choice = choice
+        if self.surface is not None:
+            self.surface.set_choice(choice)
+        self.surface_choice_changed.emit(choice)
 
     def swap_along(self) -> None:
         """Run the slices along the other axis."""
@@ -223,7 +266,6 @@ class PlotPanel(QWidget):
         table = self.desk.table
         is_map = table is not None and table.values.ndim >= 2
         # Only what the table needs: a scalar and a curve have neither slices nor modes.
-        self.pages.setCurrentWidget(self.maps if is_map else self.curve)
         if is_map and table is not None:
             self.along_choice.clear()
             for axis in table.axes[:2]:
@@ -252,7 +294,23 @@ class PlotPanel(QWidget):
         self.heat.set_mode(list(_MODE_WORDS)[index])
 
     def _on_tab(self, index: int) -> None:
+        if index == SURFACE and self.surface is None:
+            self._make_surface()
         self._arrange()
+
+    def _make_surface(self) -> None:
+        from app.plots.surface.view import SurfaceView
+
+        self.surface = SurfaceView(self.desk, self)
+        if self._surface_choice:
+            self.surface.set_choice(self._surface_choice)
+        self.surface.choice_changed.connect(self.set_surface_choice)
+        self.surface.join_panel()
+        self.surface.said.connect(self._on_said)
+        self.surface.set_findings(self._findings)
+        self.views = (*self.views, self.surface)
+        self.pages.addWidget(self.surface)
+        self._on_overlays()
 
     def _on_said(self) -> None:
         if not self._timer.isActive():
@@ -260,8 +318,8 @@ class PlotPanel(QWidget):
 
     def _gather(self) -> None:
         """Write read-out, note and key once for all views in sight."""
-        is_map = self.pages.currentWidget() is self.maps
-        seen = [v for v in self.views if not v.isHidden() and (v is not self.curve) == is_map]
+        page = self.pages.currentWidget()
+        seen = [v for v in self.views if v is page or (v.parent() is page and not v.isHidden())]
         if seen:
             self.read_out.show_text(seen[0].read_out.whole)
             notes = dict.fromkeys(v.note.text() for v in seen if v.note.text())
@@ -289,20 +347,33 @@ class PlotPanel(QWidget):
         wide, tall = self.width() >= SIDE_BY_SIDE, self.height() >= ONE_ABOVE_OTHER
         together = wide or tall
         self.maps.setOrientation(Qt.Orientation.Horizontal if wide else Qt.Orientation.Vertical)
-        self.tabs.setVisible(is_map and not together)
-        heat = together or self.tabs.currentIndex() == 0
-        lines = together or self.tabs.currentIndex() == 1
-        self.heat.setVisible(heat)
-        self.slices.setVisible(lines)
+        self.tabs.setVisible(is_map)
+        if self.tabs.isTabVisible(SLICES) == together:
+            if together and self.tabs.currentIndex() == SLICES:
+                with QSignalBlocker(self.tabs):  # else Qt would move on to the surface
+                    self.tabs.setCurrentIndex(MAP)
+            self.tabs.setTabVisible(SLICES, not together)
+            self.tabs.setTabText(MAP, "Map and slices" if together else "Map")
+        tab = self.tabs.currentIndex()
+        surface = self.surface if is_map and tab == SURFACE else None
+        heat = surface is None and (together or tab == MAP)
+        lines = surface is None and (together or tab == SLICES)
+        if surface is None:
+            # A stacked page's children keep their own visibility; the surface hides them whole.
+            self.heat.setVisible(heat)
+            self.slices.setVisible(lines)
+        self.pages.setCurrentWidget(surface or (self.maps if is_map else self.curve))
         # Whoever gives the keyboard to the panel means the plot in it.
-        self.setFocusProxy((self.heat if heat else self.slices) if is_map else self.curve)
+        self.setFocusProxy(
+            surface or ((self.heat if heat else self.slices) if is_map else self.curve)
+        )
         # Only what bears on what is in sight.
         self.mode_choice.setVisible(is_map and heat)
         self.along_choice.setVisible(is_map and lines)
         # In a very narrow panel the two switches are in the menu View only.
-        switches = (lines or not is_map) and self.width() >= SWITCHES
-        self.saved_box.setVisible(switches)
-        self.reference_box.setVisible(switches)
+        switches = (lines or surface or not is_map) and self.width() >= SWITCHES
+        self.saved_box.setVisible(bool(switches))
+        self.reference_box.setVisible(bool(switches))
         self._on_said()
 
     def resizeEvent(self, event: QResizeEvent) -> None:

@@ -101,6 +101,16 @@ class Settings:
         self._set("files/folder", str(value))
 
     @property
+    def surface(self) -> str:
+        """Whether surfaces are drawn: ``auto``, ``on`` or ``off``."""
+        value = str(self._store.value("view/surface") or "auto")
+        return value if value in ("auto", "on", "off") else "auto"
+
+    @surface.setter
+    def surface(self, value: str) -> None:
+        self._set("view/surface", value)
+
+    @property
     def geometry(self) -> QByteArray:
         """The window's place and size; empty at first."""
         value = self._store.value("window/geometry")

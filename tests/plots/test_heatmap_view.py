@@ -7,8 +7,8 @@ import pytest
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QColor
 
-from app.desk import Desk
 from app import colours
+from app.desk import Desk
 from app.plots.heatmap import HeatMapView, Show
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet

@@ -46,7 +46,8 @@ def test_a_map_has_heat_map_and_slices_side_by_side(qtbot, desk) -> None:
     assert panel.slices.isVisible()
     assert not panel.curve.isVisible()
     assert panel.heat.geometry().right() < panel.slices.geometry().left()
-    assert not panel.tabs.isVisible()
+    assert panel.tabs.tabText(0) == "Map and slices"
+    assert not panel.tabs.isTabVisible(1)
 
 
 def test_a_narrow_panel_shows_one_at_a_time(qtbot, desk) -> None:
@@ -62,7 +63,7 @@ def test_a_narrow_panel_shows_one_at_a_time(qtbot, desk) -> None:
     settle(panel)
     assert panel.heat.isVisible()
     assert panel.slices.isVisible()
-    assert panel.heat.y() < panel.slices.y()
+    qtbot.waitUntil(lambda: panel.heat.y() < panel.slices.y())
 
 
 def test_curves_and_scalars_have_their_own(qtbot, desk) -> None:
@@ -256,3 +257,20 @@ def test_in_a_low_panel_the_key_waits_behind_a_button(qtbot, desk) -> None:
     settle(panel)
     assert panel.legend.isVisible()
     assert not panel.key_button.isVisible()
+
+
+def test_the_surface_is_made_when_first_asked_for(qtbot, desk) -> None:
+    panel = shown(qtbot, desk)
+    assert panel.surface is None
+    panel.set_surface_choice("off")  # nothing may touch OpenGL here
+    panel.show_surface()
+    assert panel.surface is not None
+    assert panel.pages.currentWidget() is panel.surface
+    assert panel.surface.choice == "off"
+    assert not panel.heat.isVisible()
+    panel.show_surface()
+    assert panel.pages.currentWidget() is panel.maps
+    assert panel.heat.isVisible()
+    with qtbot.waitSignal(panel.surface_choice_changed):
+        panel.surface.set_choice("auto")
+    assert panel.surface_choice == "auto"

@@ -194,14 +194,24 @@ def test_actions_are_well_formed() -> None:
 
 
 def test_actions_do_nothing_without_a_surface() -> None:
-    bare = SimpleNamespace(plots=SimpleNamespace(surface=None))
+    asked: list[str] = []
+    plots = SimpleNamespace(
+        surface=None,
+        shows_surface=False,
+        surface_choice="",
+        show_surface=lambda: asked.append("show"),
+        set_surface_choice=asked.append,
+    )
+    bare = SimpleNamespace(plots=plots)
     for row in ACTIONS:
         row.run(bare)
         assert row.checked is None or row.checked(bare) is False
+    assert asked == ["show", "auto", "on", "off"]  # for the panel, which keeps the choice
 
 
 def test_actions_reach_the_surface(view: SurfaceView, desk: Desk) -> None:
-    held = SimpleNamespace(plots=SimpleNamespace(surface=view))
+    plots = SimpleNamespace(surface=view, set_surface_choice=view.set_choice)
+    held = SimpleNamespace(plots=plots)
     rows = {row.id: row for row in ACTIONS}
     rows["surface.top"].run(held)
     assert (view.camera.azimuth, view.camera.elevation) == Look.TOP.value

@@ -44,14 +44,24 @@ def _look(look: Look) -> Callable[[Any], None]:
 
 
 def _choose(choice: str) -> Callable[[Any], None]:
-    return _do(lambda surface: surface.set_choice(choice))
+    return lambda window: window.plots.set_surface_choice(choice)
 
 
 def _chosen(choice: str) -> Callable[[Any], bool]:
-    return _is(lambda surface: surface.choice == choice)
+    return lambda window: bool(window.plots.surface_choice == choice)
 
 
 ACTIONS: tuple[Action, ...] = (
+    Action(
+        "surface.show",
+        "S&how the surface",
+        MENU,
+        lambda window: window.plots.show_surface(),
+        ("F12",),
+        "Show the map as a surface, or go back to heat map and slices.",
+        _map_in_work,
+        lambda window: bool(window.plots.shows_surface),
+    ),
     *(
         Action(
             f"surface.{look.name.lower()}",

@@ -77,7 +77,8 @@ class MainWindow(QMainWindow):
         self.closing = False
         self.setAcceptDrops(True)
         self.setMinimumSize(560, 300)
-        self.resize(1280, 720)
+        screen = self.screen().availableGeometry()  # used until the user's own size is known
+        self.resize(min(screen.width() - 20, 1680), min(screen.height() - 50, 1050))
         self._build()
         self.files = FileWork(self)
         self.recovery = RecoveryWork(self)
@@ -156,12 +157,7 @@ class MainWindow(QMainWindow):
         self.tune = TunePage(self.desk)
         for part in ("plots", "table_list"):
             setattr(self, part, getattr(self.tune, part, None))
-        # On a very small screen the page scrolls, rather than lose its lower edge.
-        self._tune_scroll = QScrollArea()
-        self._tune_scroll.setFrameShape(QFrame.Shape.NoFrame)
-        self._tune_scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self._tune_scroll.setWidgetResizable(True)
-        self._tune_scroll.setWidget(self.tune)
+        self._tune_scroll = _scrolling(self.tune)
         self._tune_stack.addWidget(self._tune_scroll)
         # Rows of the parts work on widgets that exist only now.
         self.book.add(part_actions())
@@ -176,7 +172,7 @@ class MainWindow(QMainWindow):
             from app.compare.page import ComparePage
 
             self._compare = ComparePage(self.desk, self.jobs)
-            self._compare_place.layout().addWidget(self._compare)
+            self._compare_place.layout().addWidget(_scrolling(self._compare))
         return self._compare
 
     @property
@@ -414,3 +410,13 @@ class MainWindow(QMainWindow):
             event.accept()
         finally:
             self.closing = False
+
+
+def _scrolling(page: QWidget) -> QScrollArea:
+    """Return a page that scrolls on a very small screen, rather than lose its lower edge."""
+    area = QScrollArea()
+    area.setFrameShape(QFrame.Shape.NoFrame)
+    area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+    area.setWidgetResizable(True)
+    area.setWidget(page)
+    return area

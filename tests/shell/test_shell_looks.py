@@ -163,6 +163,7 @@ def unnamed(top: QWidget) -> list[str]:
 def test_everything_that_takes_the_keyboard_has_a_name(opened: MainWindow, wait, qtbot) -> None:
     for number in range(4):
         opened.show_area(number)
+        qtbot.wait(100)  # plots follow a moment later
         assert unnamed(opened) == []
     for document_table in ("pre_engage_torque", "clamp_limit_plate"):
         opened.show_area(0)

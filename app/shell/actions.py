@@ -34,6 +34,7 @@ MENUS = {
 PARTS = (
     "app.tune.values_actions",
     "app.plots.actions",
+    "app.plots.surface.actions",
     "app.tune.actions",
     "app.compare.actions",
 )

@@ -157,6 +157,8 @@ class MainWindow(QMainWindow):
         self.tune = TunePage(self.desk)
         for part in ("plots", "table_list"):
             setattr(self, part, getattr(self.tune, part, None))
+        self.plots.set_surface_choice(self.settings.surface)
+        self.plots.surface_choice_changed.connect(self._keep_surface_choice)
         self._tune_scroll = _scrolling(self.tune)
         self._tune_stack.addWidget(self._tune_scroll)
         # Rows of the parts work on widgets that exist only now.
@@ -164,6 +166,9 @@ class MainWindow(QMainWindow):
         self.refresh()
         if self.area == 0:
             self.show_area(0)
+
+    def _keep_surface_choice(self, choice: str) -> None:
+        self.settings.surface = choice
 
     @property
     def compare(self) -> Any:

@@ -31,7 +31,7 @@ from ..rules import shape as _kinds  # noqa: F401  # makes the kinds of rule kno
 MAX_BYTES = 96 << 20
 """Three times the text of 30,000 tables."""
 MAX_VALUES = 8_000_000
-MAX_DIGITS = 18
+MAX_DIGITS = 19  # of a conversion: what a set file can hold
 COMMENT = "#"
 
 _NUMBER_TEXT = r"(?:-?0x[01]\.[0-9a-f]{1,13}p[+-][0-9]{1,4}|nan|-?inf)"

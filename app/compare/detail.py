@@ -299,11 +299,12 @@ class Detail(QWidget):
         flat, narrow = self._flat, self.narrow
         chosen = self.parts.currentIndex()
         self.parts.setVisible(narrow)
+        self.what.setVisible(self.height() >= LOW)
         parts = [*self.panes.values(), self.plots]
         in_both = self.pair.aligned is not None
         for number, part in enumerate(parts):
-            # A curve's three rows are low: they stand above the plot even where room is short.
-            together = flat and narrow and number < 3 and chosen < 3
+            # A curve's rows are low: A and B are seen together even where room is short.
+            together = flat and number < 2 and chosen < 2
             part.setVisible(not narrow or number == chosen or together)
         if not in_both and not narrow:
             self.panes["difference"].setVisible(bool(self.pair.why_apart))
@@ -322,9 +323,10 @@ class Detail(QWidget):
 
     def _share_height(self) -> None:
         """Give single rows the height they need, and maps a fair share."""
+        low = self._flat and not self.narrow
         for pane in self.panes.values():
-            pane.setMaximumHeight(pane.wanted_height() if self._flat else _FREE)
-        if self._flat:
+            pane.setMaximumHeight(pane.wanted_height() if low else _FREE)
+        if low:
             up = max(self.panes[w].wanted_height() for w in ("first", "second"))
             self._up.setMaximumHeight(up)
             self._middle.setSizes([up, max(200, self.height() - up)])

@@ -4,56 +4,74 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QFont
-from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTreeWidget, QTreeWidgetItem, QWidget
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtGui import QFont, QResizeEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QTableWidget,
+    QTableWidgetItem,
+    QWidget,
+)
 
 from calib_model.compare import FieldChange, TableComparison
 
 
-class FieldsView(QTreeWidget):
-    """What differs besides the values: a row for each field, A beside B."""
+class FieldsView(QTableWidget):
+    """What differs besides the values: a row for each field, A beside B, texts in full."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.setColumnCount(3)
-        self.setHeaderLabels(["Field", "A", "B"])
+        super().__init__(0, 3, parent)
         self.setAccessibleName("Rules, texts and settings that differ")
-        self.setRootIsDecorated(False)
-        self.setIndentation(10)
         self.setWordWrap(True)
-        self.setUniformRowHeights(False)
-        self.setAlternatingRowColors(True)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        header = self.header()
+        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.setTabKeyNavigation(False)
+        self.verticalHeader().hide()
+        header = self.horizontalHeader()
         header.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
-        header.setMinimumSectionSize(60)
+        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+        self._wrap = QTimer(self)
+        self._wrap.setSingleShot(True)
+        self._wrap.timeout.connect(self.resizeRowsToContents)
 
     def show_pair(
         self, pair: TableComparison | None, of_sets: Sequence[FieldChange], names: tuple[str, str]
     ) -> None:
         """Show a table's fields, and below them those of the sets themselves."""
-        self.clear()
-        self.setHeaderLabels(["Field", *names])
+        self.clearSpans()
+        self.setRowCount(0)
+        self.setHorizontalHeaderLabels(["Field", *names])
         if pair is not None:
-            self._group("Of this table", pair.fields, "Rules, texts, limits and axes are the same.")
-        self._group("Of the sets", of_sets, "What the sets say of themselves is the same.")
-        self.expandAll()
+            self._group("Of this table", pair.fields, "rules, texts, limits and axes are the same.")
+        self._group("Of the sets", of_sets, "what they say of themselves is the same.")
+        self._wrap.start()
 
     def _group(self, title: str, fields: Sequence[FieldChange], nothing: str) -> None:
-        top = QTreeWidgetItem([title if fields else f"{title}: {nothing}"])
-        bold = QFont(self.font())
-        bold.setBold(True)
-        top.setFont(0, bold)
-        self.addTopLevelItem(top)
-        top.setFirstColumnSpanned(True)
+        row = self._add([title if fields else f"{title}: {nothing}"])
+        self.setSpan(row, 0, 1, 3)
+        if fields:
+            bold = QFont(self.font())
+            bold.setBold(True)
+            self.item(row, 0).setFont(bold)
         for field in fields:
-            texts = [field.field, field.before or "nothing", field.after or "nothing"]
-            item = QTreeWidgetItem(texts)
-            for column, text in enumerate(texts):
-                item.setToolTip(column, text)
-                item.setTextAlignment(column, Qt.AlignmentFlag.AlignTop)
-            spoken = f"{field.field}: A {texts[1]}; B {texts[2]}"
-            item.setData(0, Qt.ItemDataRole.AccessibleTextRole, spoken)
-            top.addChild(item)
+            self._add([field.field, field.before or "nothing", field.after or "nothing"])
+
+    def _add(self, texts: Sequence[str]) -> int:
+        row = self.rowCount()
+        self.insertRow(row)
+        for column, text in enumerate(texts):
+            item = QTableWidgetItem(text)
+            item.setFlags(Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable)
+            item.setTextAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
+            if len(texts) == 3:
+                spoken = f"{texts[0]}: A {texts[1]}; B {texts[2]}"
+                item.setData(Qt.ItemDataRole.AccessibleTextRole, spoken)
+            self.setItem(row, column, item)
+        return row
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Wrap the texts again."""
+        super().resizeEvent(event)
+        self._wrap.start()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QPointF, Qt
-from PySide6.QtGui import QColor, QKeyEvent
+from PySide6.QtGui import QColor, QKeyEvent, QResizeEvent
 from PySide6.QtWidgets import QSplitter, QVBoxLayout, QWidget
 
 from app.colours import difference_map, distinct, pen
@@ -39,6 +39,9 @@ else:
 
 _LEFT = 68
 """Room for the numbers of the upright axis, the same in both plots, so that they line up."""
+
+
+LOW = 230
 
 
 class LookedAt(_Mixed):
@@ -290,6 +293,12 @@ class LinesPane(QWidget):
         pair.table_changed.connect(self._arrange)
         self.setFocusProxy(self.both)
         self._arrange()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Stand the plots beside each other where they would be too low."""
+        super().resizeEvent(event)
+        low = self.height() < LOW
+        self._split.setOrientation(Qt.Orientation.Horizontal if low else Qt.Orientation.Vertical)
 
     def turn(self) -> None:
         """Run the slices along the other axis."""

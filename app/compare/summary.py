@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QEvent, QObject, Qt, QTimer, Signal
-from PySide6.QtGui import QKeyEvent, QKeySequence, QWheelEvent
+from PySide6.QtGui import QKeyEvent, QKeySequence, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
+    QBoxLayout,
     QComboBox,
     QDoubleSpinBox,
     QHBoxLayout,
@@ -28,6 +29,7 @@ from .words import STATES, counted
 
 _BROWSE_MS = 120
 """How long the cursor rests on a table before it is shown."""
+WIDE = 560
 _ANY_FUNCTION = "any function"
 
 
@@ -160,6 +162,7 @@ class Summary(QWidget):
         self.amount = QuietSpin()
         self.amount.setRange(0, 100_000)
         self.amount.setDecimals(2)
+        self.amount.setMaximumWidth(70)
         self.amount.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.amount.setAccessibleName("Threshold: differences up to this do not count")
         self.amount.setToolTip(
@@ -187,19 +190,29 @@ class Summary(QWidget):
         column.setContentsMargins(4, 4, 4, 4)
         column.setSpacing(4)
         column.addWidget(self.filter)
-        column.addLayout(_row(self.state, self.function))
-        column.addLayout(_row(_label("Sort", self.order), self.order, self.breaches))
-        column.addLayout(_row(_label("Above", self.amount), self.amount, self.measure))
+        self._choices = QBoxLayout(QBoxLayout.Direction.TopToBottom)
+        self._choices.setSpacing(4)
+        self._choices.addLayout(_row(self.state, self.function))
+        self._choices.addLayout(_row(_label("Sort", self.order), self.order, self.breaches))
+        self._choices.addLayout(_row(_label("Above", self.amount), self.amount, self.measure))
+        column.addLayout(self._choices)
         column.addWidget(self.count)
         column.addWidget(self._pages, 1)
         self.setFocusProxy(self.view)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Put the choices in one row where the list is wide: it is low then."""
+        super().resizeEvent(event)
+        wide = self.width() >= WIDE
+        ways = QBoxLayout.Direction
+        self._choices.setDirection(ways.LeftToRight if wide else ways.TopToBottom)
 
     def _choice(self, name: str, tip: str) -> QuietCombo:
         box = QuietCombo()
         box.setAccessibleName(name)
         box.setToolTip(tip)
         box.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        box.setMinimumContentsLength(8)
+        box.setMinimumContentsLength(5)
         box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         box.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         return box
@@ -392,7 +405,7 @@ class Summary(QWidget):
 
 def _row(*widgets: QWidget) -> QHBoxLayout:
     made = QHBoxLayout()
-    made.setSpacing(6)
+    made.setSpacing(4)
     for widget in widgets:
         stretches = isinstance(widget, QComboBox)
         made.addWidget(widget, 1 if stretches else 0)

@@ -60,6 +60,7 @@ class SurfacePane(QWidget):
             from app.plots.surface.view import SurfaceView
 
             self.view = SurfaceView(self.pair, self, layers)
+            self.view.read_out.hide()  # the line above the grids says it
             self._column.addWidget(self.view, 1)
             self.setFocusProxy(self.view)
             self.view.set_findings(self.pair.breaches)

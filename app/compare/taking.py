@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from PySide6.QtCore import QEvent, QObject, Qt, Signal
-from PySide6.QtGui import QKeyEvent
+from PySide6.QtGui import QKeyEvent, QResizeEvent
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QLineEdit, QPushButton, QWidget
 
 from calib_model.compare.take_over import Into
 
 from .summary import QuietCombo
+
+ROOMY = 840
+"""From this width on there is room for labels and whole names."""
 
 
 class Scope(StrEnum):
@@ -51,9 +54,12 @@ class TakeStrip(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._waiting: Order | None = None
+        self._words: dict[Scope, str] = {}
+        self._targets: dict[Into, str] = {}
         self.reason = QLineEdit()
         self.reason.setMaxLength(1000)
         self.reason.setPlaceholderText("Reason, for the history")
+        self.reason.setMinimumWidth(130)
         self.reason.setAccessibleName("Reason for taking over")
         self.reason.setToolTip(
             "Why values are taken over; the history keeps it. Enter takes over what was asked "
@@ -78,9 +84,9 @@ class TakeStrip(QWidget):
                     Order(Scope(self.scope.currentData()), into)
                 )
             )
-        label = QLabel("&Reason")
+        self._labels = QLabel("&Reason"), QLabel("Take over")
+        label, what = self._labels
         label.setBuddy(self.reason)
-        what = QLabel("Take over")
         what.setBuddy(self.scope)
         row = QHBoxLayout(self)
         row.setContentsMargins(6, 3, 6, 3)
@@ -94,24 +100,52 @@ class TakeStrip(QWidget):
 
     def show_scopes(self, words: dict[Scope, str]) -> None:
         """Say what each scope is just now."""
+        self._words = words
         for number, scope in enumerate(Scope):
             self.scope.setItemText(number, words[scope])
 
     def show_target(self, into: Into, letter: str, name: str, why_not: str) -> None:
         """Name the set that a button changes, or say why it changes nothing."""
+        self._targets[into] = name
         button = self.into_first if into is Into.FIRST else self.into_second
-        text = button.fontMetrics().elidedText(name, Qt.TextElideMode.ElideMiddle, 190)
-        button.setText(f"into {letter}: {text}".replace("&", "&&"))
+        self._letter_room(button, letter, name)
         button.setAccessibleName(f"Take over into {letter}, {name}")
         button.setEnabled(not why_not)
         button.setToolTip(why_not or f"Changes {name}, as one step that can be undone.")
+
+    def _letter_room(self, button: QPushButton, letter: str, name: str) -> None:
+        """Write a button's text, the name as long as there is room for."""
+        room = 190 if self.width() >= ROOMY else 96
+        text = button.fontMetrics().elidedText(name, Qt.TextElideMode.ElideMiddle, room)
+        button.setText(f"into {letter}: {text}".replace("&", "&&"))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Leave out what can be missed where there is little room."""
+        super().resizeEvent(event)
+        for label in self._labels:
+            label.setVisible(self.width() >= ROOMY)
+        for into, button, letter in (
+            (Into.FIRST, self.into_first, "A"),
+            (Into.SECOND, self.into_second, "B"),
+        ):
+            self._letter_room(button, letter, self._targets.get(into, ""))
+
+    @property
+    def waiting(self) -> Order | None:
+        """What a reason is being asked for."""
+        return self._waiting
 
     def order(self, order: Order) -> None:
         """Take over, once there is a reason."""
         if not self.reason.text().strip():
             self._waiting = order
+            self.scope.setCurrentIndex(list(Scope).index(order.scope))
             self.reason.setFocus(Qt.FocusReason.ShortcutFocusReason)
-            self.asked.emit("Type the reason, then press Enter to take over; Esc leaves it.")
+            what = self._words.get(order.scope, "")
+            self.asked.emit(
+                f"Type why. Enter then takes over {what} into "
+                f"{self._targets.get(order.into, '')}; Esc leaves it."
+            )
             return
         self._waiting = None
         self.ordered.emit(order)

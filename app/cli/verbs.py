@@ -16,9 +16,12 @@ VERBS = (
     "export",
     "import",
     "keys",
+    "quantise",
+    "repair",
     "rules",
     "show",
     "sign",
+    "smooth",
     "verify",
     "waive",
 )

@@ -151,7 +151,7 @@ def _plain(value: Any) -> str:
     if isinstance(value, float):
         return exact(value) if abs(value) < float("inf") else "infinite"
     if isinstance(value, list | tuple):
-        return " ".join(_plain(v) for v in value)
+        return " and ".join(_plain(v) for v in value)
     return str(value)
 
 

@@ -1,0 +1,334 @@
+"""What the shaping verbs share: arguments, cells and weights, showing and writing a proposal."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import getpass
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
+from app.cli.export import same_file
+from app.cli.parser import VerbParser
+from app.cli.text import caution, count, listed
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from calib_model.core.calibration_set import CalibrationSet
+    from calib_model.core.table import Table
+    from calib_model.shaping.proposal import Proposal
+    from calib_model.store.reading import StoredSet
+
+STATUS = (
+    "Exit status: 0 done, 1 done but a rule does not hold afterwards (it is named), "
+    "2 could not be done."
+)
+
+
+def add_arguments(made: VerbParser) -> None:
+    """Add what every shaping verb takes."""
+    made.add_argument("set", metavar="SET", type=Path, help="calibration set file")
+    made.add_argument("table", metavar="TABLE", help="id of the table")
+    made.add_argument(
+        "-o",
+        "--out",
+        metavar="OUT",
+        type=Path,
+        help="set file to write (may be SET itself; no other file is replaced); without it the "
+        "proposal is only shown",
+    )
+    made.add_argument(
+        "--against",
+        metavar="SET",
+        type=Path,
+        action="append",
+        default=[],
+        help="set of another mode, for the relations between modes; may be given several times",
+    )
+    made.add_argument(
+        "--without",
+        metavar="KIND",
+        action="append",
+        default=[],
+        help="kind of rule to leave out, as `bitepoint check` names it; may be given several times",
+    )
+    made.add_argument("--author", metavar="NAME", help="who does it, for the set's history")
+    made.add_argument("--reason", metavar="TEXT", default="", help="why, for the set's history")
+    made.add_argument("--json", action="store_true", help="answer as one JSON object")
+
+
+def add_cells(made: VerbParser) -> None:
+    """Add the choice of cells."""
+    made.add_argument(
+        "--only",
+        metavar="AXIS=LOW..HIGH",
+        action="append",
+        default=[],
+        help="change only these cells, ends included; AXIS by quantity, name or number; "
+        "several together narrow it down",
+    )
+
+
+def add_weights(made: VerbParser) -> None:
+    """Add weights of cells."""
+    made.add_argument(
+        "--weights",
+        metavar="FILE",
+        type=Path,
+        help="how much each cell's value counts: text with one number per cell, in the table's "
+        "order",
+    )
+
+
+def table_of(content: CalibrationSet, path: Path, id: str) -> Table:
+    """Return a table by id, or refuse with what is near."""
+    import difflib
+
+    if id not in content:
+        near = difflib.get_close_matches(id, content.tables, 3)
+        lists = f"`bitepoint show {path}` lists all."
+        hint = f"Perhaps {' or '.join(near)}." if near else lists
+        refuse(f"{path}: There is no table {id!r}.", hint)
+    return content[id]
+
+
+def kinds(given: Sequence[str]) -> tuple[str, ...]:
+    """Return kinds of rule as the model names them; refuse what is none."""
+    from calib_model.core.rule import KINDS
+
+    wanted = tuple(kind.replace(" ", "_") for kind in given)
+    for kind in wanted:
+        if kind not in KINDS:
+            refuse(f"There is no kind of rule {kind!r}.", f"Known: {', '.join(sorted(KINDS))}.")
+    return wanted
+
+
+def cells(table: Table, given: Sequence[str]) -> np.ndarray | None:
+    """Return the chosen cells as a mask, or None for all."""
+    if not given:
+        return None
+    import numpy as np
+
+    from calib_model.core.rule import find_axis
+
+    mask = np.ones(table.shape, dtype=bool)
+    for text in given:
+        name, sign, span = text.partition("=")
+        low, dots, high = span.partition("..")
+        try:
+            first = float(low)
+            last = float(high) if dots else first
+        except ValueError:
+            first = last = float("nan")
+        if not sign or not first <= last:
+            refuse(f"--only {text!r} is not understood.", "Write AXIS=LOW..HIGH, as pedal=20..60.")
+        number = find_axis(table, name.strip())
+        x = table.axes[number].values
+        inside = (x >= first) & (x <= last)
+        shape = [1] * len(table.shape)
+        shape[number] = -1
+        mask &= inside.reshape(shape)
+    if not mask.any():
+        refuse(f"--only leaves no cell of {table.id}.", "Widen the range.")
+    return mask
+
+
+def weights(table: Table, path: Path | None) -> np.ndarray | None:
+    """Read weights from a text file."""
+    if path is None:
+        return None
+    import numpy as np
+
+    from calib_model.errors import FileProblem
+
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise FileProblem(path, "", f"Cannot be read: {error}.", "Check the name.") from None
+    words = text.replace(";", " ").replace(",", " ").split()
+    try:
+        numbers = np.array([float(word) for word in words])
+    except ValueError as error:
+        raise FileProblem(
+            path, "", f"{str(error).capitalize()}.", "Give numbers with a decimal point only."
+        ) from None
+    if numbers.size != table.values.size:
+        raise FileProblem(
+            path,
+            "",
+            f"It holds {numbers.size} numbers; {table.id} has {table.values.size} cells.",
+            "Give one number per cell, rows along the first axis.",
+        )
+    return numbers.reshape(table.shape)
+
+
+@contextlib.contextmanager
+def quiet() -> Iterator[None]:
+    """Keep compiled libraries from writing to standard output, which belongs to the answer."""
+    try:
+        sys.stdout.flush()
+        kept = os.dup(1)
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+    except (OSError, ValueError, AttributeError):  # no such stream here
+        yield
+        return
+    try:
+        os.dup2(nowhere, 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
+
+
+def proposed(make: Callable[[], Proposal]) -> Proposal:
+    """Carry a tool out; where rules and locks are at odds, refuse with the explanation."""
+    from calib_model.shaping import AtOdds, explain
+
+    try:
+        with quiet():
+            return make()
+    except AtOdds as problem:
+        with quiet():
+            found = explain(problem.system)
+        if found is None:
+            raise
+        refuse(found.text, "Unlock a cell or change a rule.")
+
+
+def check_out(source: Path, out: Path | None) -> None:
+    """Refuse to replace a file that is not the set itself."""
+    if out is not None and out.exists() and not same_file(source, out):
+        refuse(f"{out}: There is such a file already.", "Give a new name with -o.")
+
+
+def write(
+    stored: StoredSet, proposal: Proposal, given: argparse.Namespace, out: Path, number: int = 0
+) -> None:
+    """Write a set with the proposal applied and its history longer by one entry."""
+    from calib_model.editing.change import apply, change_to_plain
+    from calib_model.store import write_set
+
+    source = given.set if number == 0 else given.against[number - 1]
+    in_place = same_file(source, out)
+    change = proposal.change(set_number=number)
+    content, history = stored.set, stored.history
+    if not change.is_empty:
+        author = given.author if given.author is not None else _login_name()
+        change = change.stamped(author, given.reason)
+        content = apply(content, change)
+        history = history.with_entries([change_to_plain(change)])
+    elif in_place:
+        return
+    write_set(
+        out,
+        content,
+        history,
+        expected_stamp=stored.file_stamp if in_place else None,
+        records=stored.records,
+    )
+
+
+def answer(proposal: Proposal, given: argparse.Namespace, written: Sequence[Path]) -> Answer:
+    """Return the answer of a shaping verb."""
+    status = DIFFERENT if proposal.diagnostics.broken else GOOD
+    if given.json:
+        return Answer(status, json_text(plain(proposal, written)))
+    return Answer(status, words(proposal, written))
+
+
+def plain(proposal: Proposal, written: Sequence[Path]) -> dict[str, list[dict[str, Any]]]:
+    """Return a proposal as plain data."""
+    d = proposal.diagnostics
+    tables = []
+    for (number, id), table in proposal.after.items():
+        tables.append(
+            {
+                "table": id,
+                "set": number,
+                "axes": [axis.values.tolist() for axis in table.axes],
+                "before": proposal.before[(number, id)].values.tolist(),
+                "values": table.values.tolist(),
+                "storage": str(table.storage),
+            }
+        )
+    outcome = {
+        "strength": d.strength,
+        "effective_degrees_of_freedom": d.edf,
+        "solver": d.solver,
+        "residual": d.residual,
+        **{key.replace(" ", "_"): value for key, value in d.figures.items()},
+    }
+    return {
+        "tables": tables,
+        "settings": [dict(proposal.settings)],
+        "outcome": [outcome],
+        "held_by": [_part(p) for p in d.active],
+        "broken": [_part(p) for p in d.broken],
+        "not_stated": [{"text": text} for text in d.not_stated],
+        "notes": [{"text": text} for text in proposal.notes],
+        "written": [{"file": str(path)} for path in written],
+    }
+
+
+def _part(part: Any) -> dict[str, Any]:
+    return {
+        "rule": part.kind,
+        "table": part.place[1],
+        "set": part.place[0],
+        "cells": [[id, cell] for (_, id), cell in part.cells],
+        "text": part.text,
+    }
+
+
+def words(proposal: Proposal, written: Sequence[Path]) -> str:
+    """Return a proposal for reading."""
+    from calib_model.core.numbers import short
+
+    d = proposal.diagnostics
+    said = ", ".join(f"{key} {_said(value)}" for key, value in proposal.settings.items())
+    rows = [("Outcome", proposal.summary or "nothing changes")]
+    if said:
+        rows.append(("Settings", said))
+    if d.strength is not None and d.edf is not None:
+        rows.append(
+            ("Strength", f"lambda {short(d.strength, 4)}, {short(d.edf, 4)} degrees of freedom")
+        )
+    if d.active:
+        rows.append(("Held back by", "\n".join(p.text for p in d.active)))
+    rows += [("Note", note) for note in proposal.notes]
+    parts = [f"{proposal.title}.", listed(rows)]
+    parts += [_values(table) for place, table in proposal.after.items() if place[0] == 0]
+    if written:
+        parts.append(f"Wrote {' and '.join(str(path) for path in written)}.")
+    else:
+        parts.append("Nothing is written; name a file with -o.")
+    parts.append(caution())
+    return "\n\n".join(parts) + "\n"
+
+
+def _said(value: Any) -> str:
+    return " and ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
+
+
+def _values(table: Table) -> str:
+    """Return a table's proposed values as `bitepoint show` prints them."""
+    from app.cli.show import _grids
+    from calib_model.core.numbers import with_unit
+
+    heading = f"{table.id}, {count(table.values.size, 'cell')}, as proposed"
+    if not table.axes:
+        return f"{heading}: {with_unit(float(table.values), table.unit)}"
+    return "\n\n".join([heading, *_grids(table)])
+
+
+def _login_name() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # no such user, or none to ask on this system
+        return ""

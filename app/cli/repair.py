@@ -1,0 +1,100 @@
+"""`bitepoint repair SET TABLE -o OUT`: the nearest values that satisfy every rule."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from app.cli import proposals
+from app.cli.answer import Answer, refuse
+from app.cli.parser import VerbParser
+from app.cli.reading import SetFiles
+
+if TYPE_CHECKING:
+    from calib_model.core.calibration_set import CalibrationSet
+
+SUMMARY = "find the nearest values that satisfy every rule"
+
+
+def parser() -> VerbParser:
+    """Return the verb's parser."""
+    made = VerbParser(
+        "repair",
+        "Find the nearest values that satisfy every rule in force.  For a slipped digit, exchanged "
+        "branches\nor a wrong axis they are the wrong remedy: `bitepoint check` names what suits.",
+        proposals.STATUS,
+    )
+    proposals.add_arguments(made)
+    made.add_argument(
+        "--allow-table",
+        metavar="TABLE",
+        action="append",
+        default=[],
+        help="another table that may move too (the other half of a pair); may be given several "
+        "times",
+    )
+    made.add_argument(
+        "--base-out",
+        metavar="FILE",
+        type=Path,
+        help="let the table of the base mode's set (named with --against) move too, and write "
+        "that set here",
+    )
+    proposals.add_cells(made)
+    proposals.add_weights(made)
+    made.add_argument(
+        "--unrounded", action="store_true", help="leave the values between storage steps"
+    )
+    return made
+
+
+def run(arguments: Sequence[str]) -> Answer:
+    """Repair a table."""
+    given = parser().parse_args(arguments)
+    proposals.check_out(given.set, given.out)
+    with SetFiles([given.set, *given.against]) as files:
+        from calib_model.shaping import repair
+
+        stored, *others = files.results()
+    table = proposals.table_of(stored.set, given.set, given.table)
+    also = [proposals.table_of(stored.set, given.set, id).id for id in given.allow_table]
+    selection = proposals.cells(table, given.only)
+    weights = proposals.weights(table, given.weights)
+    moving: list[str | tuple[int, str]] = [table.id, *also]
+    base = 0
+    if given.base_out is not None:
+        base = _base_number(stored.set.base_mode, [other.set for other in others])
+        proposals.check_out(given.against[base - 1], given.base_out)
+        proposals.table_of(others[base - 1].set, given.against[base - 1], table.id)
+        moving.append((base, table.id))
+    without = proposals.kinds(given.without)
+    proposal = proposals.proposed(
+        lambda: repair(
+            stored.set,
+            moving,
+            against=[other.set for other in others],
+            allowed=None if selection is None else {table.id: selection},
+            weights=None if weights is None else {table.id: weights},
+            without=without,
+            on_raster=not given.unrounded,
+        )
+    )
+    written = []
+    if given.out is not None:
+        proposals.write(stored, proposal, given, given.out)
+        written.append(given.out)
+    if base:
+        proposals.write(others[base - 1], proposal, given, given.base_out, base)
+        written.append(given.base_out)
+    return proposals.answer(proposal, given, written)
+
+
+def _base_number(base_mode: str, others: Sequence[CalibrationSet]) -> int:
+    numbers = [n for n, other in enumerate(others, start=1) if other.mode == base_mode]
+    if not numbers:
+        refuse(
+            f"No set of the base mode {base_mode} is given, so it cannot move.",
+            "Name it with --against.",
+        )
+    return numbers[0]

@@ -1,0 +1,92 @@
+"""`bitepoint smooth SET TABLE -o OUT`: smooth a table under its rules."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from app.cli import proposals
+from app.cli.answer import Answer, refuse
+from app.cli.parser import VerbParser
+from app.cli.reading import SetFiles
+
+SUMMARY = "smooth a table under its rules"
+_WORDS = {"auto": "auto", "likelihood": "reml", "straight": "straight"}
+
+
+def parser() -> VerbParser:
+    """Return the verb's parser."""
+    made = VerbParser(
+        "smooth",
+        "Smooth a curve or map on its true breakpoints, under every rule in force; locked cells "
+        "stay.\nAlong several axes the curvature along each is lessened; twist is left free.",
+        proposals.STATUS,
+    )
+    proposals.add_arguments(made)
+    made.add_argument(
+        "--strength",
+        metavar="HOW",
+        default="auto",
+        help="auto (by cross-validation, wary of correlated noise), likelihood, straight, or a "
+        "number (lambda; 0 none, 0.001 a little, 1 much)",
+    )
+    made.add_argument(
+        "--along",
+        metavar="AXIS",
+        action="append",
+        default=[],
+        help="smooth along this axis only (quantity, name or number); may be given several times",
+    )
+    proposals.add_cells(made)
+    proposals.add_weights(made)
+    made.add_argument(
+        "--unrounded", action="store_true", help="leave the values between storage steps"
+    )
+    return made
+
+
+def run(arguments: Sequence[str]) -> Answer:
+    """Smooth a table."""
+    given = parser().parse_args(arguments)
+    strength = _strength(given.strength)
+    proposals.check_out(given.set, given.out)
+    with SetFiles([given.set, *given.against]) as files:
+        from calib_model.core.rule import find_axis
+        from calib_model.shaping import smooth
+
+        stored, *others = files.results()
+    table = proposals.table_of(stored.set, given.set, given.table)
+    along = [find_axis(table, name) for name in given.along] or None
+    selection = proposals.cells(table, given.only)
+    weights = proposals.weights(table, given.weights)
+    without = proposals.kinds(given.without)
+    proposal = proposals.proposed(
+        lambda: smooth(
+            stored.set,
+            table.id,
+            strength,
+            selection=selection,
+            weights=weights,
+            along=along,
+            against=[other.set for other in others],
+            without=without,
+            on_raster=not given.unrounded,
+        )
+    )
+    if given.out is not None:
+        proposals.write(stored, proposal, given, given.out)
+    return proposals.answer(proposal, given, [given.out] if given.out else [])
+
+
+def _strength(text: str) -> float | str:
+    if text in _WORDS:
+        return _WORDS[text]
+    try:
+        number = float(text)
+    except ValueError:
+        number = -1.0
+    if not number >= 0:
+        refuse(
+            f"--strength {text!r} is not understood.",
+            f"Give {', '.join(_WORDS)} or a number of 0 or more.",
+        )
+    return number

@@ -15,6 +15,7 @@ from ..editing.change import Change, apply
 from ..errors import BitepointError
 from ..rules.check import Checker, Finding, Report
 from . import axis_remedies, value_remedies
+from .nearest import NEAREST, nearest
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,7 @@ _MAKERS: dict[str, Maker] = {
     "exchange branches": value_remedies.exchange_branches,
     "scale axis": axis_remedies.scale,
     "move axis": axis_remedies.move,
+    NEAREST: nearest,
 }
 
 
@@ -86,7 +88,8 @@ def remedies_for(
     -------
     tuple of Remedy
         First those that settle the finding, by how many findings they mend in all; remedies
-        of other findings only if they settle this one too.
+        of other findings only if they settle this one too.  The nearest values under the rules
+        always come last: they mend what breaks a rule, not what went wrong.
     """
     around = _around(content, finding.table)
     against = (base,) if base is not None else ()
@@ -94,8 +97,9 @@ def remedies_for(
     others = [f for f in before.findings if f.source != finding.source or f.table != finding.table]
     offered: list[Remedy] = []
     seen: list[CalibrationSet] = []
-    for source in (finding, *others):
-        for kind, change in _made(content, source, base):
+    tried = [(source, source.remedies) for source in (finding, *others)]
+    for source, kinds in (*tried, (finding, (NEAREST,))):
+        for kind, change in _made(content, source, base, kinds):
             after = apply(content, change)
             if any(after == known for known in seen):
                 continue
@@ -110,13 +114,16 @@ def remedies_for(
             )
             if source is finding or remedy.settles:
                 offered.append(remedy)
-    return tuple(sorted(offered, key=lambda r: (not r.settles, -r.mends)))
+    return tuple(sorted(offered, key=lambda r: (r.kind == NEAREST, not r.settles, -r.mends)))
 
 
 def _made(
-    content: CalibrationSet, finding: Finding, base: CalibrationSet | None
+    content: CalibrationSet,
+    finding: Finding,
+    base: CalibrationSet | None,
+    kinds: tuple[str, ...],
 ) -> Iterable[tuple[str, Change]]:
-    for kind in finding.remedies:
+    for kind in kinds:
         try:
             changes = _MAKERS[kind](content, finding, base)
         except BitepointError:

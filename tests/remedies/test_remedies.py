@@ -121,8 +121,32 @@ def test_fixed_value_and_equals_at() -> None:
 def test_symmetry_offers_both_halves() -> None:
     content = one([4, 1, 0, 2, 5], Symmetry("yaw_rate_error"))
     remedies = remedies_for(content, found(content, "t", "symmetry"))
-    halves = [apply(content, r.change)["t"].values.tolist() for r in remedies]
-    assert halves == [[4, 1, 0, 1, 4], [5, 2, 0, 2, 5]]
+    outcomes = [(r.kind, apply(content, r.change)["t"].values.tolist()) for r in remedies]
+    assert outcomes == [
+        ("mirror", [4, 1, 0, 1, 4]),
+        ("mirror", [5, 2, 0, 2, 5]),
+        ("nearest values", [4.5, 1.5, 0, 1.5, 4.5]),
+    ]
+
+
+@pytest.mark.parametrize(("table", "rule", "kind"), PLANTED)
+def test_the_nearest_values_come_last_and_only_for_linear_rules(
+    practice: CalibrationSet, table: str, rule: str, kind: str
+) -> None:
+    finding = found(practice, table, rule)
+    kinds = [r.kind for r in remedies_for(practice, finding)]
+    assert "nearest values" not in kinds[:-1]
+    if not finding.source.linear:
+        assert "nearest values" not in kinds
+
+
+def test_the_nearest_values_say_what_they_are(practice: CalibrationSet) -> None:
+    finding = found(practice, "sync_window", "relation")
+    last = remedies_for(practice, finding)[-1]
+    assert last.kind == "nearest values"
+    assert last.settles
+    assert last.text.startswith("Nearest values under the rules in ")
+    assert "no remedy for a slipped digit" in last.change.note
 
 
 def test_clip_round_and_fill() -> None:

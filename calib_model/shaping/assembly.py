@@ -244,7 +244,9 @@ def normal_equations(m: Moments) -> tuple[Any, FloatArray]:
     matrix = csr_array((blocks.reshape(-1), (rows, columns)), shape=(n, n))
     matrix.sum_duplicates()
     matrix.eliminate_zeros()
-    return matrix, np.bincount(nodes.reshape(-1), right.reshape(-1), n)
+    return matrix, np.asarray(
+        np.bincount(nodes.reshape(-1), right.reshape(-1), n), dtype=np.float64
+    )
 
 
 def coverage(m: Moments) -> FloatArray:
@@ -260,4 +262,5 @@ def coverage(m: Moments) -> FloatArray:
         axis=-1,
     )
     nodes = np.stack(corners(m.shape, np.arange(w.shape[0])), axis=-1)
-    return np.bincount(nodes.reshape(-1), np.maximum(sums, 0.0).reshape(-1), m.nearest.size)
+    found = np.bincount(nodes.reshape(-1), np.maximum(sums, 0.0).reshape(-1), m.nearest.size)
+    return np.asarray(found, dtype=np.float64)

@@ -45,9 +45,7 @@ def moments(
     nodes = np.ascontiguousarray(node_values) if node_values is not None else _NONE
     for _, points, values in samples.chunks(COMPILED_CHUNK):
         first = np.ascontiguousarray(points[0], dtype=np.float64)
-        second = (
-            np.ascontiguousarray(points[1], dtype=np.float64) if len(points) > 1 else _NONE
-        )
+        second = np.ascontiguousarray(points[1], dtype=np.float64) if len(points) > 1 else _NONE
         kernels.add(
             xs, x_buckets, x_scale, ys, y_buckets, y_scale,
             first, second, np.ascontiguousarray(values, dtype=np.float64),

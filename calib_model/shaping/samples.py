@@ -83,8 +83,10 @@ class Samples:
             use = self.use[start:stop]
             if use.all():
                 index = np.arange(start, stop)
-                yield index, [np.asarray(p[start:stop]) for p in self.points], np.asarray(
-                    self.values[start:stop]
+                yield (
+                    index,
+                    [np.asarray(p[start:stop]) for p in self.points],
+                    np.asarray(self.values[start:stop]),
                 )
                 continue
             chosen = np.flatnonzero(use)

@@ -39,6 +39,10 @@ class Screening:
         Samples that repeat another one in every column; they are used.
     beyond_limits : int
         Samples whose value is outside the table's limits; they are used.
+    least, most : tuple of float
+        Per axis, the range of the samples used.
+    constant : bool
+        Whether all values are the same.
     notes : tuple of str
         The same in sentences.
     """
@@ -49,10 +53,15 @@ class Screening:
     outside: tuple[int, ...]
     duplicates: int
     beyond_limits: int
+    least: tuple[float, ...]
+    most: tuple[float, ...]
+    constant: bool
     notes: tuple[str, ...]
 
 
-def screened(table: Table, samples: Samples, *, hold: Sequence[int] = ()) -> tuple[Samples, Screening]:
+def screened(
+    table: Table, samples: Samples, *, hold: Sequence[int] = ()
+) -> tuple[Samples, Screening]:
     """Return the samples that can be fitted into a table, and what was left out.
 
     Parameters
@@ -72,7 +81,9 @@ def screened(table: Table, samples: Samples, *, hold: Sequence[int] = ()) -> tup
     empty = 0
     outside = [0] * len(table.axes)
     beyond_limits = 0
-    lows, highs = _Extremes(len(table.axes) + 1), _Extremes(len(table.axes) + 1)
+    columns = len(table.axes) + 1
+    lows, highs = _Extremes(columns), _Extremes(columns)
+    used_lows, used_highs = _Extremes(columns), _Extremes(columns)
     for index, points, values in samples.chunks():
         finite = np.isfinite(values)
         for p in points:
@@ -93,6 +104,9 @@ def screened(table: Table, samples: Samples, *, hold: Sequence[int] = ()) -> tup
             if finite.any():
                 lows.take(number, column[finite].min(), least=True)
                 highs.take(number, column[finite].max(), least=False)
+            if keep.any():
+                used_lows.take(number, column[keep].min(), least=True)
+                used_highs.take(number, column[keep].max(), least=False)
         use[index] = keep
     kept = samples.only(use)
     used = len(kept)
@@ -104,6 +118,11 @@ def screened(table: Table, samples: Samples, *, hold: Sequence[int] = ()) -> tup
     if share_out > 0.5 or beyond_limits > 0.5 * (given - empty):
         raise SamplesRefused(*_diagnosis(table, samples, share_out, lows.values, highs.values))
     duplicates = _duplicates(kept)
+    constant = used > 0 and used_lows.values[-1] == used_highs.values[-1]
+    notes = _notes(table, given, empty, outside, duplicates, beyond_limits, hold)
+    if constant:
+        value = with_unit(used_lows.values[-1], table.unit)
+        notes.append(f"Every value is {value}: is the right column chosen?")
     return kept, Screening(
         given,
         used,
@@ -111,7 +130,10 @@ def screened(table: Table, samples: Samples, *, hold: Sequence[int] = ()) -> tup
         tuple(outside),
         duplicates,
         beyond_limits,
-        tuple(_notes(table, given, empty, outside, duplicates, beyond_limits, hold)),
+        tuple(used_lows.values[:-1]),
+        tuple(used_highs.values[:-1]),
+        constant,
+        tuple(notes),
     )
 
 

@@ -1,0 +1,298 @@
+"""One table estimated from samples, before rules: robust rounds, strength, standard error."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..core.arrays import FloatArray
+from ..core.table import Table
+from .assembly import Moments, coverage, gather_moments, normal_equations
+from .fit_options import FitOptions, refuse_few, states
+from .fit_residuals import influence, spread_of
+from .fit_strength import DEFAULT, automatic
+from .roughness import axes_along, penalty
+from .samples import Samples, SamplesRefused
+from .screening import Screening, screened
+
+ROUNDS = 30
+CLOSE = 1e-7
+"""Robust rounds end when no node moves by more than this share of the noise, or ..."""
+CLOSE_ENOUGH = 0.02
+"""... of many samples, by more than this share of a node's standard error."""
+MANY = 100_000
+BEFORE_STRENGTH = 3
+"""Robust rounds before the strength is chosen anew."""
+FARTHEST = 4.0
+"""A table's range may be so many times the samples' own range along an axis; beyond, filling is
+guessing."""
+
+
+@dataclass(frozen=True, eq=False)
+class Estimate:
+    """A table estimated from samples, rules aside.
+
+    Parameters
+    ----------
+    table : Table
+    samples : Samples
+        Those used.
+    screening : Screening
+    normal : sparse array, shape (k, k)
+        ``H'WH``, robust weights in it.
+    right : float array, shape (k,)
+        ``H'Wz``.
+    plain : sparse array, shape (k, k)
+        ``H'H`` without robust weights.
+    rough : sparse array, shape (k, k)
+        Roughness times its weight, in the units of `normal`.
+    strength : float
+        Lambda, relative to the mean coverage.
+    chosen : bool
+        Whether it was chosen from the data.
+    scale : float
+        Standard deviation of the noise as the loss sees it.
+    sigma : float
+        Standard deviation to go by for the standard error.
+    values : float array, shape (k,)
+        Node values without rules.
+    coverage, nearest : float arrays, shape (k,)
+    edf : float
+    rounds : int
+    parts : tuple of Estimate
+        Of single units under test, nominal or not, where this is a mean of units.
+    """
+
+    table: Table
+    samples: Samples
+    screening: Screening
+    normal: Any
+    right: FloatArray
+    plain: Any
+    rough: Any
+    strength: float
+    chosen: bool
+    scale: float
+    sigma: float
+    values: FloatArray
+    coverage: FloatArray
+    nearest: FloatArray
+    edf: float
+    rounds: int
+    parts: tuple[Estimate, ...] = ()
+
+    def state(self, least: int) -> Any:
+        """How each node is known, in the table's shape."""
+        return states(self.coverage, self.nearest, least).reshape(self.table.shape)
+
+
+def estimate(
+    table: Table, samples: Samples, options: FitOptions, *, strength: float | None = None
+) -> Estimate:
+    """Estimate a curve or map from samples, rules aside.
+
+    Parameters
+    ----------
+    table : Table
+        Its axes, limits and, where nodes without data keep them, values.
+    samples : Samples
+    options : FitOptions
+    strength : float, optional
+        Overrides the options'.
+
+    Raises
+    ------
+    SamplesRefused
+        If there are too few samples, or filling what they do not reach would be guessing.
+    """
+    kept, screening = screened(table, samples, hold=options.hold)
+    refuse_few(len(kept))
+    if options.elsewhere == "fill":
+        _refuse_far(table, screening)
+    floor = noise_floor(table)
+    centre = _mean(kept)
+    along = axes_along(table, options.along)
+    shape_of_rough = penalty(table, along)
+    wanted = options.strength if strength is None else strength
+
+    first = gather_moments(table.axes, kept, centre=centre)
+    plain, _ = normal_equations(first)
+    cover = coverage(first)
+    fixed = _fixed(table, cover) if options.elsewhere == "keep" else None
+    solver = _Solver(shape_of_rough, fixed, table, centre, len(kept), wanted)
+    values = solver.solve(first, choose=options.loss == "squares")
+    rounds, scale, moments = 0, 0.0, first
+    n = len(kept)
+    close = CLOSE if n < MANY else CLOSE_ENOUGH * float(np.sqrt(values.size / n))
+    if options.loss == "squares":
+        scale = spread_of(table.axes, kept, values + centre).scale
+    while options.loss != "squares" and rounds < ROUNDS:
+        scale = max(spread_of(table.axes, kept, values + centre).scale, floor)
+        # The biweight forgets far samples, so it starts from where Huber's loss settles.
+        loss = "huber" if options.loss == "biweight" and rounds < BEFORE_STRENGTH else options.loss
+        moments = gather_moments(
+            table.axes, kept, node_values=values + centre, loss=loss, scale=scale, centre=centre
+        )
+        new = solver.solve(moments, choose=rounds == BEFORE_STRENGTH)
+        moved = float(np.abs(new - values).max())
+        values = new
+        rounds += 1
+        if rounds > BEFORE_STRENGTH and moved <= close * scale:
+            break
+    normal, right = normal_equations(moments)
+    rough = shape_of_rough * (solver.strength * moments.total / right.size)
+    edf = solver.edf(plain, shape_of_rough * (solver.strength * first.total / right.size))
+    sigma = _sigma(table, kept, values + centre, options.loss, max(scale, floor), edf)
+    return Estimate(
+        table,
+        kept,
+        screening,
+        normal,
+        right + centre * np.asarray(normal.sum(axis=1)).reshape(-1),
+        plain,
+        rough,
+        solver.strength,
+        solver.chosen,
+        max(scale, floor) if options.loss != "squares" else scale,
+        sigma,
+        values + centre,
+        cover,
+        first.nearest,
+        edf,
+        rounds,
+    )
+
+
+def noise_floor(table: Table) -> float:
+    """Least noise to go by: rounding to storage, or a billionth of the range."""
+    return max(table.storage.resolution / 12**0.5, 1e-9 * table.span, 1e-300)
+
+
+def _mean(samples: Samples) -> float:
+    total = count = 0.0
+    for _, _, values in samples.chunks(1 << 18):
+        total += float(values.sum())
+        count += values.size
+    return total / max(count, 1)
+
+
+def _fixed(table: Table, cover: FloatArray) -> FloatArray:
+    """Present values of nodes without data; NaN where samples speak."""
+    present = table.values.reshape(-1)
+    if np.isnan(present[cover <= 1e-9]).any():
+        raise SamplesRefused(
+            f"{table.label} has empty cells where there are no samples, so they cannot be kept.",
+            "Let nodes without data be filled, or fill these cells first.",
+        )
+    return np.where(cover > 1e-9, np.nan, present)
+
+
+def _refuse_far(table: Table, screening: Screening) -> None:
+    for axis, low, high in zip(table.axes, screening.least, screening.most, strict=True):
+        if len(axis) < 2:
+            continue
+        reached = high - low
+        if reached * FARTHEST < axis.span:
+            from ..core.numbers import short, with_unit
+
+            where = (
+                f"only at {with_unit(low, axis.unit, 4)}"
+                if reached <= 1e-9 * axis.span
+                else f"from {short(low, 4)} to {with_unit(high, axis.unit, 4)} only"
+            )
+            raise SamplesRefused(
+                f"The samples lie {where} of {axis.label.lower()}, which runs from "
+                f"{short(float(axis.values[0]), 4)} to "
+                f"{with_unit(float(axis.values[-1]), axis.unit, 4)}: the rest would be guessed.",
+                "Measure more of it, or keep the present values where there are no samples.",
+            )
+
+
+class _Solver:
+    """Solves ``(N + lambda R) z = b`` with some nodes fixed."""
+
+    def __init__(
+        self,
+        rough: Any,
+        fixed: FloatArray | None,
+        table: Table,
+        centre: float,
+        count: int,
+        strength: float | None,
+    ) -> None:
+        self.rough, self.count = rough, count
+        k = rough.shape[0]
+        self.free = np.arange(k) if fixed is None else np.flatnonzero(np.isnan(fixed))
+        self.base = np.zeros(k) if fixed is None else np.nan_to_num(fixed - centre)
+        self.wanted = strength
+        self.strength = DEFAULT if strength is None else strength
+        self.chosen = False
+
+    def solve(self, moments: Moments, *, choose: bool) -> FloatArray:
+        """Node values less the centre."""
+        normal, right = normal_equations(moments)
+        per_node = moments.total / right.size
+        free = self.free
+        rough = self.rough[free]
+        inner = rough[:, free]
+        rest = right[free]
+        if free.size < right.size:
+            rest = rest - normal[free] @ self.base
+        if choose and self.wanted is None:
+            self.strength, self.chosen = automatic(
+                normal[free][:, free] / per_node,
+                rest / per_node,
+                moments.square / per_node,
+                inner,
+                self.count,
+            )
+        rest = rest - self.strength * per_node * (rough @ self.base)
+        form = normal[free][:, free] + self.strength * per_node * inner
+        values = self.base.copy()
+        values[free] = _solved(form, rest)
+        return values
+
+    def edf(self, normal: Any, rough: Any) -> float:
+        """Effective degrees of freedom: trace of ``(N + R)^-1 N``."""
+        free = self.free
+        form = (normal + rough)[free][:, free]
+        part = normal[free][:, free]
+        if free.size > 1_600:
+            return float(free.size)
+        from scipy.linalg import solve
+
+        dense = form.toarray()
+        dense[np.diag_indices_from(dense)] += 1e-13 * max(float(dense.max()), 1e-300)
+        return float(np.trace(solve(dense, part.toarray(), assume_a="pos")))
+
+
+def _solved(form: Any, right: FloatArray) -> FloatArray:
+    from scipy.sparse import csc_array, diags_array
+    from scipy.sparse.linalg import splu
+
+    size = max(float(form.diagonal().max(initial=0.0)), 1e-300)
+    # A hair on the diagonal: a node that nothing speaks of stays at the mean.
+    steady = csc_array(form + diags_array(np.full(right.size, 1e-13 * size)))
+    factor = splu(steady, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+    values = factor.solve(right)
+    for _ in range(2):
+        values = values + factor.solve(right - form @ values)
+    if not np.isfinite(values).all():
+        raise SamplesRefused(
+            "The samples do not determine the table.", "Use more roughness weight, or more data."
+        )
+    return np.asarray(values)
+
+
+def _sigma(
+    table: Table, samples: Samples, values: FloatArray, loss: str, scale: float, edf: float
+) -> float:
+    """Standard deviation to multiply the standard error with."""
+    n = len(samples)
+    room = max(n - edf, 1.0)
+    square, slope = influence(table.axes, samples, values, loss, scale)
+    if slope <= 0.05:
+        return scale
+    return float(scale * np.sqrt(square * n / room) / slope)

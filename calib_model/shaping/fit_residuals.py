@@ -1,0 +1,259 @@
+"""Residuals of a fit: their size, the outliers among them, and a thinned picture of the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..core.arrays import FloatArray, IntArray
+from ..core.axis import Axis
+from .assembly import TUNING, locate_cells, read, two_axes
+from .fit_options import Outlier
+from .samples import Samples
+
+EXACT = 1_000_000
+"""Up to how many samples the median is taken exactly."""
+PICTURED = 4_000
+MOST_LISTED = 200
+NORMAL = 0.6744897501960817
+"""Median of the size of a standard normal deviate."""
+_SHIFT = 46
+_BIG_CHUNK = 1 << 18
+
+
+@dataclass(frozen=True, eq=False)
+class Residuals:
+    """Residuals: value less fit, in the table's unit.
+
+    Parameters
+    ----------
+    count : int
+    rms, mean, largest : float
+    scale : float
+        Standard deviation of the bulk, from the median size.
+    correlation : float
+        Of each residual with the next in the source; NaN where they have no order.
+    index : int array, shape (m,)
+        Samples of the picture: evenly spread ones, at most `PICTURED`.
+    shown : float array, shape (m,)
+        Their residuals.
+    outliers : tuple of Outlier
+        The farthest, at most `MOST_LISTED`, farthest first.
+    outlier_count : int
+    """
+
+    count: int
+    rms: float
+    mean: float
+    largest: float
+    scale: float
+    correlation: float
+    index: IntArray
+    shown: FloatArray
+    outliers: tuple[Outlier, ...]
+    outlier_count: int
+
+
+def chunks_of_residuals(
+    axes: Sequence[Axis], samples: Samples, node_values: FloatArray, size: int = _BIG_CHUNK
+) -> Iterator[tuple[IntArray, FloatArray]]:
+    """Yield (numbers of the samples, residuals) in the order of the source."""
+    pair = two_axes(axes)
+    shape = (len(pair[0]), len(pair[1]))
+    fast = _compiled_reader(axes, node_values, len(samples))
+    for index, points, values in samples.chunks(size):
+        if fast is not None:
+            yield index, values - fast(points)
+        else:
+            yield index, values - read(shape, node_values, *locate_cells(pair, points))
+
+
+def _compiled_reader(axes: Sequence[Axis], node_values: FloatArray, count: int):  # type: ignore[no-untyped-def]
+    from ..lookup import compiled
+    from .assembly import COMPILED_FROM
+
+    if count < COMPILED_FROM or not compiled.available() or not compiled.load():
+        return None
+    grid = node_values.reshape([len(a) for a in axes])
+    return lambda points: compiled.lookup_values(axes, grid, points)
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Size of residuals, for a robust loss.
+
+    Parameters
+    ----------
+    scale : float
+        Standard deviation of the bulk: median size over 0.6745.
+    mean_square : float
+    """
+
+    scale: float
+    mean_square: float
+
+
+def spread_of(axes: Sequence[Axis], samples: Samples, node_values: FloatArray) -> Spread:
+    """Return the size of the residuals; the median is exact up to a million samples."""
+    n = len(samples)
+    square = 0.0
+    sizes = np.empty(n) if n <= EXACT else None
+    counts: FloatArray = np.zeros(0) if sizes is not None else np.zeros(2048 << (52 - _SHIFT))
+    at = 0
+    for _, rest in chunks_of_residuals(axes, samples, node_values):
+        square += float(rest @ rest)
+        size = np.abs(rest)
+        if sizes is not None:
+            sizes[at : at + size.size] = size
+        else:
+            # Bits of a positive float rise with its size: their upper part is a logarithmic bin.
+            bins = size.view(np.int64) >> _SHIFT
+            first = int(bins.min())
+            found = np.bincount(bins - first)
+            counts[first : first + found.size] += found
+        at += size.size
+    median = float(np.median(sizes)) if sizes is not None else _median_of(counts, n)
+    return Spread(median / NORMAL, square / max(n, 1))
+
+
+def _median_of(counts: FloatArray, n: int) -> float:
+    upto = np.cumsum(counts)
+    place = int(np.searchsorted(upto, n / 2))
+    low, high = (np.array([place, place + 1], dtype=np.int64) << _SHIFT).view(np.float64)
+    before = float(upto[place] - counts[place])
+    return float(low + (high - low) * (n / 2 - before) / max(counts[place], 1.0))
+
+
+def influence(
+    axes: Sequence[Axis], samples: Samples, node_values: FloatArray, loss: str, scale: float
+) -> tuple[float, float]:
+    """Return the means of psi^2 and of psi' of a loss over the scaled residuals.
+
+    They give the error of a robust estimate (Huber 1981, from memory): its variance is that of
+    least squares times ``mean(psi^2) scale^2 / mean(psi')^2``.
+    """
+    tuning = TUNING[loss]
+    square = slope = 0.0
+    for _, rest in chunks_of_residuals(axes, samples, node_values):
+        t = rest / scale
+        if loss == "huber":
+            square += float((np.clip(t, -tuning, tuning) ** 2).sum())
+            slope += float((np.abs(t) <= tuning).sum())
+        elif loss == "biweight":
+            v = (t / tuning) ** 2
+            inside = v < 1
+            square += float((t * (1 - v) ** 2)[inside] @ (t * (1 - v) ** 2)[inside])
+            slope += float(((1 - v) * (1 - 5 * v))[inside].sum())
+        else:
+            square += float(t @ t)
+            slope += t.size
+    n = max(len(samples), 1)
+    return square / n, slope / n
+
+
+def residuals(
+    axes: Sequence[Axis],
+    samples: Samples,
+    node_values: FloatArray,
+    limit: float,
+    *,
+    ordered: bool = True,
+    floor: float = 0.0,
+) -> Residuals:
+    """Return the residuals of a fit, with outliers beyond `limit` standard deviations.
+
+    Parameters
+    ----------
+    axes : sequence of Axis
+    samples : Samples
+    node_values : float array, shape (nodes,)
+    limit : float
+    ordered : bool
+        Whether the order of the samples means something (a recording, a sweep).
+    floor : float
+        Least standard deviation to go by, such as a storage step's share.
+    """
+    n = len(samples)
+    spread = spread_of(axes, samples, node_values)
+    scale = max(spread.scale, floor)
+    step = max(1, -(-samples.rows // PICTURED))
+    shown_index: list[IntArray] = []
+    shown: list[FloatArray] = []
+    far_index: list[IntArray] = []
+    far: list[FloatArray] = []
+    total = along = square = largest = 0.0
+    previous: float | None = None
+    count_far = 0
+    for index, rest in chunks_of_residuals(axes, samples, node_values):
+        total += float(rest.sum())
+        largest = max(largest, float(np.abs(rest).max(initial=0.0)))
+        tame = np.clip(rest, -3 * scale, 3 * scale)  # one outlier is no correlation
+        along += float(tame[1:] @ tame[:-1])
+        square += float(tame @ tame)
+        if previous is not None and tame.size:
+            along += previous * float(tame[0])
+        previous = float(tame[-1]) if tame.size else previous
+        here = index % step == 0
+        shown_index.append(index[here])
+        shown.append(rest[here])
+        beyond = np.flatnonzero(np.abs(rest) > limit * scale) if scale > 0 else np.empty(0, int)
+        count_far += beyond.size
+        if beyond.size > MOST_LISTED:
+            beyond = beyond[np.argsort(-np.abs(rest[beyond]), kind="stable")[:MOST_LISTED]]
+        far_index.append(index[beyond])
+        far.append(rest[beyond])
+    all_far, all_rest = _joined(far_index, int), _joined(far, float)
+    order = np.argsort(-np.abs(all_rest), kind="stable")[:MOST_LISTED]
+    outliers = tuple(
+        Outlier(
+            samples.line_of(int(i)),
+            tuple(float(p[i]) for p in samples.points),
+            float(samples.values[i]),
+            float(samples.values[i] - r),
+            samples.specimen_of(int(i)),
+        )
+        for i, r in zip(all_far[order], all_rest[order], strict=True)
+    )
+    return Residuals(
+        n,
+        float(np.sqrt(spread.mean_square)),
+        total / max(n, 1),
+        largest,
+        spread.scale,
+        along / square if ordered and square > 0 else float("nan"),
+        _joined(shown_index, int),
+        _joined(shown, float),
+        outliers,
+        count_far,
+    )
+
+
+def _joined(parts: list, kind: type) -> np.ndarray:  # type: ignore[type-arg]
+    return np.concatenate(parts) if parts else np.empty(0, dtype=kind)
+
+
+def joined_residuals(parts: Sequence[Residuals]) -> Residuals:
+    """Put the residuals of several units under test together."""
+    if len(parts) == 1:
+        return parts[0]
+    counts = np.array([p.count for p in parts], dtype=np.float64)
+    share = counts / max(float(counts.sum()), 1.0)
+
+    def mean(values: Sequence[float]) -> float:
+        return float(share @ np.array(values))
+
+    listed = sorted((o for p in parts for o in p.outliers), key=lambda o: -abs(o.residual))
+    return Residuals(
+        int(counts.sum()),
+        float(np.sqrt(mean([p.rms**2 for p in parts]))),
+        mean([p.mean for p in parts]),
+        max(p.largest for p in parts),
+        float(np.sqrt(mean([p.scale**2 for p in parts]))),
+        mean([p.correlation for p in parts]),
+        np.concatenate([p.index for p in parts]),
+        np.concatenate([p.shown for p in parts]),
+        tuple(listed[:MOST_LISTED]),
+        sum(p.outlier_count for p in parts),
+    )

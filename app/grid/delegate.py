@@ -94,9 +94,10 @@ class CellDelegate(QStyledItemDelegate):
         self, painter: QPainter, option: QStyleOptionViewItem, look: Look, ink: QColor
     ) -> None:
         font = option.font
-        if look.beyond or look.text == "empty":
+        if look.beyond or look.proposed or look.text == "empty":
             font.setUnderline(look.beyond)
-            font.setItalic(look.text == "empty")
+            font.setItalic(look.proposed or look.text == "empty")
+            font.setBold(look.proposed)
         painter.setFont(font)
         painter.setPen(ink)
         room = option.rect.adjusted(0, 0, -RIGHT, 0)

@@ -29,6 +29,8 @@ class Look:
     off_raster: bool = False
     changed: bool = False
     beyond: bool = False
+    proposed: bool = False
+    """Whether the text is a proposed value, not the present one."""
     """Outside the table's limits."""
 
 

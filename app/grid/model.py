@@ -55,6 +55,7 @@ class GridModel(QAbstractTableModel):
         self._heat = Heat.of(QGuiApplication.palette())
         source.table_changed.connect(self._on_table)
         source.values_changed.connect(self._on_values)
+        source.proposal_changed.connect(self._on_proposal)
         source.saved_changed.connect(self._on_saved)
         source.cursor_changed.connect(self._on_cursor)
         self._read()
@@ -91,7 +92,10 @@ class GridModel(QAbstractTableModel):
 
     def text(self, row: int, column: int) -> str:
         """Return what is written in a cell; a value between storage steps has a sign before it."""
-        text = cell_text(float(self._values[row, column]), self._decimals)
+        shown = self._values if self._proposed is None else self._proposed
+        text = cell_text(float(shown[row, column]), self._decimals)
+        if self._proposed is not None and self._differs[row, column]:
+            return text  # what storage would hold already
         return f"≈ {text}" if self._off_raster[row, column] else text
 
     def look(self, row: int, column: int) -> Look:
@@ -105,6 +109,7 @@ class GridModel(QAbstractTableModel):
             bool(self._off_raster[row, column]),
             bool(self._changed[row, column]),
             bool(self._beyond[row, column]),
+            self._proposed is not None and bool(self._differs[row, column]),
         )
 
     def _findings_at(self, cell: tuple[int, ...]) -> Any:
@@ -248,7 +253,11 @@ class GridModel(QAbstractTableModel):
             (self._off_raster, "between storage steps"),
             (self._beyond, "outside the limits"),
         )
-        return [words for marks, words in said if marks[row, column]]
+        states = [words for marks, words in said if marks[row, column]]
+        if self._proposed is not None and self._differs[row, column] and self._table is not None:
+            proposed = with_unit(float(self._proposed[row, column]), self._table.unit, 17)
+            states.append(f"proposed: {proposed}")
+        return states
 
     def _told(self, table: Table, row: int, column: int) -> str:
         cell = self.plane.cell(row, column)
@@ -279,6 +288,7 @@ class GridModel(QAbstractTableModel):
     def _read(self) -> None:
         table = self.source.table
         self._table = table
+        self._proposed = None
         if table is None:
             self.plane = Plane(())
             return
@@ -291,6 +301,21 @@ class GridModel(QAbstractTableModel):
         self._off_raster = plane.of(off_raster_cells(table))
         self._beyond = plane.of(beyond_limits(table))
         self._changed = plane.of(changed_cells(table, self.source.saved_table))
+
+        self._read_proposal()
+
+    def _read_proposal(self) -> None:
+        proposed, table = self.source.proposed_table, self._table
+        self._proposed = None
+        if table is not None and proposed is not None and proposed.axes == table.axes:
+            self._proposed = self.plane.of(proposed.values)
+            both_empty = np.isnan(self._proposed) & np.isnan(self._values)
+            self._differs = (self._proposed != self._values) & ~both_empty
+
+    def _on_proposal(self) -> None:
+        if self._table is not None and self.source.table is self._table:
+            self._read_proposal()
+            self._all_changed()
 
     def _on_table(self) -> None:
         self.beginResetModel()

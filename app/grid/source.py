@@ -36,6 +36,7 @@ class GridSource(QObject):
 
     table_changed = Signal()
     values_changed = Signal(object)
+    proposal_changed = Signal()
     saved_changed = Signal()
     cursor_changed = Signal()
     selection_changed = Signal()
@@ -69,6 +70,11 @@ class GridSource(QObject):
     def saved_table(self) -> Table | None:
         """The table that changes are marked against, or None."""
         return self._base
+
+    @property
+    def proposed_table(self) -> Table | None:
+        """The table as it is proposed to be, on the same axes; None if nothing is proposed."""
+        return None
 
     @property
     def content(self) -> CalibrationSet | None:
@@ -135,6 +141,7 @@ class DeskSource(GridSource):
         desk.selection_changed.connect(self.selection_changed)
         desk.edited.connect(self._on_edit)
         desk.documents_changed.connect(self.saved_changed)
+        desk.proposal_changed.connect(self.proposal_changed)
 
     @property
     def table(self) -> Table | None:
@@ -145,6 +152,11 @@ class DeskSource(GridSource):
     def saved_table(self) -> Table | None:
         """The table as it was opened or last saved."""
         return self.desk.saved_table
+
+    @property
+    def proposed_table(self) -> Table | None:
+        """The table as a tool proposes it, if one does."""
+        return self.desk.proposed_table
 
     @property
     def content(self) -> CalibrationSet | None:

@@ -222,9 +222,14 @@ class HeatMapView(PlotView):
         ink = self.inks
         entries = []
         if self._signed:
-            against = "saved" if self.mode is Show.FROM_SAVED else "reference"
-            entries.append(Entry(f"higher than {against}", ink.line, mark="plus"))
-            entries.append(Entry(f"lower than {against}", ink.line, mark="minus"))
+            words_of = {
+                Show.VALUES: "as proposed",
+                Show.FROM_SAVED: "than saved",
+                Show.FROM_REFERENCE: "than reference",
+            }
+            against = words_of[self.mode]
+            entries.append(Entry(f"higher {against}", ink.line, mark="plus"))
+            entries.append(Entry(f"lower {against}", ink.line, mark="minus"))
         if np.isnan(self.plane).any():
             entries.append(Entry("hatched: empty", ink.quiet, mark="box"))
         if locked_cells(table)[self._plane_index()].any():

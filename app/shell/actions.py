@@ -23,6 +23,7 @@ MENUS = {
     "File": "&File",
     "Edit": "&Edit",
     "Values": "&Values",
+    "Shape": "Sha&pe",
     "Table": "&Table",
     "Compare": "&Compare",
     "View": "Vie&w",
@@ -36,6 +37,7 @@ PARTS = (
     "app.plots.actions",
     "app.plots.surface.actions",
     "app.tune.actions",
+    "app.tune.shape.actions",
     "app.compare.actions",
 )
 """Modules that bring rows of their own as ``ACTIONS``."""

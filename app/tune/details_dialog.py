@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from calib_model.exchange.blocks import parse_number
 from PySide6.QtWidgets import (
     QComboBox,
     QDialog,
@@ -23,6 +22,7 @@ from calib_model.core.storage import FLOAT_TYPES, INTEGER_TYPES, Storage
 from calib_model.core.table import Table
 from calib_model.editing.change import table_change
 from calib_model.errors import BitepointError, EditRefused
+from calib_model.exchange.blocks import parse_number
 
 
 class DetailsDialog(QDialog):

@@ -185,6 +185,7 @@ class FindingsPanel(QWidget):
             self._finder.forget()
             self._show_remedies(None, ())
             return
+        self._show_remedies(None, ())  # those on show belong to another finding
         reference = self._desk.reference
         base = reference.content if reference is not None and reference is not document else None
         self._finder.ask(document.content, finding, base)

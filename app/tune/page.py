@@ -15,6 +15,7 @@ from app.plots.panel import PlotPanel
 from .findings_panel import FindingsPanel
 from .header import TableHeader
 from .rules_panel import RulesPanel
+from .shape.panel import ShapePanel
 from .table_list import TableList
 
 Cell = tuple[int, ...]
@@ -49,6 +50,9 @@ class TunePage(QWidget):
         self.side.setDocumentMode(True)
         self.side.addTab(self.findings, "Findings")
         self.side.addTab(self.rules, "Rules")
+        self.shape = ShapePanel(desk)
+        self.side.addTab(self.shape, "Shape")
+        self.side.currentChanged.connect(self._on_side)
         self._middle = QSplitter(Qt.Orientation.Vertical)
         top = QWidget()
         column = QVBoxLayout(top)
@@ -162,13 +166,20 @@ class TunePage(QWidget):
 
             DetailsDialog(self.desk, self).open()
 
+    def _on_side(self, number: int) -> None:
+        self.shape.set_in_sight(self.side.widget(number) is self.shape)
+
+    def show_tool(self, tool_id: str) -> None:
+        """Show a shaping tool and its proposal."""
+        self.show_side(2)
+        self.shape.choose(tool_id)
+
     def show_side(self, number: int) -> None:
-        """Show findings (0) or rules (1) and give them the keyboard."""
+        """Show findings (0), rules (1) or shaping (2) and give them the keyboard."""
         self._arrange("side")
         self.side.setCurrentIndex(number)
-        (self.findings.list if number == 0 else self.rules.list).setFocus(
-            Qt.FocusReason.ShortcutFocusReason
-        )
+        targets: tuple[QWidget, ...] = (self.findings.list, self.rules.list, self.shape.choice)
+        targets[number].setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def next_pane(self, by: int) -> None:
         """Move the keyboard to the next pane: list, grid, plots, findings."""

@@ -1,0 +1,1 @@
+"""Shaping tools in the window: what they ask for, their preview, and applying it."""

@@ -1,0 +1,312 @@
+"""The side tab Shape: choose a tool, see its proposal over the present values, apply it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtGui import QWheelEvent
+from PySide6.QtWidgets import (
+    QComboBox,
+    QFormLayout,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.desk import Desk
+from app.tune.beside import Beside
+from calib_model.core.numbers import short
+from calib_model.errors import BitepointError
+
+from .fields import FieldWidget
+from .tools import TOOLS, Question, Tool
+
+if TYPE_CHECKING:
+    from calib_model.shaping import Proposal
+
+PAUSE = 60
+"""Milliseconds between the last change of a field and the next proposal."""
+
+
+class _ToolBox(QComboBox):
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        event.ignore()
+
+
+class ShapePanel(QWidget):
+    """Shaping tools for the table in work.
+
+    Parameters
+    ----------
+    desk : Desk
+    """
+
+    def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._desk = desk
+        self._shown = False
+        self.proposal: Proposal | None = None
+        self.choice = _ToolBox()
+        self.choice.setAccessibleName("Shaping tool")
+        self.choice.setMinimumHeight(32)
+        for tool in TOOLS:
+            self.choice.addItem(tool.name)
+        self.choice.setSizeAdjustPolicy(
+            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+        )
+        self.choice.activated.connect(self._on_tool)
+        self.about = _wrapped()
+        self._form_place = QWidget()
+        self._form = QFormLayout(self._form_place)
+        self._form.setContentsMargins(0, 0, 0, 0)
+        self._form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
+        self.fields: dict[str, FieldWidget] = {}
+        self.outcome = _wrapped()
+        self.outcome.setAccessibleName("What the tool proposes")
+        self.outcome.setAlignment(Qt.AlignmentFlag.AlignTop)
+        self.outcome.setTextInteractionFlags(
+            Qt.TextInteractionFlag.TextSelectableByMouse
+            | Qt.TextInteractionFlag.TextSelectableByKeyboard
+        )
+        scroll = QScrollArea()
+        scroll.setWidgetResizable(True)
+        scroll.setWidget(self.outcome)
+        scroll.setFrameShape(QScrollArea.Shape.NoFrame)
+        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.run_button = QPushButton("&Propose")
+        self.apply_button = QPushButton("&Apply")
+        self.drop_button = QPushButton("&Drop")
+        self.run_button.setToolTip("Work out the proposal.")
+        self.apply_button.setToolTip("Make the proposed values the table's; one undo step.")
+        self.drop_button.setToolTip("Leave the table as it is.")
+        buttons = QHBoxLayout()
+        for button in (self.run_button, self.apply_button, self.drop_button):
+            button.setMinimumHeight(36)
+            buttons.addWidget(button)
+        self.run_button.clicked.connect(self.ask)
+        self.apply_button.clicked.connect(self.apply)
+        self.drop_button.clicked.connect(self.drop)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(8, 8, 8, 8)
+        column.addWidget(self.choice)
+        column.addWidget(self.about)
+        column.addWidget(self._form_place)
+        column.addWidget(scroll, 1)
+        column.addLayout(buttons)
+        self._beside = Beside(self)
+        self._beside.answered.connect(self._take)
+        self._later = QTimer(self)
+        self._later.setSingleShot(True)
+        self._later.setInterval(PAUSE)
+        self._later.timeout.connect(self.ask)
+        desk.table_changed.connect(self._on_table)
+        desk.edited.connect(self._on_edited)
+        desk.selection_changed.connect(self._on_selection)
+        desk.reference_changed.connect(self._on_edited)
+        self._show_tool()
+
+    # -- choosing ------------------------------------------------------------------------------
+
+    @property
+    def tool(self) -> Tool:
+        """The tool that is chosen."""
+        return TOOLS[self.choice.currentIndex()]
+
+    def choose(self, tool_id: str) -> None:
+        """Choose a tool by its id."""
+        self.choice.setCurrentIndex([tool.id for tool in TOOLS].index(tool_id))
+        self._on_tool()
+
+    def set_in_sight(self, shown: bool) -> None:
+        """Say whether the panel is in sight; only then does it work and propose."""
+        if shown == self._shown:
+            return
+        self._shown = shown
+        if shown:
+            self._changed()
+        else:
+            self.drop()
+
+    def _on_tool(self, _index: int = 0) -> None:
+        self._show_tool()
+        self._changed()
+
+    def _on_table(self) -> None:
+        self._show_tool()
+        self._changed()
+
+    def _on_edited(self, _event: object = None) -> None:
+        self._changed()
+
+    def _on_selection(self) -> None:
+        widget = self.fields.get("only_selected")
+        if widget is not None and widget.value:
+            self._changed()
+
+    def _show_tool(self) -> None:
+        """Make the fields of the tool for the table in work; what was entered stays."""
+        kept = {key: _quiet(widget) for key, widget in self.fields.items()}
+        while self._form.rowCount():
+            self._form.removeRow(0)
+        self.fields = {}
+        table = self._desk.table
+        self.about.setText(self.tool.about)
+        self.run_button.setVisible(not self.tool.live)
+        if table is None or self.tool.suits(table):
+            return
+        for field in self.tool.fields(table):
+            widget = FieldWidget(field, self._changed)
+            if kept.get(field.key) is not None:
+                try:
+                    widget.set_value(kept[field.key])
+                except (ValueError, IndexError):
+                    pass  # not among this table's options
+            self._form.addRow(field.label, widget)
+            self.fields[field.key] = widget
+        self._show_rows()
+
+    def _show_rows(self) -> None:
+        values = {key: _quiet(widget) for key, widget in self.fields.items()}
+        for widget in self.fields.values():
+            when = widget.field.when
+            self._form.setRowVisible(widget, when is None or when(values))
+
+    # -- proposing -----------------------------------------------------------------------------
+
+    def _changed(self) -> None:
+        self._show_rows()
+        self._forget()
+        if self._shown and self.tool.live:
+            self._later.start()
+        else:
+            self.outcome.setText("" if self.tool.live else "Fill in the fields, then Propose.")
+
+    def ask(self) -> None:
+        """Work out the proposal in the background."""
+        self._later.stop()
+        self._forget()
+        desk, table = self._desk, self._desk.table
+        if table is None or desk.current is None:
+            self.outcome.setText("Open a set and choose a table.")
+            return
+        unsuited = self.tool.suits(table)
+        if unsuited:
+            self.outcome.setText(unsuited)
+            return
+        try:
+            settings = {key: widget.value for key, widget in self.fields.items()}
+        except BitepointError as error:
+            self.outcome.setText(str(error))
+            return
+        reference = desk.reference
+        others = reference is not None and reference is not desk.current
+        question = Question(
+            desk.current.content,
+            table.id,
+            desk.selection.copy() if int(np.count_nonzero(desk.selection)) > 1 else None,
+            desk.cursor,
+            settings,
+            (reference.content,) if others and reference is not None else (),
+        )
+        tool = self.tool
+        self.outcome.setText("Working…")
+        self._beside.ask(lambda: (question, _answer(tool, question)))
+
+    def wait(self) -> None:
+        """Wait for the proposal that is being worked out."""
+        if self._later.isActive():
+            self.ask()
+        self._beside.wait()
+
+    def _take(self, answer: tuple[Question, Proposal | str]) -> None:
+        question, made = answer
+        current = self._desk.current
+        if current is None or current.content is not question.content:
+            return  # the set was edited meanwhile; the next question is on its way
+        if isinstance(made, str):
+            self.outcome.setText(made)
+            return
+        self.proposal = made
+        self.outcome.setText(words(made))
+        self._desk.propose({id: made.table(id) for id in made.ids})
+        changes = not made.is_empty
+        self.apply_button.setEnabled(changes)
+        self.drop_button.setEnabled(changes)
+
+    def _forget(self) -> None:
+        self._beside.forget()
+        self.proposal = None
+        self._desk.propose(None)
+        self.apply_button.setEnabled(False)
+        self.drop_button.setEnabled(False)
+
+    # -- applying ------------------------------------------------------------------------------
+
+    def apply(self) -> None:
+        """Make the proposed values the table's, as one undo step."""
+        self.wait()
+        made = self.proposal
+        if made is None:
+            self._desk.tell("There is no proposal to apply.", refused=True)
+            return
+        self._desk.do(made.change())
+
+    def drop(self) -> None:
+        """Leave the table as it is and show no proposal."""
+        self._later.stop()
+        self._forget()
+        self.outcome.setText("Nothing is proposed.")
+
+
+def _answer(tool: Tool, question: Question) -> Proposal | str:
+    """Return a proposal, or in words why there is none."""
+    from calib_model.shaping import AtOdds, explain
+
+    try:
+        return tool.make(question)
+    except AtOdds as error:
+        conflict = explain(error.system)
+        return conflict.text if conflict is not None else str(error)
+    except BitepointError as error:
+        return str(error)
+
+
+def words(made: Proposal) -> str:
+    """Return a proposal's outcome in sentences."""
+    diagnostics = made.diagnostics
+    lines = ["Nothing would change." if made.is_empty else made.summary]
+    if diagnostics.strength is not None:
+        lines.append(
+            f"Lambda {short(diagnostics.strength, 3)}; "
+            f"{short(diagnostics.edf, 3)} effective degrees of freedom."
+            if diagnostics.edf is not None
+            else f"Lambda {short(diagnostics.strength, 3)}."
+        )
+    if diagnostics.active:
+        lines.append("Held back by: " + " ".join(part.text for part in diagnostics.active[:3]))
+        if len(diagnostics.active) > 3:
+            lines[-1] += f" And {len(diagnostics.active) - 3} more."
+    for part in diagnostics.broken[:3]:
+        lines.append(f"Does not hold afterwards: {part.text}")
+    lines.extend(diagnostics.not_stated[:3])
+    lines.extend(made.notes)
+    return "\n\n".join(line for line in lines if line)
+
+
+def _quiet(widget: FieldWidget) -> object:
+    try:
+        return widget.value
+    except BitepointError:
+        return None
+
+
+def _wrapped() -> QLabel:
+    label = QLabel()
+    label.setWordWrap(True)
+    return label

@@ -1,0 +1,137 @@
+"""The shaping tools in the window: preview beside the window, one undo step, words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from pytestqt.qtbot import QtBot
+
+from app.desk import Desk
+from app.tune.shape.panel import ShapePanel
+from app.tune.shape.tools import TOOLS
+from calib_model.editing.change import values_change
+from calib_model.editing.lock_changes import set_locks
+
+
+@pytest.fixture
+def panel(practice_desk: Desk, qtbot: QtBot) -> ShapePanel:
+    made = ShapePanel(practice_desk)
+    qtbot.addWidget(made)
+    made.resize(320, 600)
+    made.show()
+    made.set_in_sight(True)
+    return made
+
+
+def test_smoothing_is_proposed_applied_and_undone(panel: ShapePanel, practice_desk: Desk) -> None:
+    practice_desk.open_table("plate_cooling")
+    before = practice_desk.table
+    panel.wait()
+    proposed = practice_desk.proposed_table
+    assert proposed is not None
+    assert practice_desk.table is before  # nothing is changed yet
+    assert "effective degrees of freedom" in panel.outcome.text()
+    panel.apply()
+    after = practice_desk.table
+    assert after is not None
+    assert np.array_equal(after.values, proposed.values)
+    document = practice_desk.current
+    assert document is not None
+    assert "lambda" in document.pending[-1].note
+    document.undo()
+    assert practice_desk.table == before
+
+
+def test_a_stronger_lambda_gives_a_straighter_curve(
+    panel: ShapePanel, practice_desk: Desk
+) -> None:
+    practice_desk.open_table("pre_engage_fade")
+    panel.fields["how"].set_value("own")
+    bends = []
+    for strength in (1e-6, 1e-2, 100.0):
+        panel.fields["strength"].set_value(strength)
+        panel.ask()
+        panel.wait()
+        table = practice_desk.proposed_table or practice_desk.table
+        assert table is not None
+        slopes = np.diff(table.values) / np.diff(table.axes[0].values)
+        bends.append(float(np.abs(np.diff(slopes)).sum()))
+    assert bends[0] >= bends[1] >= bends[2]
+
+
+def test_nearest_values_mend_a_broken_order(panel: ShapePanel, practice_desk: Desk) -> None:
+    practice_desk.open_table("sync_window")
+    panel.choose("nearest")
+    panel.wait()
+    panel.apply()
+    report = practice_desk.report
+    assert report is not None
+    assert report.of("sync_window") == ()
+
+
+def test_a_conflict_is_explained(panel: ShapePanel, practice_desk: Desk) -> None:
+    practice_desk.open_table("sync_window")
+    table = practice_desk.table
+    assert table is not None
+    values = table.values.copy()
+    values[0], values[1] = 20.0, 9.0
+    practice_desk.do(values_change(table, values, "Set"))
+    mask = np.zeros(table.shape, dtype=bool)
+    mask[:2] = True
+    practice_desk.do(set_locks(practice_desk.table, mask, True))  # type: ignore[arg-type]
+    panel.choose("nearest")
+    panel.wait()
+    assert "cannot all hold" in panel.outcome.text()
+    assert "20" in panel.outcome.text()
+    assert not panel.apply_button.isEnabled()
+
+
+def test_an_edit_drops_the_proposal_and_asks_again(panel: ShapePanel, practice_desk: Desk) -> None:
+    practice_desk.open_table("plate_cooling")
+    panel.wait()
+    assert practice_desk.proposed_table is not None
+    table = practice_desk.table
+    assert table is not None
+    practice_desk.do(values_change(table, table.values + 0.5, "Raise"))
+    assert practice_desk.proposed_table is None
+    panel.wait()
+    assert practice_desk.proposed_table is not None
+
+
+def test_only_the_selection_moves(panel: ShapePanel, practice_desk: Desk) -> None:
+    practice_desk.open_table("plate_cooling")
+    table = practice_desk.table
+    assert table is not None
+    panel.fields["only_selected"].set_value(True)
+    panel.ask()
+    panel.wait()
+    assert "Only one cell is selected" in panel.outcome.text()
+    mask = np.zeros(table.shape, dtype=bool)
+    mask[1:4, 1:4] = True
+    practice_desk.set_selection(mask)
+    panel.fields["how"].set_value("straight")
+    panel.ask()
+    panel.wait()
+    proposed = practice_desk.proposed_table
+    assert proposed is not None
+    assert np.array_equal(proposed.values[~mask], table.values[~mask])
+
+
+def test_out_of_sight_it_neither_works_nor_proposes(panel: ShapePanel, practice_desk: Desk) -> None:
+    practice_desk.open_table("plate_cooling")
+    panel.wait()
+    panel.set_in_sight(False)
+    assert practice_desk.proposed_table is None
+    practice_desk.open_table("slip_target")
+    panel.wait()
+    assert practice_desk.proposed_table is None
+
+
+def test_every_tool_answers_every_kind_of_table(panel: ShapePanel, practice_desk: Desk) -> None:
+    for table_id in ("controller_tick", "pre_engage_fade", "wiper_factor"):
+        practice_desk.open_table(table_id)
+        for tool in TOOLS:
+            panel.choose(tool.id)
+            panel.ask()
+            panel.wait()
+            assert panel.outcome.text() not in ("", "Working…")

@@ -14,7 +14,7 @@ def _show(tool_id: str) -> Callable[[Any], None]:
     return lambda window: window.tune.show_tool(tool_id)
 
 
-_KEYS = {"smooth": ("Ctrl+M",), "nearest": ("Shift+F11",)}
+_KEYS = {"smooth": ("Ctrl+J",), "nearest": ("Ctrl+Shift+J",)}
 
 ACTIONS: tuple[Action, ...] = (
     *(

@@ -1,0 +1,361 @@
+"""Signing, verifying, waiving, accepting, handing over and importing from the command line."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+import calib_model
+from app.__main__ import main
+from calib_model.core.canonical import digest
+from calib_model.store import read_set
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
+PHRASE = "correct horse battery"
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Run:
+    def call(*arguments: object) -> tuple[int, str, str]:
+        status = main([str(a) for a in arguments])
+        out, err = capsys.readouterr()
+        return status, out, err
+
+    return call
+
+
+@pytest.fixture
+def desk(tmp_path: Path, run: Run) -> Path:
+    """A folder with a copy of the normal set, two keys, and the list of their owners."""
+    shutil.copy(SAMPLES / "larch_normal.h5", tmp_path / "set.h5")
+    (tmp_path / "phrase").write_text(PHRASE + "\nsecond line\n")
+    lines = []
+    for owner in ("ada", "ines"):
+        status, out, _ = run(
+            "keys", "new", tmp_path / owner, "--name", owner, "--passphrase-file",
+            tmp_path / "phrase",
+        )  # fmt: skip
+        assert status == 0
+        lines.append(out.splitlines()[-1])
+    (tmp_path / "signers").write_text("\n".join(lines) + "\n")
+    return tmp_path
+
+
+def _sign(run: Run, desk: Path, owner: str, role: str, *more: object) -> tuple[int, str, str]:
+    return run(
+        "sign", desk / "set.h5", "--key", desk / owner, "--passphrase-file", desk / "phrase",
+        "--name", owner, "--role", role, "--comment", "fine", *more,
+    )  # fmt: skip
+
+
+def _verify(run: Run, desk: Path) -> tuple[int, Any]:
+    status, out, err = run("verify", desk / "set.h5", "--signers", desk / "signers", "--json")
+    assert err == ""
+    answer = json.loads(out)
+    assert set(answer) == {"genuine", "digest", "signed_by", "changed_since", "reason"}
+    return status, answer
+
+
+def _released(run: Run, desk: Path) -> None:
+    assert _sign(run, desk, "ada", "author")[0] == 0
+    assert run("accept", desk / "set.h5", "--all", "--name", "ines")[0] == 0
+    assert _sign(run, desk, "ines", "reviewer")[0] == 0
+
+
+def test_from_unsigned_to_signed_off_and_changed(run: Run, desk: Path) -> None:
+    assert _verify(run, desk)[0] == 1
+    status, out, _ = _sign(run, desk, "ada", "author", "--signers", desk / "signers")
+    assert status == 0
+    assert "Signed by ada (author)" in out
+    status, _, err = _sign(run, desk, "ines", "reviewer")
+    assert status == 2
+    assert "42 × awaits a decision" in err
+    status, out, _ = run("sign", desk / "set.h5", "--list")
+    assert (status, "0 of 42 changed tables accepted" in out) == (1, True)
+    assert run("accept", desk / "set.h5", "--all", "--name", "ines")[0] == 0
+    assert run("sign", desk / "set.h5", "--list")[0] == 0
+    assert _sign(run, desk, "ines", "reviewer")[0] == 0
+    status, answer = _verify(run, desk)
+    content = read_set(desk / "set.h5").set
+    assert (status, answer["genuine"], answer["changed_since"]) == (0, True, [])
+    assert answer["digest"] == digest(content)
+    assert [s["name"] for s in answer["signed_by"]] == ["ada", "ines"]
+    status, out, _ = run("verify", desk / "set.h5", "--signers", desk / "signers")
+    assert (status, "Signed off by ada (author) and ines (reviewer)" in out) == (0, True)
+    # The history tells who signed, and an edit is located.
+    titles = [e["title"] for e in read_set(desk / "set.h5").history.entries()]
+    assert titles[-3:] == ["Sign as author", "Accept 42 tables", "Sign as reviewer"]
+    calib_model.save_set(calib_model.edit(content, "controller_tick", 0.03), desk / "set.h5")
+    status, answer = _verify(run, desk)
+    assert (status, answer["genuine"], answer["changed_since"]) == (1, False, ["controller_tick"])
+    status, out, _ = run("sign", desk / "set.h5", "--list", "--signers", desk / "signers")
+    assert "0 of 1 changed tables accepted" in out
+
+
+def test_what_is_refused_leaves_the_file_as_it_was(run: Run, desk: Path) -> None:
+    before = (desk / "set.h5").read_bytes()
+    (desk / "wrong").write_text("another phrase")
+    key = ("--key", desk / "ada")
+    who = ("--name", "ada", "--role", "author")
+    for arguments, words in (
+        ((*key, *who, "--passphrase-file", desk / "wrong"), "passphrase is wrong"),
+        ((*key, *who), "--passphrase-file"),
+        ((*key, *who, "--passphrase-file", desk / "none"), "Cannot be read"),
+        (("--key", desk / "ada.pub", *who), "public half"),
+        (("--key", desk / "set.h5", *who), "too large for a key"),
+        (("--key", desk / "none", *who), "Cannot be read"),
+        ((*key, "--name", "ada"), "--role"),
+        (who, "--key"),
+        ((*key, "--name", "a,b", "--role", "author", "--passphrase-file", desk / "phrase"), "name"),
+        ((*key, *who, "--milestone", "x"), "--programme"),
+    ):
+        status, out, err = run("sign", desk / "set.h5", *arguments)
+        assert (status, out, len(err.splitlines())) == (2, "", 1), arguments
+        assert words in err
+        assert (desk / "set.h5").read_bytes() == before
+    assert PHRASE not in err
+
+
+def test_one_key_cannot_be_author_and_reviewer(run: Run, desk: Path) -> None:
+    assert _sign(run, desk, "ada", "author")[0] == 0
+    assert run("accept", desk / "set.h5", "--all", "--name", "ada")[0] == 0
+    before = (desk / "set.h5").read_bytes()
+    status, _, err = _sign(run, desk, "ada", "reviewer")
+    assert (status, "two people" in err) == (2, True)
+    assert (desk / "set.h5").read_bytes() == before
+
+
+def test_practice_set_cannot_be_signed_before_its_findings_are_settled(
+    run: Run, desk: Path
+) -> None:
+    shutil.copy(SAMPLES / "larch_practice.h5", desk / "set.h5")
+    status, _, err = _sign(run, desk, "ada", "author")
+    assert status == 2
+    assert "× finding" in err
+    assert read_set(desk / "set.h5").set.record.sign_offs == ()
+
+
+def test_verify_of_a_damaged_file_is_1_with_the_damage_as_reason(run: Run, desk: Path) -> None:
+    data = (desk / "set.h5").read_bytes()
+    (desk / "set.h5").write_bytes(data[: len(data) // 2])
+    status, answer = _verify(run, desk)
+    assert (status, answer["genuine"], answer["digest"]) == (1, False, None)
+    assert "set.h5" in answer["reason"]
+    status, out, err = run("verify", desk / "none.h5", "--signers", desk / "signers")
+    assert (status, out) == (2, "")
+    status, _, err = run("verify", SAMPLES / "larch_normal.h5", "--signers", desk / "none")
+    assert (status, "Cannot be read" in err) == (2, True)
+
+
+def test_the_signed_sample_verifies_with_its_list_only(run: Run, desk: Path) -> None:
+    signed = SAMPLES / "larch_normal_signed.h5"
+    assert run("verify", signed, "--signers", SAMPLES / "allowed_signers")[0] == 0
+    status, out, _ = run("verify", signed, "--signers", desk / "signers")
+    assert (status, "not on the list" in out) == (1, True)
+
+
+# -- waive and accept ------------------------------------------------------------------------
+
+
+def test_waive_with_a_size_and_its_lapse(run: Run, desk: Path) -> None:
+    low = desk / "low.h5"
+    shutil.copy(SAMPLES / "larch_low_grip.h5", low)
+    against = ("--against", SAMPLES / "larch_normal.h5")
+    what = ("waive", low, "slip_target", "--rule", "mode_relation", "--reason", "digging out")
+    status, _, err = run(*what, "--author", "ada", "--approver", "Ada", *against)
+    assert (status, "their own" in err) == (2, True)
+    status, _, err = run(*what, "--author", "ada", "--approver", "ines")
+    assert (status, "--against" in err) == (2, True)
+    status, out, _ = run(*what, "--author", "ada", "--approver", "ines", *against)
+    assert (status, "0.8 km/h" in out) == (0, True)
+    status, out, _ = run("check", low, *against, "--json")
+    by_table = {f["table"]: f for f in json.loads(out)["findings"]}
+    assert by_table["slip_target"]["waived"] is True
+    assert by_table["pre_engage_torque"]["waived"] is False
+    assert status == 1
+    again = run(*what, "--author", "ada", "--approver", "ines", *against)
+    assert (again[0], "waived already" in again[2]) == (2, True)
+    content = read_set(low).set
+    values = content["slip_target"].values.copy()
+    values[values == 4.0] = 4.2
+    calib_model.save_set(calib_model.edit(content, "slip_target", values), low)
+    _, out, _ = run("check", low, *against, "--json")
+    finding = next(f for f in json.loads(out)["findings"] if f["table"] == "slip_target")
+    assert finding["waived"] is False
+    assert "lapsed" in finding["message"]
+
+
+def test_accept_by_name_pattern_query_and_level(run: Run, desk: Path) -> None:
+    path = desk / "set.h5"
+    assert run("accept", path, "plate_*", "slip_gain", "--name", "ines")[0] == 0
+    latest = read_set(path).set.record.latest_decisions
+    assert set(latest) == {"plate_friction", "plate_cooling", "plate_heat_capacity", "slip_gain"}
+    assert run("accept", path, "slip_gain", "--name", "ines", "--query", "So steep?")[0] == 0
+    assert run("accept", path, "--all", "--name", "ines")[0] == 0
+    status, out, _ = run("sign", path, "--list")
+    assert (status, "So steep?" in out, "41 of 42" in out) == (1, True, True)
+    assert run("accept", path, "*", "--name", "ada", "--level", "desk-checked")[0] == 0
+    assert len(read_set(path).set.record.latest_maturities) == 42
+    key = ("--key", desk / "ines", "--passphrase-file", desk / "phrase")
+    assert run("accept", path, "slip_gain", "--name", "ines", *key)[0] == 0
+    assert "SSH SIGNATURE" in read_set(path).set.record.latest_decisions["slip_gain"].signature
+    for arguments in (("nothing_*",), (), ("slip_gain", "--all"), ("slip_gain", "--query", "")):
+        status, _, err = run("accept", path, *arguments, "--name", "ines")
+        assert (status, len(err.splitlines())) == (2, 1)
+
+
+def test_a_programme_adds_owners_and_milestones(run: Run, desk: Path) -> None:
+    (desk / "larch.toml").write_text(
+        'signers = "signers"\n[owners]\n"Braking" = ["ines"]\n'
+        '[milestones.trip]\nlevel = "desk-checked"\n'
+    )
+    programme = ("--programme", desk / "larch.toml")
+    assert run("accept", desk / "set.h5", "--all", "--name", "ines")[0] == 0
+    status, out, _ = run("sign", desk / "set.h5", "--list", *programme, "--milestone", "trip")
+    assert status == 1
+    assert "with their key" in out
+    assert "milestone trip asks for desk-checked" in out
+    key = ("--key", desk / "ines", "--passphrase-file", desk / "phrase")
+    assert run("accept", desk / "set.h5", "--all", "--name", "ines", *key, *programme)[0] == 0
+    assert run("sign", desk / "set.h5", "--list", *programme)[0] == 0
+
+
+# -- keys ------------------------------------------------------------------------------------
+
+
+def test_keys_are_never_replaced_and_need_a_real_passphrase(run: Run, desk: Path) -> None:
+    before = (desk / "ada").read_bytes()
+    phrase = ("--passphrase-file", desk / "phrase")
+    assert run("keys", "new", desk / "ada", *phrase)[0] == 2
+    assert (desk / "ada").read_bytes() == before
+    (desk / "short").write_text("short\n")
+    status, _, err = run("keys", "new", desk / "x", "--passphrase-file", desk / "short")
+    assert (status, "8 characters" in err) == (2, True)
+    assert run("keys", "new", desk / "x")[0] == 2, "no terminal to ask in"
+    assert not (desk / "x").exists()
+
+
+# -- hand over -------------------------------------------------------------------------------
+
+
+def test_a_signed_off_set_leaves_without_a_mark(run: Run, desk: Path) -> None:
+    _released(run, desk)
+    content = read_set(desk / "set.h5").set
+    for form, name in (("text", "x.txt"), ("csv", "x.csv"), ("h5", "x.h5"), ("report", "x.html")):
+        assert run("export", desk / "set.h5", "--to", form, desk / name)[0] == 0
+        assert (desk / name).exists()
+    assert hashlib.sha256((desk / "x.txt").read_bytes()).hexdigest() == digest(content)
+    assert read_set(desk / "x.h5").set == content
+    assert "status" not in pd.read_csv(desk / "x.csv").columns
+    assert run("export", desk / "set.h5", "--to", "signoff", desk / "signoff")[0] == 0
+    statement = json.loads((desk / "signoff" / "sign_off_2.json").read_bytes())
+    assert statement["content"] == digest(content)
+    assert run("export", desk / "set.h5", "--to", "signoff", desk / "signoff")[0] == 2
+
+
+@pytest.mark.parametrize(
+    ("form", "suffix"), [("text", ".txt"), ("csv", ".csv"), ("h5", ".h5"), ("report", ".html")]
+)
+def test_an_unsigned_or_changed_set_says_so_in_the_file_and_its_name(
+    run: Run, desk: Path, form: str, suffix: str
+) -> None:
+    assert run("export", desk / "set.h5", "--to", form, desk / f"x{suffix}")[0] == 0
+    assert not (desk / f"x{suffix}").exists()
+    assert "unsigned" in _text(desk / f"x_UNSIGNED{suffix}").lower()
+    _released(run, desk)
+    content = calib_model.edit(read_set(desk / "set.h5").set, "controller_tick", 0.03)
+    calib_model.save_set(content, desk / "set.h5")
+    assert run("export", desk / "set.h5", "--to", form, desk / f"y{suffix}")[0] == 0
+    text = _text(desk / f"y_CHANGED-SINCE-SIGN-OFF{suffix}")
+    assert "controller_tick" in text
+    assert "changed since" in text.lower()
+
+
+def _text(path: Path) -> str:
+    if path.suffix != ".h5":
+        return path.read_text(encoding="utf-8")
+    content = read_set(path).set
+    return f"{content.name}\n{content.description}"
+
+
+TRIAL = ("--trial", "Van 7/Ä", "--trip", "Snow day", "--expires", "2099-02-28", "--by", "ada")
+
+
+@pytest.mark.parametrize(
+    ("form", "suffix"), [("text", ".txt"), ("csv", ".csv"), ("h5", ".h5"), ("report", ".html")]
+)
+def test_a_trial_is_marked_with_vehicle_trip_end_digest_and_changes(
+    run: Run, desk: Path, form: str, suffix: str
+) -> None:
+    content = read_set(SAMPLES / "larch_practice.h5").set
+    mine = digest(content)
+    status, out, _ = run(
+        "export", SAMPLES / "larch_practice.h5", "--to", form, desk / f"x{suffix}", *TRIAL
+    )
+    assert status == 0
+    path = desk / f"x_TRIAL_Van-7-A_Snow-day_until-2099-02-28_{mine[:8]}{suffix}"
+    assert str(path) in out
+    text = _text(path)
+    for words in ("TRIAL", "Van 7/Ä", "Snow day", "2099-02-28", mine):
+        assert words in text, words
+    if form == "h5":
+        (trial,) = read_set(path).set.record.trials
+        assert digest(read_set(path).set) == mine
+        # The scenario's first planted mistake, as a changed cell.
+        assert "pre_engage_torque at −10 °C, 40 %: 215 → 21.5 N·m" in trial.changed
+    if form == "text":
+        assert "# pre_engage_torque at −10 °C, 40 %: 215 → 21.5 N·m" in text
+
+
+def test_a_trial_needs_all_that_marks_it(run: Run, desk: Path) -> None:
+    for more in (TRIAL[:2], TRIAL[:4], ("--trip", "x"), (*TRIAL[:4], "--expires", "2020-01-01"),
+                 (*TRIAL[:4], "--expires", "soon"), ("--trial", " ", *TRIAL[2:])):  # fmt: skip
+        status, _, err = run("export", desk / "set.h5", "--to", "csv", desk / "x.csv", *more)
+        assert (status, len(err.splitlines())) == (2, 1), more
+    assert run("export", desk / "set.h5", "--to", "signoff", desk / "s", *TRIAL)[0] == 2
+    assert [p.name for p in desk.glob("x*")] == []
+
+
+def test_text_comes_back_to_the_same_digest(run: Run, desk: Path) -> None:
+    _released(run, desk)
+    assert run("export", desk / "set.h5", "--to", "text", desk / "x.txt")[0] == 0
+    status, out, _ = run(
+        "import", desk / "x.txt", "-o", desk / "y.h5", "--name", "Again", "--revision", "C"
+    )
+    content = read_set(desk / "y.h5").set
+    assert (status, digest(content) in out) == (0, True)
+    assert dict(content.tables) == dict(read_set(desk / "set.h5").set.tables)
+    assert (content.name, content.revision) == ("Again", "C")
+    assert run("check", desk / "y.h5")[0] == 0
+    # Nothing is written over, and what is no canonical text is refused with its line.
+    assert run("import", desk / "x.txt", "-o", desk / "set.h5")[0] == 2
+    altered = (desk / "x.txt").read_bytes().replace(b"0x1.", b"0y1.", 1)
+    (desk / "z.txt").write_bytes(altered)
+    status, _, err = run("import", desk / "z.txt", "-o", desk / "z.h5")
+    assert (status, "line 3" in err or "line 4" in err) == (2, True)
+    assert not (desk / "z.h5").exists()
+
+
+def test_neither_qt_nor_cryptography_is_loaded_to_check_a_set() -> None:
+    import subprocess
+    import sys
+
+    code = (
+        "import sys; from app.__main__ import main; main(sys.argv[1:]);"
+        "print([m for m in ('PySide6', 'cryptography') if m in sys.modules], file=sys.stderr)"
+    )
+    for verb, loaded in ((("check",), "[]"), (("verify", "--signers",
+                         str(SAMPLES / "allowed_signers")), "['cryptography']")):  # fmt: skip
+        done = subprocess.run(
+            [sys.executable, "-c", code, *verb, str(SAMPLES / "larch_normal_signed.h5")],
+            capture_output=True, text=True, cwd=SAMPLES.parent, check=True,
+        )  # fmt: skip
+        assert done.stderr.strip() == loaded

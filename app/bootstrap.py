@@ -58,7 +58,7 @@ QT_LIBRARIES = {
     "libxkbcommon.so.0": "libxkbcommon0",
 }
 # Elsewhere than on Debian the package may be called otherwise; its name still helps a search.
-PROGRAMS = {"Xvfb": "xvfb"}
+PROGRAMS = {"Xvfb": "xvfb", "ssh-keygen": "openssh-client"}
 
 # Runs inside the new environment: Qt and its screen plugin are really loaded.
 _PROBE = """

@@ -26,9 +26,10 @@ from app import bootstrap  # noqa: E402
 def main(arguments: list[str]) -> int:
     """Run the parts that were asked for; returns 0 only when tests ran and none failed."""
     options, rest = _parse(arguments)
-    on_linux = sys.platform.startswith("linux")
+    # A virtual screen, and OpenSSH to verify signatures with as a reviewer would.
+    programs = ("Xvfb", "ssh-keygen") if sys.platform.startswith("linux") else ()
     try:
-        python = bootstrap.ensure_environment(("test",), programs=("Xvfb",) if on_linux else ())
+        python = bootstrap.ensure_environment(("test",), programs=programs)
     except bootstrap.SetupError as problem:
         print(f"Bitepoint set-up failed: {problem}", file=sys.stderr)
         return 2

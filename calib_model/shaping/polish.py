@@ -39,26 +39,44 @@ def polish(programme: Programme, raw: Raw) -> Raw | None:
     equal = np.concatenate([p.equal, np.zeros(low.size + high.size, dtype=bool)])
     dual = np.concatenate([raw.rows, raw.lower[low], raw.upper[high]])
     slack = right - every @ raw.z
-    active = equal | (slack < dual)
-    z, y = raw.z, np.where(active, dual, 0.0)
+    most = float(np.abs(dual).max(initial=0.0))
+    # A row is taken for active where its multiplier outweighs its slack; where that contradicts
+    # itself (rows closer together than the solver can tell), only where the multiplier matters.
+    for guess in (slack < dual, dual > 1e-5 * most, dual > 1e-3 * most):
+        found = _settled(p, every, right, equal, equal | guess, raw.z, dual)
+        if found is not None:
+            z, y = found
+            rows = p.bound.size
+            lower, upper = np.zeros(k), np.zeros(k)
+            lower[low] = y[rows : rows + low.size]
+            upper[high] = y[rows + low.size :]
+            return Raw(z, y[:rows], lower, upper, raw.solver)
+    return None
+
+
+def _settled(
+    p: Programme,
+    every: Any,
+    right: FloatArray,
+    equal: BoolArray,
+    active: BoolArray,
+    z: FloatArray,
+    dual: FloatArray,
+) -> tuple[FloatArray, FloatArray] | None:
+    """Add rows that are missed and drop rows that pull the wrong way until none is left."""
+    y = np.where(active, dual, 0.0)
     for _ in range(ROUNDS):
         solved = _solve(p, every, right, active, z, y)
         if solved is None:
             return None
-        z_new, y_new = solved
-        over = every @ z_new - right
-        missed = ~active & (over > NEGLIGIBLE)
-        wrong = active & ~equal & (y_new < -1e-9 * (1 + np.abs(y_new).max(initial=0)))
+        z, y = solved
+        missed = ~active & (every @ z - right > NEGLIGIBLE)
+        wrong = active & ~equal & (y < -1e-9 * (1 + np.abs(y).max(initial=0)))
+        y = np.where(equal, y, np.maximum(y, 0.0))
         if not missed.any() and not wrong.any():
-            rows = p.bound.size
-            lower, upper = np.zeros(k), np.zeros(k)
-            y_new = np.where(equal, y_new, np.maximum(y_new, 0.0))
-            lower[low] = y_new[rows : rows + low.size]
-            upper[high] = y_new[rows + low.size :]
-            return Raw(z_new, y_new[:rows], lower, upper, raw.solver)
+            return z, y
         active = (active | missed) & ~wrong
-        y = np.where(active, np.where(equal, y_new, np.maximum(y_new, 0.0)), 0.0)
-        z = z_new
+        y = np.where(active, y, 0.0)
     return None
 
 

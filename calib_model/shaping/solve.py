@@ -18,7 +18,9 @@ from ..errors import BitepointError
 from .kkt import kkt_residual
 from .polish import polish
 from .problem import RuleSystem
-from .solvers import Programme, Raw, clarabel, piqp
+from .solvers import ACCURACY, FINER, Programme, Raw, clarabel, piqp
+
+Solver = Callable[[Programme, float], Raw | None]
 
 RESIDUAL = 1e-6
 """Largest residual of the conditions of an optimum that an answer may have."""
@@ -173,20 +175,23 @@ def _finite_limits(lower: FloatArray, upper: FloatArray) -> tuple[FloatArray, Fl
     return np.minimum(lower, upper), np.maximum(lower, upper)
 
 
-def _best(
-    programme: Programme, solver: Callable[[Programme], Raw | None]
-) -> tuple[Raw, float, bool] | None:
+def _best(programme: Programme, solver: Solver) -> tuple[Raw, float, bool] | None:
     """A solver's answer, polished where that succeeds; None if it does not meet the conditions."""
-    raw = solver(programme)
-    if raw is None:
+    rough: Raw | None = None
+    for accuracy in (ACCURACY, FINER):
+        raw = solver(programme, accuracy)
+        if raw is None:
+            break
+        rough = raw
+        polished = polish(programme, raw)
+        if polished is not None:
+            residual = _residual(programme, polished)
+            if residual < RESIDUAL:
+                return polished, residual, True
+    if rough is None:
         return None
-    polished = polish(programme, raw)
-    if polished is not None:
-        residual = _residual(programme, polished)
-        if residual < RESIDUAL:
-            return polished, residual, True
-    residual = _residual(programme, raw)
-    return (raw, residual, False) if residual < RESIDUAL else None
+    residual = _residual(programme, rough)
+    return (rough, residual, False) if residual < RESIDUAL else None
 
 
 def _residual(p: Programme, raw: Raw) -> float:

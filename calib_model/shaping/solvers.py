@@ -13,7 +13,8 @@ import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
 
-ACCURACY = 1e-8
+ACCURACY, FINER = 1e-8, 1e-12
+"""What is asked of a solver; and what where rows lie closer together than that."""
 
 
 @dataclass(frozen=True)
@@ -40,15 +41,15 @@ class Raw:
     solver: str
 
 
-def piqp(programme: Programme) -> Raw | None:
+def piqp(programme: Programme, accuracy: float = ACCURACY) -> Raw | None:
     """Solve with PIQP; None if it does not report success."""
     import piqp as library
     from scipy.sparse import csc_matrix
 
     p, equal = programme, programme.equal
     solver = library.SparseSolver()
-    solver.settings.eps_abs = ACCURACY
-    solver.settings.eps_rel = 1e-9
+    solver.settings.eps_abs = accuracy
+    solver.settings.eps_rel = accuracy / 10
     solver.settings.max_iter = 150
     strict = ~equal
     some_equal, some_rows = bool(equal.any()), bool(strict.any())
@@ -76,7 +77,7 @@ def piqp(programme: Programme) -> Raw | None:
     )
 
 
-def clarabel(programme: Programme) -> Raw | None:
+def clarabel(programme: Programme, accuracy: float = ACCURACY) -> Raw | None:
     """Solve with Clarabel; None if it does not report success."""
     import clarabel as library
     from scipy.sparse import csc_matrix, identity, triu, vstack
@@ -98,7 +99,7 @@ def clarabel(programme: Programme) -> Raw | None:
     ]
     settings = library.DefaultSettings()
     settings.verbose = False
-    settings.tol_feas = settings.tol_gap_abs = settings.tol_gap_rel = 1e-9
+    settings.tol_feas = settings.tol_gap_abs = settings.tol_gap_rel = accuracy / 10
     settings.max_threads = 1
     answer = library.DefaultSolver(
         csc_matrix(triu(p.hessian)), p.gradient, csc_matrix(vstack(blocks)), right, cones, settings

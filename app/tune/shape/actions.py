@@ -14,7 +14,7 @@ def _show(tool_id: str) -> Callable[[Any], None]:
     return lambda window: window.tune.show_tool(tool_id)
 
 
-_KEYS = {"smooth": ("Ctrl+J",), "nearest": ("Ctrl+Shift+J",)}
+_KEYS = {"smooth": ("Ctrl+P",), "nearest": ("Ctrl+Shift+E",)}
 
 ACTIONS: tuple[Action, ...] = (
     *(

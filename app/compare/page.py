@@ -82,6 +82,7 @@ class ComparePage(QWidget):
         self.detail = Detail()
         self.strip = TakeStrip()
         self._in_turn = "list"
+        self._just_shown = False
         self._build()
         self._connect()
         self._on_sides()
@@ -152,6 +153,7 @@ class ComparePage(QWidget):
         comparing.sides_changed.connect(self._on_sides)
         comparing.compared.connect(self._on_compared)
         comparing.updated.connect(self._on_updated)
+        comparing.busy_changed.connect(self._on_busy)
         comparing.progressed.connect(lambda share: self.progress.setValue(round(100 * share)))
         self.sides.earlier_wanted.connect(self._ask_earlier)
         self.summary.chosen.connect(self._on_chosen)
@@ -343,8 +345,6 @@ class ComparePage(QWidget):
 
     def _on_compared(self) -> None:
         comparing = self.comparing
-        self.wait.setVisible(comparing.busy)
-        self.progress.setValue(0)
         self.summary.show_prepared(comparing.prepared)
         if comparing.prepared is not None:
             self.summary.say_empty("")
@@ -363,6 +363,16 @@ class ComparePage(QWidget):
         wanted = self.summary.shown if self.summary.shown in tables else ""
         first = self.summary.rows.pair_at(0)
         self.summary.show_table(wanted or (first.id if first is not None else ""))
+        if self._just_shown:
+            self._just_shown = False
+            here = self.focusWidget()
+            if here is None or not self._right.isAncestorOf(here):
+                # The list could not take the keyboard while there was none.
+                self.summary.view.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    def _on_busy(self) -> None:
+        self.wait.setVisible(self.comparing.busy)
+        self.progress.setValue(0)
 
     def _on_updated(self, _ids: object) -> None:
         shown = self.summary.shown
@@ -543,6 +553,7 @@ class ComparePage(QWidget):
     def showEvent(self, event: QShowEvent) -> None:
         """Begin, or catch up with what was edited meanwhile."""
         super().showEvent(event)
+        self._just_shown = self.comparing.prepared is None
         self.comparing.set_active(True)
         self._on_sides()
 

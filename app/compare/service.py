@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Protocol
 
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.desk import Desk
 from calib_model.compare import compare, compare_again
@@ -41,6 +41,8 @@ class Comparing(QObject):
         `prepared` is another: after a whole comparison (or None while one runs).
     updated : object
         Ids of the tables that were compared again after an edit.
+    busy_changed
+        A whole comparison began or ended.
     progressed : float
 
     Parameters
@@ -52,6 +54,7 @@ class Comparing(QObject):
     sides_changed = Signal()
     compared = Signal()
     updated = Signal(object)
+    busy_changed = Signal()
     progressed = Signal(float)
 
     def __init__(self, desk: Desk, jobs: JobsLike, parent: QObject | None = None) -> None:
@@ -65,6 +68,10 @@ class Comparing(QObject):
         self._active = False
         self._job: Any = None
         self._unsubscribe: list[Callable[[], None]] = []
+        # Begun only when what happens now is done: a thread that works slows the window down.
+        self._begin = QTimer(self)
+        self._begin.setSingleShot(True)
+        self._begin.timeout.connect(self._start)
         desk.documents_changed.connect(self._on_documents)
 
     @property
@@ -75,7 +82,7 @@ class Comparing(QObject):
     @property
     def busy(self) -> bool:
         """Whether a whole comparison is running."""
-        return self._job is not None
+        return self._job is not None or self._begin.isActive()
 
     # -- sides -----------------------------------------------------------------------------------
 
@@ -174,18 +181,24 @@ class Comparing(QObject):
                 self._take_again(first, second, tuple(changed))
                 return
         if self._job is None:
-            self._job = self._jobs.start(
-                f"Comparing {self.first.name} with {self.second.name}",
-                _compare,
-                first,
-                second,
-                self.progressed.emit,
-                done=self._take,
-                cancellable=True,
-            )
-            job = self._job
-            job.ended.connect(lambda: self._on_ended(job))
-            self.compared.emit()
+            self._begin.start()
+
+    def _start(self) -> None:
+        """Compare everything in the background."""
+        if self._job is not None or self.first is None or self.second is None:
+            return
+        job = self._jobs.start(
+            f"Comparing {self.first.name} with {self.second.name}",
+            _compare,
+            self.first.content,
+            self.second.content,
+            self.progressed.emit,
+            done=self._take,
+            cancellable=True,
+        )
+        self._job = job
+        job.ended.connect(lambda: self._on_ended(job))
+        self.busy_changed.emit()
 
     def _take_again(
         self, first: CalibrationSet, second: CalibrationSet, changed: tuple[str, ...]
@@ -197,6 +210,7 @@ class Comparing(QObject):
 
     def _take(self, prepared: Prepared) -> None:
         self._job = None
+        self.busy_changed.emit()
         self.prepared = prepared
         self.compared.emit()
         self._catch_up()  # edited while the comparison ran
@@ -205,12 +219,15 @@ class Comparing(QObject):
         if job is self._job:  # cancelled or failed: `_take` would have let go of it
             self._job = None
             self.cancelled = True
+            self.busy_changed.emit()
             self.compared.emit()
 
     def _drop_job(self) -> None:
+        self._begin.stop()
         job, self._job = self._job, None
         if job is not None:
             job.cancel()
+            self.busy_changed.emit()
 
     def _on_edit(self, event: Event) -> None:
         self._catch_up()

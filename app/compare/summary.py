@@ -150,7 +150,7 @@ class Summary(QWidget):
         for order in (Order.PERCENT, Order.STEPS, Order.ABSOLUTE, Order.NAME, Order.OF_SET):
             self.order.addItem(str(order), order)
         self.order.currentIndexChanged.connect(
-            lambda _: self._ask(order=self.order.currentData() or Order.PERCENT)
+            lambda _: self._ask(order=Order(self.order.currentData()))
         )
         self.breaches = QToolButton()
         self.breaches.setText("In breach")

@@ -1,0 +1,76 @@
+"""30,000 tables against 30,000: the list follows every key stroke, and the window never waits."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from calib_model.core.calibration_set import CalibrationSet
+from tests.generated import generated_set
+
+COUNT = 30_000
+
+
+@pytest.fixture(scope="module")
+def large() -> tuple[CalibrationSet, CalibrationSet]:
+    """Two sets that share no table; two thirds of the second's tables have other values."""
+    first = generated_set(COUNT)
+    random = np.random.default_rng(1)
+    tables = {}
+    for number, table in enumerate(first):
+        values = table.values.copy()
+        if number % 3:
+            values = table.storage.nearest(values * (1 + 0.02 * random.standard_normal()))
+        axes = tuple(replace(a, values=a.values.copy()) for a in table.axes)
+        tables[table.id] = replace(table, values=values, axes=axes)
+    return first, CalibrationSet(tables, programme="Larch", mode="low_grip", base_mode="normal")
+
+
+def test_filter_within_50_ms_and_no_freeze(
+    make,
+    large: tuple[CalibrationSet, CalibrationSet],
+    record_testsuite_property: Callable[[str, object], None],
+) -> None:
+    start = time.perf_counter()
+    bench = make(*large)
+    ready = time.perf_counter() - start
+    rows, summary = bench.page.summary.rows, bench.page.summary
+    assert rows.total == COUNT
+    assert rows.rowCount() > 10_000
+    bench.settle()
+    slowest = 0.0
+    for text in ("c", "cl", "clu", "clutch", "clutch_base", "clutch_base 12", "brake hold"):
+        # Processor time, so that a machine that is busy elsewhere does not count; painting too.
+        begin = time.process_time()
+        summary.filter.setText(text)
+        summary.view.viewport().repaint()
+        slowest = max(slowest, time.process_time() - begin)
+    assert 0 < rows.rowCount() < 2_000
+    record_testsuite_property("compare page, ready after seconds", round(ready, 2))
+    record_testsuite_property("compare page, slowest key stroke, ms", round(1000 * slowest, 1))
+    assert slowest < 0.05
+    summary.filter.clear()
+    begin = time.process_time()
+    summary.amount.setValue(3)
+    assert time.process_time() - begin < 0.25
+    assert rows.hidden_by_threshold > 0
+
+
+def test_one_edit_is_compared_again_at_once(
+    make, large: tuple[CalibrationSet, CalibrationSet]
+) -> None:
+    bench = make(*large)
+    bench.settle()
+    table = bench.desk.documents[1].content
+    first = next(iter(table))
+    begin = time.process_time()
+    from calib_model.editing.change import values_change
+
+    bench.desk.documents[1].do(values_change(first, first.values + 1, "Raise"))
+    spent = time.process_time() - begin
+    assert bench.page.comparing.prepared.comparison.tables[first.id].cells_changed
+    assert spent < 0.25

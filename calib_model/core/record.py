@@ -290,24 +290,39 @@ class Record:
         Raises
         ------
         ModelError
-            If `before` is not in the record, or `after` is there already.
+            If `before` is not in the record, or `after` is there already or has another id.
         """
-        item = after if after is not None else before
-        if item is None:
-            return self
-        name = _FIELD_OF[item.KIND]
-        now: tuple[Item, ...] = getattr(self, name)
-        new: Any
-        if before is None:
-            if any(i.id == item.id for i in now):
-                raise ModelError(f"The record has this {item.KIND} already.")
-            new = (*now, item)
-        elif before not in now:
-            raise ModelError(f"The record does not have this {before.KIND} any more.")
-        else:
-            exchanged = [after if i == before else i for i in now]
-            new = tuple(i for i in exchanged if i is not None)
-        return replace(self, **{name: new})
+        return self.changed([(before, after)])
+
+    def changed(self, exchanges: Iterable[tuple[Item | None, Item | None]]) -> Record:
+        """Return the record after several exchanges, in their order; see `exchanged`.
+
+        Raises
+        ------
+        ModelError
+            As `exchanged`.
+        """
+        kinds: dict[str, dict[str, Item]] = {}
+        for before, after in exchanges:
+            item = after if after is not None else before
+            if item is None:
+                continue
+            now = kinds.get(item.KIND)
+            if now is None:
+                mine: tuple[Item, ...] = getattr(self, _FIELD_OF[item.KIND])
+                now = kinds[item.KIND] = {i.id: i for i in mine}
+            if before is None:
+                if item.id in now:
+                    raise ModelError(f"The record has this {item.KIND} already.")
+                now[item.id] = item
+            elif now.get(before.id) != before or (after is not None and after.id != before.id):
+                raise ModelError(f"The record does not have this {before.KIND} any more.")
+            elif after is None:
+                del now[before.id]
+            else:
+                now[before.id] = after
+        new: Any = {_FIELD_OF[kind]: tuple(items.values()) for kind, items in kinds.items()}
+        return replace(self, **new)
 
     @cached_property
     def waivers_by_table(self) -> Mapping[str, tuple[Waiver, ...]]:

@@ -256,6 +256,7 @@ def apply(content: CalibrationSet, change: Change) -> CalibrationSet:
     tables: dict[str, Table | None] = {}
     axes: dict[str, Axis | None] = {}
     about: dict[str, Any] = {}
+    items: list[tuple[Item | None, Item | None]] = []
     order: list[str] | None = None
     for edit in change.edits:
         match edit:
@@ -272,14 +273,15 @@ def apply(content: CalibrationSet, change: Change) -> CalibrationSet:
             case AboutEdit():
                 about[edit.field] = edit.after
             case RecordEdit():
-                record = about.get("record", content.record)
-                about["record"] = _exchanged(record, edit)
+                items.append((edit.before, edit.after))
+    if items:
+        about["record"] = _changed(content.record, items)
     return content.replaced(tables, axes, tuple(order) if order is not None else None, **about)
 
 
-def _exchanged(record: Record, edit: RecordEdit) -> Record:
+def _changed(record: Record, items: list[tuple[Item | None, Item | None]]) -> Record:
     try:
-        return record.exchanged(edit.before, edit.after)
+        return record.changed(items)
     except ModelError as error:
         raise EditRefused(error.problem, "Look at it as it is now.") from None
 

@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from ..core.calibration_set import CalibrationSet
-from ..core.canonical import digest, table_digests
+from ..core.canonical import digests
 from ..core.record import Item, Record, SignOff, item_to_plain
 from .wire import SignatureProblem
 
@@ -120,6 +120,7 @@ def statement_text(
     time: datetime,
 ) -> str:
     """Return the text to sign for a set as it is now."""
+    whole, tables = digests(content)
     plain = {
         "format": f"{FORMAT} {VERSION}",
         "set": content.label,
@@ -127,7 +128,7 @@ def statement_text(
         "mode": content.mode,
         "base_mode": content.base_mode,
         "revision": content.revision,
-        "content": digest(content),
+        "content": whole,
         **part_digests(content.record),
         "previous": previous,
         "decision": DECISIONS.get(role, "noted"),
@@ -135,7 +136,7 @@ def statement_text(
         "name": name,
         "time": stamp(time),
         "comment": comment,
-        "tables": table_digests(content),
+        "tables": tables,
     }
     return json.dumps(plain, ensure_ascii=False, indent=1) + "\n"
 

@@ -9,7 +9,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from ..core.calibration_set import CalibrationSet
-from ..core.canonical import digest, table_digests
+from ..core.canonical import digest, digests
 from ..core.record import SignOff
 from ..rules.waivers import same_person
 from . import sshsig
@@ -129,15 +129,17 @@ def verify(
         If the list cannot be read.
     """
     allowed = read_signers(signers) if isinstance(signers, Path | str) else signers
-    mine = digest(content)
     if not content.record.sign_offs:
-        return Verification(False, mine, (), (), "The set is not signed.", State.UNSIGNED)
+        reason = "The set is not signed."
+        return Verification(False, digest(content), (), (), reason, State.UNSIGNED)
+    mine, tables = digests(content)
+    parts = part_digests(content.record)
     try:
         chain = checked_chain(content.record.sign_offs)
     except SignatureProblem as problem:
         return Verification(False, mine, (), (), str(problem), State.NOT_GENUINE)
     last, _ = chain[-1]
-    changed = changed_since(content, last)
+    changed = _changed_since(content, last, mine, tables, parts)
     tail = _tail(chain, content, mine)
     signed_by = tuple(
         Signed(s.name, s.role, s.decision, s.time, s.comment, key.fingerprint) for s, key in tail
@@ -148,7 +150,7 @@ def verify(
     if changed:
         words = _changed_words(content, last, changed)
         return Verification(False, mine, signed_by, changed, words, State.ALTERED)
-    missing = _missing(tail, content)
+    missing = _missing(tail, parts)
     state = State.SIGNED if missing else State.SIGNED_OFF
     if allowed is None:
         missing = "No list of allowed signers is given to verify with."
@@ -215,6 +217,16 @@ def _objection(
 
 def changed_since(content: CalibrationSet, statement: Statement) -> tuple[Changed, ...]:
     """Return what differs between a set and what a statement was signed for."""
+    return _changed_since(content, statement, *digests(content), part_digests(content.record))
+
+
+def _changed_since(
+    content: CalibrationSet,
+    statement: Statement,
+    mine: str,
+    tables: Mapping[str, str],
+    parts: Mapping[str, str],
+) -> tuple[Changed, ...]:
     found = [
         Changed(f"the {label}", f"{before or 'nothing'} → {after or 'nothing'}")
         for label, before, after in (
@@ -226,10 +238,9 @@ def changed_since(content: CalibrationSet, statement: Statement) -> tuple[Change
         )
         if before != after
     ]
-    found += changed_tables(table_digests(content), statement.tables)
-    if not found and digest(content) != statement.content:
+    found += changed_tables(tables, statement.tables)
+    if not found and mine != statement.content:
         found.append(Changed("the shared axes", "changed"))
-    parts = part_digests(content.record)
     for label, before, after in (
         ("waivers", statement.waivers, parts["waivers"]),
         ("decisions", statement.decisions, parts["decisions"]),
@@ -267,9 +278,8 @@ def _changed_words(content: CalibrationSet, last: Statement, changed: tuple[Chan
     return f"Changed since the sign-off of {last.who} of {last.time}: {named}{more}."
 
 
-def _missing(tail: list[tuple[Statement, PublicKey]], content: CalibrationSet) -> str:
+def _missing(tail: list[tuple[Statement, PublicKey]], parts: Mapping[str, str]) -> str:
     """Return what is missing for the state ``signed off``; empty if nothing is."""
-    parts = part_digests(content.record)
     authors = [(s, key) for s, key in tail if s.role == AUTHOR]
     # Decisions follow the author's sign-off, but a reviewer must have seen all there is.
     reviewers = [

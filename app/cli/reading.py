@@ -20,26 +20,24 @@ class SetFiles:
     """
 
     def __init__(self, paths: Sequence[Path]) -> None:
-        from calib_model.store.launch import Child
+        from calib_model.store.launch import TIME_LIMIT, Child
 
-        self._children: list[tuple[Path, Child | None]] = []
-        for path in paths:
-            try:
-                child = Child()
-                child.ask(path)
-            except OSError:
-                # Asking for the set will start one again, and say what hinders it.
-                self._children.append((path, None))
-            else:
-                self._children.append((path, child))
+        self._paths = list(paths)
+        self._child: Child | None = None
+        try:
+            # One process reads them all: starting it costs more than reading a set.
+            self._child = Child(TIME_LIMIT * len(self._paths))
+            for path in self._paths:
+                self._child.ask(path)
+        except OSError:
+            self._child = None  # asking for a set will start one again, and say what hinders it
 
     def __enter__(self) -> SetFiles:
         return self
 
     def __exit__(self, *_: object) -> None:
-        for _path, child in self._children:
-            if child is not None:
-                child.end()
+        if self._child is not None:
+            self._child.end()
 
     def results(self) -> list[StoredSet]:
         """Wait for all sets, in the order given.
@@ -51,4 +49,8 @@ class SetFiles:
         """
         from calib_model.store.reading import Reading
 
-        return [Reading(path, child=child).result() for path, child in self._children]
+        last = len(self._paths) - 1
+        return [
+            Reading(path, child=self._child, ends=self._child is None or number == last).result()
+            for number, path in enumerate(self._paths)
+        ]

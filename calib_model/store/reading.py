@@ -89,12 +89,20 @@ class Reading:
         Time limit.
     child : Child, optional
         One that was started before and asked for this path.
+    ends : bool
+        Whether the process ends with this answer; False if it was asked for more files.
     """
 
     def __init__(
-        self, path: Path | str, *, seconds: float = TIME_LIMIT, child: Child | None = None
+        self,
+        path: Path | str,
+        *,
+        seconds: float = TIME_LIMIT,
+        child: Child | None = None,
+        ends: bool = True,
     ) -> None:
         self.path = Path(path)
+        self._ends = ends
         if child is None:
             child = _started(self.path, seconds)
         self._child = child
@@ -120,8 +128,13 @@ class Reading:
             neutral = self._received(header)
             sha, stamp = _text(header, "sha"), _stamp(header)
         except (BrokenMessage, OSError, ValueError) as error:
-            raise self._broken(error) from None
-        finally:
+            problem = self._broken(error)
+            self._child.end()
+            raise problem from None
+        except BaseException:
+            self._child.end()
+            raise
+        if self._ends:
             self._child.end()
         return built(neutral, sha, stamp, self.path)
 

@@ -36,9 +36,10 @@ def text_bytes(content: CalibrationSet, mark: Mark) -> bytes:
 
 
 def marked_set(content: CalibrationSet, mark: Mark, trial: Trial | None) -> CalibrationSet:
-    """Return the set to write as a set file: a mark is in its name and description.
+    """Return the set to write as a set file: a mark is in its description, and in its name.
 
-    The content, and so the digest, stays the same.  A trial is added to the record.
+    The content, and so the digest, stays the same.  A trial is added to the record.  The name of
+    a set with sign-offs is left alone: it is part of what was signed.
     """
     if trial is not None:
         record = content.record
@@ -48,8 +49,10 @@ def marked_set(content: CalibrationSet, mark: Mark, trial: Trial | None) -> Cali
     text = "\n".join([*mark.lines, content.description]).strip()
     if len(text.encode()) > 20_000:  # an attribute of the file has a limit; the trial has it all
         text = "\n".join([*mark.lines[:2], "(cut: see the record)", content.description])[:5000]
-    word = mark.word.split("_")[0]
-    return replace(content, name=f"{word}: {content.label}", description=text)
+    name = content.name
+    if not content.record.sign_offs:
+        name = f"{mark.word.split('_')[0]}: {content.label}"
+    return replace(content, name=name, description=text)
 
 
 def sign_off_files(content: CalibrationSet) -> dict[str, bytes]:

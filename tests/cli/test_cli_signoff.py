@@ -286,6 +286,17 @@ def _text(path: Path) -> str:
     return f"{content.name}\n{content.description}"
 
 
+def test_a_set_that_only_its_author_signed_reaches_the_reviewer_unaltered(
+    run: Run, desk: Path
+) -> None:
+    assert _sign(run, desk, "ada", "author")[0] == 0
+    assert run("export", desk / "set.h5", "--to", "h5", desk / "x.h5")[0] == 0
+    path = desk / "x_NOT-SIGNED-OFF.h5"
+    assert "NOT SIGNED OFF" in read_set(path).set.description
+    status, out, _ = run("verify", path, "--signers", desk / "signers", "--json")
+    assert (status, json.loads(out)["changed_since"]) == (0, [])
+
+
 TRIAL = ("--trial", "Van 7/Ä", "--trip", "Snow day", "--expires", "2099-02-28", "--by", "ada")
 
 

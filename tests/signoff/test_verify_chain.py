@@ -11,6 +11,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import calib_model
 from calib_model.core.axis import Interpolation
@@ -23,9 +25,11 @@ from calib_model.editing.change import apply
 from calib_model.errors import FileProblem, ModelError
 from calib_model.exchange.release_files import HOW, sign_off_files, write_sign_off_files
 from calib_model.rules.limits import Bounds
+from calib_model.signoff import sshsig
 from calib_model.signoff.decisions import decide
 from calib_model.signoff.signers import parse_signers
 from calib_model.signoff.signing import make_sign_off
+from calib_model.signoff.statement import NAMESPACE
 from calib_model.signoff.verification import State, Verification, verify
 from calib_model.signoff.wire import SignatureProblem
 from calib_model.store import read_set, write_set
@@ -171,6 +175,30 @@ def test_an_altered_sign_off_is_not_genuine() -> None:
     # A statement that says a thing twice could mean one thing here and another elsewhere.
     twice = second.statement.replace('"set":', '"set": "x",\n "set":')
     assert "damaged" in found(_with_sign_offs(content, replace(second, statement=twice))).reason
+
+
+@given(st.integers(0, 100_000), st.text(max_size=6), st.integers(0, 6))
+def test_no_altered_statement_is_genuine(place: int, new: str, cut: int) -> None:
+    content = signed_off()
+    first, second = content.record.sign_offs
+    place %= len(second.statement)
+    text = second.statement[:place] + new + second.statement[place + cut :]
+    result = found(_with_sign_offs(content, first, replace(second, statement=text)))
+    assert result.genuine is (text == second.statement)
+
+
+@given(st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner),
+), st.sampled_from(["tables", "time", "content", "previous", "role", "format", "set"]))  # fmt: skip
+def test_no_strange_statement_does_harm(value: object, key: str) -> None:
+    content = signed(small_set())
+    (only,) = content.record.sign_offs
+    plain = {**json.loads(only.statement), key: value}
+    text = json.dumps(plain)
+    strange = SignOff(statement=text, signature=sshsig.sign(text.encode(), ADA, NAMESPACE))
+    result = found(_with_sign_offs(content, strange))
+    assert not result.genuine or plain == json.loads(only.statement) or key == "role"
 
 
 def test_a_truncated_or_shuffled_chain_is_not_genuine() -> None:

@@ -26,6 +26,7 @@ MENUS = {
     "Shape": "Sha&pe",
     "Table": "&Table",
     "Compare": "&Compare",
+    "Release": "&Release",
     "View": "Vie&w",
     "Sets": "&Sets",
     "Help": "&Help",
@@ -39,6 +40,7 @@ PARTS = (
     "app.tune.actions",
     "app.tune.shape.actions",
     "app.compare.actions",
+    "app.release.actions",
 )
 """Modules that bring rows of their own as ``ACTIONS``."""
 
@@ -123,7 +125,7 @@ OWN: tuple[Action, ...] = (
     Action("view.road", "R&oad", "View", lambda w: w.show_area(2), ("Ctrl+3",),
            "Recordings and desk manoeuvres (still to come).", checked=_area(2)),
     Action("view.release", "&Release", "View", lambda w: w.show_area(3), ("Ctrl+4",),
-           "Findings, waivers and sign-off (still to come).", checked=_area(3)),
+           "What stands in the way of a sign-off, signing, hand-over.", checked=_area(3)),
     Action("view.theme_system", "Colours as the &system has them", "-View",
            lambda w: w.set_theme("system"), (),
            "Follow the system between light and dark.", checked=_theme("system")),

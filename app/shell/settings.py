@@ -100,6 +100,14 @@ class Settings:
     def folder(self, value: Path) -> None:
         self._set("files/folder", str(value))
 
+    def remembered(self, key: str) -> str:
+        """Return what a work area remembers under a key such as ``trial/vehicle``."""
+        return self._text(key)
+
+    def remember(self, key: str, text: str) -> None:
+        """Keep a text of a work area; never a secret."""
+        self._set(key, text)
+
     @property
     def surface(self) -> str:
         """Whether surfaces are drawn: ``auto``, ``on`` or ``off``."""

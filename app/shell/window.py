@@ -19,7 +19,6 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
-from app.release import page as release_page
 from app.road import page as road_page
 from calib_model.errors import BitepointError
 from calib_model.session.document import Document
@@ -72,6 +71,8 @@ class MainWindow(QMainWindow):
         self._shown_welcome: tuple[object, ...] | None = None
         self.tune: Any = None
         self._compare: Any = None
+        self._release: Any = None
+        self._came_from = 0
         self.plots: Any = None
         self.table_list: Any = None
         self.closing = False
@@ -114,8 +115,11 @@ class MainWindow(QMainWindow):
         self._compare_place = QWidget()
         QVBoxLayout(self._compare_place).setContentsMargins(0, 0, 0, 0)
         self.pages.addWidget(self._compare_place)
-        for page in (road_page, release_page):
-            self.pages.addWidget(PlainPage(page.TITLE, page.COMING, page.NOW, self.pages))
+        road = PlainPage(road_page.TITLE, road_page.COMING, road_page.NOW, self.pages)
+        self.pages.addWidget(road)
+        self._release_place = QWidget()
+        QVBoxLayout(self._release_place).setContentsMargins(0, 0, 0, 0)
+        self.pages.addWidget(self._release_place)
         right = QVBoxLayout()
         right.setContentsMargins(0, 0, 0, 0)
         right.setSpacing(0)
@@ -181,8 +185,33 @@ class MainWindow(QMainWindow):
         return self._compare
 
     @property
+    def release(self) -> Any:
+        """The work area Release, made when it is first asked for."""
+        if self._release is None:
+            from app.release.page import ReleasePage
+
+            page = ReleasePage(self.desk, self.jobs, self.settings)
+            page.jumped.connect(lambda: self.show_area(0))
+            page.went_back.connect(self._go_back)
+            page.save_wanted.connect(self.files.save)
+            page.open_wanted.connect(self.files.open)
+            self._release_place.layout().addWidget(_scrolling(page))
+            self._release = page
+        return self._release
+
+    def remember_area(self) -> None:
+        """Note the area that a short errand in another one goes back to."""
+        self._came_from = self.area
+
+    def _go_back(self) -> None:
+        if self.area == AREAS.index("Release") != self._came_from:
+            self.show_area(self._came_from)
+
+    @property
     def work(self) -> Any:
         """The work area whose tables and findings the menus mean."""
+        if self.area == AREAS.index("Release"):
+            return self.release
         return self.compare if self.area == AREAS.index("Compare") else self.tune
 
     @property
@@ -236,6 +265,8 @@ class MainWindow(QMainWindow):
         """Show a work area and give it the keyboard."""
         if number == AREAS.index("Compare"):
             _ = self.compare  # made when it is first shown
+        elif number == AREAS.index("Release"):
+            _ = self.release
         self.pages.setCurrentIndex(number)
         self.switcher.show_area(number)
         self._keyboard_target().setFocus(Qt.FocusReason.ShortcutFocusReason)
@@ -243,8 +274,8 @@ class MainWindow(QMainWindow):
 
     def _keyboard_target(self) -> QWidget:
         if self.area:
-            compares = self.area == AREAS.index("Compare")
-            return self.compare if compares else self.pages.currentWidget()
+            made = {"Compare": self._compare, "Release": self._release}.get(AREAS[self.area])
+            return self.pages.currentWidget() if made is None else made
         shown = self._tune_stack.currentWidget()
         if self.tune is not None and shown is self._tune_scroll:
             return self.grid  # type: ignore[no-any-return]

@@ -1,0 +1,289 @@
+"""The list: which one, a filter, its rows, and what is said when it is empty."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QEvent, QItemSelectionModel, QModelIndex, QObject, Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QButtonGroup,
+    QHBoxLayout,
+    QHeaderView,
+    QLabel,
+    QLineEdit,
+    QStackedWidget,
+    QTableView,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from .lines import Line, View
+from .row_delegate import LineDelegate
+from .rows import Rows
+
+KEYS = {
+    Qt.Key.Key_A: "accept",
+    Qt.Key.Key_Q: "query",
+    Qt.Key.Key_W: "waive",
+    Qt.Key.Key_L: "level",
+    Qt.Key.Key_R: "remark",
+    Qt.Key.Key_C: "close",
+    Qt.Key.Key_Delete: "remove",
+}
+"""Plain letters, for one hand in a glove; the filter has a key of its own (Ctrl+F or /)."""
+
+
+MOST_KEPT = 500
+"""So many chosen rows stay chosen when the list is another."""
+
+
+class LinesView(QTableView):
+    """The rows.
+
+    Signals
+    -------
+    entered
+        Enter or a double click: go to the cell.
+    ordered : str
+        A key of `KEYS`.
+    filter_wanted
+    """
+
+    entered = Signal()
+    ordered = Signal(str)
+    filter_wanted = Signal()
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
+        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setTabKeyNavigation(False)
+        self.setShowGrid(False)
+        self.horizontalHeader().hide()
+        self.horizontalHeader().setStretchLastSection(True)
+        self.verticalHeader().hide()
+        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
+        self._drawn = LineDelegate(self)
+        self.setItemDelegate(self._drawn)
+        self.doubleClicked.connect(lambda _index: self.entered.emit())
+        self._fit()
+
+    def _fit(self) -> None:
+        self.verticalHeader().setDefaultSectionSize(self._drawn.height(self.fontMetrics()))
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Give rows the height that another font needs."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange:
+            self._fit()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Go to a cell, or act on what is chosen."""
+        key, plain = event.key(), event.modifiers() in (
+            Qt.KeyboardModifier.NoModifier,
+            Qt.KeyboardModifier.KeypadModifier,
+        )
+        if plain and key in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.entered.emit()
+        elif plain and key in KEYS:
+            self.ordered.emit(KEYS[Qt.Key(key)])
+        elif plain and key == Qt.Key.Key_Slash:
+            self.filter_wanted.emit()
+        else:
+            super().keyPressEvent(event)
+
+    def keyboardSearch(self, search: str) -> None:
+        """Letters act here; they do not search."""
+
+
+class ListPanel(QWidget):
+    """Which list, filter and rows.
+
+    Signals
+    -------
+    view_chosen
+        Another list is to be shown.
+    chosen
+        Other rows are chosen.
+    """
+
+    view_chosen = Signal()
+    chosen = Signal()
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.rows = Rows(self)
+        self.view = LinesView()
+        self.view.setModel(self.rows)
+        self.view.setAccessibleName("What stands in the way of the sign-off")
+        self.buttons: dict[View, QToolButton] = {}
+        self._group = QButtonGroup(self)
+        self._kept: list[str] = []
+        self._kept_row = 0
+        self._build()
+        self.rows.modelAboutToBeReset.connect(self._keep)
+        self.rows.modelReset.connect(self._restore)
+        self.view.selectionModel().selectionChanged.connect(lambda *_: self.chosen.emit())
+        self.view.filter_wanted.connect(self.focus_filter)
+
+    def _build(self) -> None:
+        switches = QHBoxLayout()
+        switches.setSpacing(4)
+        for view in View:
+            button = QToolButton()
+            button.setCheckable(True)
+            button.setText(str(view))
+            button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+            button.setMinimumHeight(30)
+            button.clicked.connect(lambda _checked=False: self.view_chosen.emit())
+            self._group.addButton(button)
+            self.buttons[view] = button
+            switches.addWidget(button)
+        switches.addStretch(1)
+        self.buttons[View.IN_THE_WAY].setChecked(True)
+        self.filter = QLineEdit()
+        self.filter.setPlaceholderText("Find (Ctrl+F)")
+        self.filter.setClearButtonEnabled(True)
+        self.filter.setAccessibleName("Find in the list")
+        self.filter.setToolTip(
+            "Shows the lines that hold every word: a kind, a table, a word of the text. Down goes "
+            "to the list, Esc clears."
+        )
+        self.filter.textChanged.connect(self.rows.set_filter)
+        self.filter.installEventFilter(self)
+        self.nothing = QLabel()
+        self.nothing.setWordWrap(True)
+        self.nothing.setMargin(16)
+        self.nothing.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
+        self.nothing.setTextFormat(Qt.TextFormat.RichText)
+        self.pages = QStackedWidget()
+        self.pages.addWidget(self.view)
+        self.pages.addWidget(self.nothing)
+        self.keys = QLabel()
+        self.keys.setWordWrap(True)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(6, 4, 4, 4)
+        column.setSpacing(4)
+        column.addLayout(switches)
+        column.addWidget(self.filter)
+        column.addWidget(self.pages, 1)
+        column.addWidget(self.keys)
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    @property
+    def shown(self) -> View:
+        """Which list is shown."""
+        return next(view for view, button in self.buttons.items() if button.isChecked())
+
+    def choose_view(self, view: View) -> None:
+        """Show another list."""
+        self.buttons[view].setChecked(True)
+        self.view_chosen.emit()
+
+    def show_counts(self, counts: dict[View, int]) -> None:
+        """Say on each switch how many there are."""
+        for view, button in self.buttons.items():
+            number = counts.get(view)
+            button.setText(str(view) if number is None else f"{view} {number}")
+            button.setAccessibleName(str(view) if number is None else f"{view}: {number}")
+
+    def show_lines(self, lines: list[Line], empty: str) -> None:
+        """Show lines, or why there are none."""
+        self._empty = empty
+        self.rows.show(lines)
+        self._show_page()
+
+    def _show_page(self) -> None:
+        if self.rows.rowCount():
+            self.pages.setCurrentWidget(self.view)
+            return
+        had_focus = self.view.hasFocus()
+        if self.rows.hidden:
+            self.nothing.setText("No line holds these words. Esc in the find box clears them.")
+        else:
+            self.nothing.setText(self._empty)
+        self.pages.setCurrentWidget(self.nothing)
+        if had_focus:
+            self.filter.setFocus()
+
+    _empty = ""
+
+    # -- what is chosen --------------------------------------------------------------------------
+
+    @property
+    def line(self) -> Line | None:
+        """The line with the cursor."""
+        return self.rows.line(self.view.currentIndex().row())
+
+    @property
+    def lines(self) -> list[Line]:
+        """All chosen lines, in their order; the one with the cursor at least."""
+        numbers = sorted({i.row() for i in self.view.selectionModel().selectedIndexes()})
+        found = [line for n in numbers if (line := self.rows.line(n)) is not None]
+        return found or ([self.line] if self.line is not None else [])
+
+    def step(self, by: int) -> bool:
+        """Choose the next line (or the one before); False at the end."""
+        row = self.view.currentIndex().row() + by
+        if not 0 <= row < self.rows.rowCount():
+            return False
+        self.view.selectRow(row)
+        return True
+
+    def _keep(self) -> None:
+        lines = self.lines
+        self._kept = [line.key for line in lines[:MOST_KEPT]]
+        self._kept_row = max(self.view.currentIndex().row(), 0)
+
+    def _restore(self) -> None:
+        """Keep what was chosen; where that is gone, what took its place."""
+        count = self.rows.rowCount()
+        self._show_page()
+        if not count:
+            self.chosen.emit()
+            return
+        places = self.rows.places()
+        numbers = sorted(places[key] for key in self._kept if key in places)
+        if not numbers:
+            numbers = [min(self._kept_row, count - 1)]
+        model = self.view.selectionModel()
+        first = self.rows.index(numbers[0])
+        model.setCurrentIndex(first, QItemSelectionModel.SelectionFlag.ClearAndSelect)
+        for number in numbers[1:]:
+            model.select(self.rows.index(number), QItemSelectionModel.SelectionFlag.Select)
+        self.view.scrollTo(first)
+        self.chosen.emit()
+
+    # -- keys ------------------------------------------------------------------------------------
+
+    def focus_filter(self) -> None:
+        """Give the find box the keyboard."""
+        self.filter.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        self.filter.selectAll()
+
+    def focus_list(self) -> None:
+        """Give the rows the keyboard, or the find box where there are none."""
+        target = self.view if self.rows.rowCount() else self.filter
+        target.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Down and Enter go from the find box to the rows, Esc clears it."""
+        if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress:
+            key = event.key()
+            if key in (Qt.Key.Key_Down, Qt.Key.Key_Return, Qt.Key.Key_Enter):
+                self.focus_list()
+                return True
+            if key == Qt.Key.Key_Escape:
+                self.filter.clear()
+                self.focus_list()
+                return True
+        return super().eventFilter(watched, event)
+
+    def current_index(self) -> QModelIndex:
+        """Return the index with the cursor."""
+        return self.view.currentIndex()

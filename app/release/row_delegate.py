@@ -1,0 +1,85 @@
+"""Draws a line: its mark and kind, the table, the sentence, the remedy."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRect, QRectF, Qt
+from PySide6.QtGui import QFont, QFontMetrics, QPainter, QPalette, QPen
+from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem
+
+from app.severity import paint_severity, severity_colour
+
+from .lines import Line
+from .rows import LINE
+
+Index = QModelIndex | QPersistentModelIndex
+_PAD = 8
+_MARK = 12
+_ELIDE = Qt.TextElideMode.ElideRight
+
+
+class LineDelegate(QStyledItemDelegate):
+    """Three lines of text at one height, so that thousands of rows need no layout."""
+
+    def height(self, metrics: QFontMetrics) -> int:
+        """Return the height of every row."""
+        return 3 * metrics.height() + 2 * _PAD - 4
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
+        """Draw one row."""
+        line = index.data(LINE)
+        if not isinstance(line, Line):
+            return
+        painter.save()
+        palette, rect = option.palette, option.rect
+        ground, ink = QPalette.ColorRole.Base, QPalette.ColorRole.Text
+        selected = bool(option.state & QStyle.StateFlag.State_Selected)
+        if selected:
+            ground, ink = QPalette.ColorRole.Highlight, QPalette.ColorRole.HighlightedText
+        painter.fillRect(rect, palette.color(ground))
+        colour = palette.color(ink)
+        tall = option.fontMetrics.height()
+        top, left = rect.top() + _PAD - 2, rect.left() + 2 * _PAD + _MARK
+        place = QRectF(rect.left() + _PAD, top + (tall - _MARK) / 2, _MARK, _MARK)
+        if line.mark == "done":
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+            painter.setPen(QPen(colour, 2))
+            middle, low = place.center(), place.bottom() - 1
+            painter.drawLine(QPointF(place.left(), middle.y()), QPointF(middle.x() - 1, low))
+            painter.drawLine(QPointF(middle.x() - 1, low), QPointF(place.right(), place.top() + 1))
+        else:
+            base = palette.color(QPalette.ColorRole.Base)
+            paint_severity(
+                painter, place, line.mark, colour if selected else severity_colour(line.mark, base)
+            )
+        room = rect.right() - _PAD - left
+        bold = QFont(option.font)
+        bold.setBold(True)
+        painter.setPen(colour)
+        width = self._write(painter, option.font, line.kind, left, top, room, tall)
+        if line.title:
+            gap = left + width + 2 * _PAD
+            self._write(painter, bold, line.title, gap, top, rect.right() - _PAD - gap, tall)
+        self._write(painter, option.font, line.text, left, top + tall, room, tall)
+        painter.setOpacity(0.85)
+        more = line.more.replace("\n", "  |  ")
+        self._write(painter, option.font, more, left, top + 2 * tall, room, tall)
+        painter.setOpacity(1)
+        if option.state & QStyle.StateFlag.State_HasFocus:
+            painter.setPen(QPen(colour, 2))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawRect(rect.adjusted(2, 2, -3, -3))
+        else:
+            painter.setPen(palette.color(QPalette.ColorRole.Mid))
+            painter.drawLine(rect.bottomLeft(), rect.bottomRight())
+        painter.restore()
+
+    @staticmethod
+    def _write(
+        painter: QPainter, font: QFont, text: str, left: int, top: int, room: int, tall: int
+    ) -> int:
+        """Write a text, elided to the room there is; return its width."""
+        painter.setFont(font)
+        metrics = QFontMetrics(font)
+        shown = metrics.elidedText(text, _ELIDE, max(room, 0))
+        painter.drawText(QRect(left, top, max(room, 0), tall), Qt.AlignmentFlag.AlignVCenter, shown)
+        return metrics.horizontalAdvance(shown)

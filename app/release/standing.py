@@ -1,0 +1,257 @@
+"""How a set stands: what is in the way of its sign-off, who signed it, what changed since.
+
+Worked out from values alone, in a thread; the widgets only show it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+from calib_model.compare import compare
+from calib_model.compare.result import TableComparison
+from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.record import Record
+from calib_model.editing.change import Change, change_to_plain
+from calib_model.errors import BitepointError
+from calib_model.rules.check import Checker, Report
+from calib_model.session.history import Entry, HistoryLike
+from calib_model.session.programme import Programme, read_programme
+from calib_model.session.since import at_sign_off
+from calib_model.signoff.gate import Gate, gate
+from calib_model.signoff.signers import AllowedSigners, read_signers
+from calib_model.signoff.verification import Verification, verify
+
+MOST_LINES = 200
+
+
+@dataclass(frozen=True)
+class Trust:
+    """What the user chose: files that say who may sign, and what is asked.
+
+    Parameters
+    ----------
+    signers, programme : Path or None
+    milestone : str
+        Of the programme; empty for none.
+    """
+
+    signers: Path | None = None
+    programme: Path | None = None
+    milestone: str = ""
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the files of a `Trust` say.
+
+    Parameters
+    ----------
+    signers : AllowedSigners or None
+    programme : Programme or None
+    milestone : str
+    problems : tuple of str
+        Files that could not be read, in words.
+    """
+
+    signers: AllowedSigners | None = None
+    programme: Programme | None = None
+    milestone: str = ""
+    problems: tuple[str, ...] = ()
+
+
+def read_trust(trust: Trust) -> Known:
+    """Read the files; what cannot be read is told and left out."""
+    problems: list[str] = []
+    programme, signers = None, None
+    if trust.programme is not None:
+        try:
+            programme = read_programme(trust.programme)
+        except BitepointError as error:
+            problems.append(str(error))
+    path = trust.signers or (programme.signers if programme is not None else None)
+    if path is not None:
+        try:
+            signers = read_signers(path)
+        except BitepointError as error:
+            problems.append(str(error))
+    milestone = trust.milestone
+    if programme is None or milestone not in programme.milestones:
+        milestone = ""
+    return Known(signers, programme, milestone, tuple(problems))
+
+
+class Asks(Protocol):
+    """What a running job is asked (`app.shell.jobs.Control`)."""
+
+    def check(self) -> None:
+        """Raise if the user gave up."""
+
+
+@dataclass(frozen=True)
+class Past:
+    """What a set's history is made of: its saved entries and the changes since.
+
+    Parameters
+    ----------
+    history : HistoryLike
+    pending : tuple of Change
+    """
+
+    history: HistoryLike
+    pending: tuple[Change, ...] = ()
+
+    def entries(self) -> list[Entry]:
+        """Return all entries, oldest first."""
+        saved = [Entry(plain, True) for plain in self.history.entries()]
+        return saved + [Entry(change_to_plain(change), False) for change in self.pending]
+
+    def whole(self) -> HistoryLike:
+        """Return one history with everything in it."""
+        return self.history.with_entries([change_to_plain(change) for change in self.pending])
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How a set stands.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    checker : Checker
+        For the next time; it goes on in another thread, so that nobody else may use it.
+    report : Report
+        Findings of the set.
+    others : tuple of CalibrationSet
+        Sets of the programme's other modes that it was checked against.
+    known : Known
+    gate : Gate
+    verification : Verification
+    since : mapping of table id to tuple of str
+        What changed in each table since the last sign-off, in words.
+    signed : CalibrationSet or None
+        The set as it was last signed, if the history tells.
+    """
+
+    content: CalibrationSet
+    checker: Checker
+    report: Report
+    others: tuple[CalibrationSet, ...]
+    known: Known
+    gate: Gate
+    verification: Verification
+    since: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    signed: CalibrationSet | None = None
+
+
+def stand(
+    control: Asks,
+    content: CalibrationSet,
+    others: tuple[CalibrationSet, ...],
+    trust: Trust,
+    past: Past,
+    before: Standing | None,
+) -> Standing:
+    """Work out how a set stands.
+
+    Parameters
+    ----------
+    before : Standing or None
+        An earlier answer for the same document, to go on from; it is not to be used any more.
+    """
+    control.check()
+    checker = _checked(content, others, before)
+    report = checker.report
+    control.check()
+    known = read_trust(trust)
+    found = gate(
+        content,
+        report,
+        signers=known.signers,
+        programme=known.programme,
+        milestone=known.milestone,
+        others=others,
+    )
+    verification = verify(content, known.signers)
+    since: Mapping[str, tuple[str, ...]] = {}
+    signed = None
+    if verification.changed_since:
+        signed = _as_signed(content, past, before)
+        if signed is not None:
+            since = changes_in_words(signed, content)
+    return Standing(
+        content, checker, report, others, known, found, verification, since, signed
+    )
+
+
+def _checked(
+    content: CalibrationSet, others: tuple[CalibrationSet, ...], before: Standing | None
+) -> Checker:
+    if before is None or before.others != others:
+        return Checker(content, others)
+    old = before.content
+    ids = {**old.tables, **content.tables}
+    changed = {id for id in ids if old.tables.get(id) is not content.tables.get(id)}
+    changed |= _waived_otherwise(old.record, content.record)
+    if len(changed) > max(20, len(content) // 2):
+        return Checker(content, others)
+    if changed or old is not content:
+        before.checker.update(content, sorted(changed))
+    return before.checker
+
+
+def _waived_otherwise(before: Record, after: Record) -> set[str]:
+    if before is after:
+        return set()
+    old, new = before.waivers_by_table, after.waivers_by_table
+    return {id for id in {*old, *new} if old.get(id) != new.get(id)}
+
+
+def _as_signed(
+    content: CalibrationSet, past: Past, before: Standing | None
+) -> CalibrationSet | None:
+    last = content.record.sign_offs[-1]
+    if (
+        before is not None
+        and before.signed is not None
+        and before.content.record.sign_offs[-1:] == (last,)
+    ):
+        return before.signed  # as it was signed does not change
+    try:
+        return at_sign_off(content, past.entries(), last.id)
+    except BitepointError:
+        return None
+
+
+def changes_in_words(
+    earlier: CalibrationSet, content: CalibrationSet
+) -> dict[str, tuple[str, ...]]:
+    """Return what differs in each table, one line per field or cell."""
+    return {table.id: table_words(table) for table in compare(earlier, content).differing}
+
+
+def table_words(table: TableComparison) -> tuple[str, ...]:
+    """Return what differs in one table, one line per field or cell."""
+    if table.first is None or table.second is None:
+        return ("The table was added." if table.first is None else "The table was removed.",)
+    lines = [f.words() for f in table.fields] + [c.words() for c in table.cells]
+    if len(lines) > MOST_LINES:
+        lines = [*lines[:MOST_LINES], f"and {len(lines) - MOST_LINES} more"]
+    return tuple(lines)
+
+
+def others_of(
+    content: CalibrationSet, contents: Sequence[CalibrationSet]
+) -> tuple[CalibrationSet, ...]:
+    """Return the open sets of the programme's other modes, one per mode, the first of each.
+
+    A sign-off asks for the relations to every mode, so not the reference set alone.
+    """
+    found: dict[str, CalibrationSet] = {}
+    for other in contents:
+        if other is not content and other.programme == content.programme:
+            if other.mode and other.mode != content.mode:
+                found.setdefault(other.mode, other)
+    return tuple(found.values())

@@ -208,12 +208,21 @@ def check_out(source: Path, out: Path | None) -> None:
 
 
 def write(
-    stored: StoredSet, proposal: Proposal, given: argparse.Namespace, out: Path, number: int = 0
-) -> None:
-    """Write a set with the proposal applied and its history longer by one entry."""
+    stored: StoredSet,
+    proposal: Proposal,
+    given: argparse.Namespace,
+    out: Path | None,
+    number: int = 0,
+) -> list[Path]:
+    """Write a set with the proposal applied and its history longer by one entry.
+
+    Returns what was written: nothing without a file to write, or with nothing to change in place.
+    """
     from calib_model.editing.change import apply, change_to_plain
     from calib_model.store import write_set
 
+    if out is None:
+        return []
     source = given.set if number == 0 else given.against[number - 1]
     in_place = same_file(source, out)
     change = proposal.change(set_number=number)
@@ -224,7 +233,7 @@ def write(
         content = apply(content, change)
         history = history.with_entries([change_to_plain(change)])
     elif in_place:
-        return
+        return []
     write_set(
         out,
         content,
@@ -232,6 +241,7 @@ def write(
         expected_stamp=stored.file_stamp if in_place else None,
         records=stored.records,
     )
+    return [out]
 
 
 def answer(proposal: Proposal, given: argparse.Namespace, written: Sequence[Path]) -> Answer:
@@ -247,12 +257,13 @@ def plain(proposal: Proposal, written: Sequence[Path]) -> dict[str, list[dict[st
     d = proposal.diagnostics
     tables = []
     for (number, id), table in proposal.after.items():
+        old = proposal.before.get((number, id))  # none for a table that is added
         tables.append(
             {
                 "table": id,
                 "set": number,
                 "axes": [axis.values.tolist() for axis in table.axes],
-                "before": proposal.before[(number, id)].values.tolist(),
+                "before": None if old is None else old.values.tolist(),
                 "values": table.values.tolist(),
                 "storage": str(table.storage),
             }
@@ -307,7 +318,11 @@ def words(proposal: Proposal, written: Sequence[Path]) -> str:
     if written:
         parts.append(f"Wrote {' and '.join(str(path) for path in written)}.")
     else:
-        parts.append("Nothing is written; name a file with -o.")
+        parts.append(
+            "Nothing is written: nothing changes."
+            if proposal.is_empty
+            else "Nothing is written; name a file with -o."
+        )
     parts.append(caution())
     return "\n\n".join(parts) + "\n"
 

@@ -69,9 +69,7 @@ def run(arguments: Sequence[str]) -> Answer:
             without=without,
         )
     )
-    if given.out is not None:
-        proposals.write(stored, proposal, given, given.out)
-    return proposals.answer(proposal, given, [given.out] if given.out else [])
+    return proposals.answer(proposal, given, proposals.write(stored, proposal, given, given.out))
 
 
 def _storage(table: Table, given: Namespace) -> Storage:

@@ -80,13 +80,9 @@ def run(arguments: Sequence[str]) -> Answer:
             on_raster=not given.unrounded,
         )
     )
-    written = []
-    if given.out is not None:
-        proposals.write(stored, proposal, given, given.out)
-        written.append(given.out)
+    written = proposals.write(stored, proposal, given, given.out)
     if base:
-        proposals.write(others[base - 1], proposal, given, given.base_out, base)
-        written.append(given.base_out)
+        written += proposals.write(others[base - 1], proposal, given, given.base_out, base)
     return proposals.answer(proposal, given, written)
 
 

@@ -72,9 +72,7 @@ def run(arguments: Sequence[str]) -> Answer:
             on_raster=not given.unrounded,
         )
     )
-    if given.out is not None:
-        proposals.write(stored, proposal, given, given.out)
-    return proposals.answer(proposal, given, [given.out] if given.out else [])
+    return proposals.answer(proposal, given, proposals.write(stored, proposal, given, given.out))
 
 
 def _strength(text: str) -> float | str:

@@ -33,7 +33,7 @@ def scalings(low: float, high: float, resolution: str | float) -> tuple[Scaling,
     """Return the integer storages that hold a range at a resolution, the best first.
 
     The smallest type comes first; of one size, the one without an offset, then unsigned where
-    nothing is negative.  With an offset, zero stays on the raster.
+    nothing stored is negative.  With an offset, zero stays on the raster.
 
     Parameters
     ----------
@@ -84,6 +84,7 @@ def scalings(low: float, high: float, resolution: str | float) -> tuple[Scaling,
 
     def rank(s: Scaling) -> tuple[int, bool, bool]:
         unsigned = s.storage.type.startswith("u")
-        return s.bytes, s.storage.offset != 0, unsigned != (low >= 0)
+        shifted = s.storage.offset != 0
+        return s.bytes, shifted, unsigned != (low >= 0 or shifted)
 
     return tuple(sorted(found, key=rank))

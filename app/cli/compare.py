@@ -6,14 +6,23 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.cli.answer import DIFFERENT, GOOD, Answer, json_text
+from app.cli.answer import (
+    DIFFERENT,
+    GOOD,
+    Answer,
+    CannotDo,
+    json_text,
+    one_line,
+    refuse,
+)
 from app.cli.check import finding_plain
+from app.cli.export import same_file
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, title
 
 if TYPE_CHECKING:
-    from calib_model.compare import Comparison, TableComparison
+    from calib_model.compare import Comparison, TableComparison, Threshold
 
 SUMMARY = "list every difference between two sets"
 
@@ -23,27 +32,113 @@ def parser() -> VerbParser:
     made = VerbParser(
         "compare",
         "List every difference between two sets, and every breach of a relation between their\n"
-        "modes.  Differences are B less A.",
+        "modes.  Differences are B less A.  With --tables, only those tables decide the exit\n"
+        "status; with --threshold, values that differ by no more do not.",
         "Exit status: 0 same, 1 different, 2 could not be done.",
     )
     made.add_argument("a", metavar="A", type=Path, help="first calibration set file")
     made.add_argument("b", metavar="B", type=Path, help="second calibration set file")
     made.add_argument("--json", action="store_true", help="answer as one JSON object")
+    made.add_argument(
+        "--threshold",
+        metavar="SIZE",
+        help="leave out differences up to this size: storage steps (2) or percent of range (0.5%%)",
+    )
+    made.add_argument(
+        "--tables",
+        metavar="PATTERN",
+        action="append",
+        default=[],
+        help="compare only tables whose id, name or function matches (*, ?); repeatable",
+    )
+    made.add_argument(
+        "--to",
+        nargs=2,
+        metavar=("html", "OUT"),
+        help="write a report with plots to a file, replaced if it exists",
+    )
     return made
 
 
 def run(arguments: Sequence[str]) -> Answer:
     """Compare two sets."""
     given = parser().parse_args(arguments)
+    threshold = _threshold(given.threshold)
+    out = _out(given.to, given.a, given.b)
     with SetFiles([given.a, given.b]) as files:
         from calib_model.compare import compare
 
         first, second = (stored.set for stored in files.results())
-    result = compare(first, second)
+    result = _narrowed(compare(first, second), threshold, given.tables)
     status = GOOD if result.same and not result.breaches else DIFFERENT
+    if out is not None:
+        _write_report(result, given, threshold, out)
+        if not given.json:
+            return Answer(status, _written(result, out))
     if given.json:
         return Answer(status, json_text(plain(result)))
     return Answer(status, words(result, given.a, given.b))
+
+
+def _threshold(text: str | None) -> Threshold | None:
+    """Read a threshold; a CannotDo says what is wrong with it."""
+    if text is None:
+        return None
+    from calib_model.compare.threshold import Threshold
+    from calib_model.errors import ModelError
+
+    try:
+        return Threshold.parse(text)
+    except ModelError as error:
+        raise CannotDo(one_line(str(error))) from None
+
+
+def _out(to: Sequence[str] | None, *sets: Path) -> Path | None:
+    """Return the file to write, None for none."""
+    if to is None:
+        return None
+    form, name = to
+    if form != "html":
+        refuse(f"compare writes no {form!r}.", "Use --to html OUT.")
+    path = Path(name)
+    if any(same_file(path, one) for one in sets):
+        refuse(f"{path}: This is one of the sets.", "Give another file to write to.")
+    return path
+
+
+def _narrowed(
+    result: Comparison, threshold: Threshold | None, patterns: Sequence[str]
+) -> Comparison:
+    from calib_model.compare.narrow import matching, narrowed
+
+    if threshold is None and not patterns:
+        return result
+    found = narrowed(result, threshold, matching(patterns) if patterns else None)
+    if patterns and not found.tables:
+        refuse(
+            f"No table matches {' or '.join(patterns)}.",
+            "`bitepoint show SET` lists the tables; * stands for any text.",
+        )
+    return found
+
+
+def _write_report(result: Comparison, given: Any, threshold: Threshold | None, out: Path) -> None:
+    from calib_model.reports.compare_report import Names, compare_report
+
+    text = compare_report(result, Names(given.a.name, given.b.name), threshold=threshold)
+    try:
+        out.write_text(text, encoding="utf-8")
+    except OSError as error:
+        refuse(f"{out}: {error.strerror or error}.", "Give a file that can be written.")
+
+
+def _written(result: Comparison, out: Path) -> str:
+    differing, breaches = len(result.differing), len(result.breaches)
+    return (
+        f"{count(differing, 'table')} of {len(result.tables)} "
+        f"{'differs' if differing == 1 else 'differ'}, {count(breaches, 'table')} in breach. "
+        f"Wrote the report to {out}.\n\n{caution()}\n"
+    )
 
 
 def plain(result: Comparison) -> dict[str, Any]:

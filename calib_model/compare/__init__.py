@@ -3,6 +3,7 @@
 from calib_model.compare.aligned import Aligned, align
 from calib_model.compare.cells import CellChange, NotComparable
 from calib_model.compare.fields import FieldChange
+from calib_model.compare.narrow import matching, narrowed
 from calib_model.compare.result import Comparison, State, TableComparison
 from calib_model.compare.sets import compare, compare_again, compare_tables
 from calib_model.compare.threshold import Threshold
@@ -20,4 +21,6 @@ __all__ = [
     "compare",
     "compare_again",
     "compare_tables",
+    "matching",
+    "narrowed",
 ]

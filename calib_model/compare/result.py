@@ -12,6 +12,7 @@ import numpy as np
 
 from calib_model.compare.cells import CellChange, cell_changes
 from calib_model.compare.fields import FieldChange
+from calib_model.compare.threshold import Threshold
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
@@ -65,6 +66,8 @@ class TableComparison:
         Why values could not be compared, or how they were.
     emptied : int
         How many of the changed cells are empty in one of the two: their difference has no size.
+    threshold : Threshold or None
+        Cells that differ by no more are not among `cells_changed` and `cells`.
     """
 
     id: str
@@ -77,6 +80,7 @@ class TableComparison:
     breaches: tuple[Finding, ...] = ()
     note: str = ""
     emptied: int = 0
+    threshold: Threshold | None = None
 
     @property
     def table(self) -> Table:
@@ -109,7 +113,12 @@ class TableComparison:
         """The changed cells, in the table's order; computed when first asked for."""
         if self.first is None or self.second is None or not self.cells_changed:
             return ()
-        return cell_changes(self.first, self.second)
+        cells = cell_changes(self.first, self.second)
+        if self.threshold is None:
+            return cells
+        difference = np.array([cell.difference for cell in cells])
+        counts = self.threshold.beyond(difference, self.first)
+        return tuple(cell for cell, counted in zip(cells, counts, strict=True) if counted)
 
     def words(self) -> str:
         """Say in one line what differs, such as ``3 cells changed, largest −15 N·m``."""
@@ -127,6 +136,8 @@ class TableComparison:
                 if self.storage_steps is not None:
                     more.append(f"{short(self.storage_steps, 4)} storage steps")
                 parts.append(most + (f" ({', '.join(more)})" if more else ""))
+        elif self.cells_changed == 0 and self.threshold is not None:
+            parts.append(f"no value differs by more than {self.threshold.words()}")
         elif self.cells_changed == 0 and self.state is not State.SAME:
             parts.append("values the same")
         if self.note:
@@ -159,8 +170,9 @@ class Comparison:
 
     @cached_property
     def differing(self) -> tuple[TableComparison, ...]:
-        """The tables that are not the same."""
-        return tuple(t for t in self.tables.values() if t.state is not State.SAME)
+        """The tables that are not the same, nor within a threshold that was asked for."""
+        alike = (State.SAME, State.BELOW)
+        return tuple(t for t in self.tables.values() if t.state not in alike)
 
     @cached_property
     def breaches(self) -> tuple[Finding, ...]:

@@ -244,7 +244,7 @@ def ticks(low: float, high: float, most: int = 6) -> list[float]:
     return [round(n * step, 12) + 0.0 for n in range(first, last + 1)]
 
 
-def legend() -> str:
+def legend(before_words: str = "before", after_words: str = "after") -> str:
     """Return the key to the lines, as an SVG element."""
     before = Line(np.array([0.0]), np.array([0.0]), True)
     after = Line(np.array([0.0]), np.array([0.0]), False)
@@ -252,7 +252,7 @@ def legend() -> str:
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 240 22" width="240" height="22" '
         'role="img" font-family="sans-serif" font-size="12"><title>Key</title>'
         f"{_drawn([(6, 11), (46, 11)], before)}"
-        '<text x="54" y="15">before</text>'
+        f'<text x="54" y="15">{escape(before_words)}</text>'
         f"{_drawn([(126, 11), (166, 11)], after)}"
-        '<text x="174" y="15">after</text></svg>'
+        f'<text x="174" y="15">{escape(after_words)}</text></svg>'
     )

@@ -146,7 +146,7 @@ def test_many_tables_as_one_change_what_is_missing_is_added_nothing_removed() ->
 
 def test_only_there_alone_is_refused_in_words() -> None:
     result = compare(_set(TORQUE), _set(TORQUE, Table("extra", 7.0, name="Extra")))
-    with pytest.raises(EditRefused, match="Nothing was taken over. Left out: Extra"):
+    with pytest.raises(EditRefused, match=r"Nothing was taken over\. Left out: Extra"):
         take_over_tables(result, ["extra"], Into.SECOND, "this")
 
 

@@ -11,12 +11,16 @@ from app.cli.text import CAUTION
 
 VERBS = (
     "accept",
+    "breakpoints",
     "check",
     "compare",
     "export",
+    "fit",
     "import",
+    "invert",
     "keys",
     "quantise",
+    "reaxis",
     "repair",
     "rules",
     "show",
@@ -35,7 +39,7 @@ def verb(name: str) -> ModuleType:
 
 def program_parser() -> VerbParser:
     """Return the parser for the program without a verb."""
-    rows = "\n".join(f"  bitepoint {name:8} {verb(name).SUMMARY}" for name in VERBS)
+    rows = "\n".join(f"  bitepoint {name:11} {verb(name).SUMMARY}" for name in VERBS)
     made = VerbParser(
         "",
         "Shape, check, compare and export driveline calibration tables.  Without a verb the "

@@ -1,0 +1,223 @@
+"""`bitepoint fit SET TABLE --data CSV -o OUT`: fit a curve or map from measurements."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from app.cli import fit_samples, proposals
+from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
+from app.cli.parser import VerbParser
+from app.cli.reading import SetFiles
+
+if TYPE_CHECKING:
+    from calib_model.shaping.fit import FitProposal
+
+SUMMARY = "fit a curve or map from measurements"
+
+
+def parser() -> VerbParser:
+    """Return the verb's parser."""
+    made = VerbParser(
+        "fit",
+        "Fit a curve or map from scattered samples (CSV), under every rule in force.  Nodes "
+        "without\ndata are named and never taken for measured; outliers are listed, not hidden.  "
+        "With --falling\nthe samples of a sweep are split into the way up (TABLE) and the way "
+        "down, with a gap kept.",
+        proposals.STATUS,
+    )
+    proposals.add_arguments(made)
+    fit_samples.add_samples(made, required=True)
+    made.add_argument("--falling", metavar="TABLE", help="table of the way down of a sweep")
+    made.add_argument("--branch", choices=("up", "down"), help="fit one branch of a sweep only")
+    made.add_argument(
+        "--gap", type=float, default=0.0, help="smallest distance between the branches"
+    )
+    made.add_argument(
+        "--nominal",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="unit under test that makes the table; may be given several times; all by default",
+    )
+    made.add_argument(
+        "--also", metavar="TABLE", action="append", default=[], help="table that may move along"
+    )
+    made.add_argument(
+        "--keep", action="store_true", help="nodes without samples keep their present values"
+    )
+    made.add_argument("--unrounded", action="store_true", help="leave values between storage steps")
+    made.add_argument("--report", metavar="HTML", type=Path, help="report page to write")
+    return made
+
+
+def run(arguments: Sequence[str]) -> Answer:
+    """Fit a table."""
+    given = parser().parse_args(arguments)
+    if given.branch and given.falling:
+        refuse("--branch and --falling exclude each other.", "Give one of them.")
+    proposals.check_out(given.set, given.out)
+    if given.report is not None and given.report.exists():
+        refuse(f"{given.report}: There is such a file already.", "Give a new name with --report.")
+    with SetFiles([given.set, *given.against]) as files:
+        from calib_model.shaping.branches import fit_branches
+        from calib_model.shaping.fit import fit
+
+        stored, *others = files.results()
+    table = proposals.table_of(stored.set, given.set, given.table)
+    samples = fit_samples.read(given, table)
+    against = [other.set for other in others]
+    options = fit_samples.options(
+        given,
+        elsewhere="keep" if given.keep else "fill",
+        also=tuple(proposals.table_of(stored.set, given.set, t).id for t in given.also),
+        gap=given.gap,
+        on_raster=not given.unrounded,
+    )
+
+    def make() -> FitProposal:
+        if given.falling:
+            falling = proposals.table_of(stored.set, given.set, given.falling)
+            return fit_branches(
+                stored.set, table.id, falling.id, samples, options, nominal=given.nominal,
+                against=against,
+            )  # fmt: skip
+        return fit(
+            stored.set, table.id, samples, options, branch=given.branch or "",
+            nominal=given.nominal, against=against,
+        )  # fmt: skip
+
+    proposal = proposals.proposed(make)
+    written = []
+    if given.report is not None:
+        _write_report(given.report, proposal)  # type: ignore[arg-type]
+        written.append(given.report)
+    if given.out is not None:
+        proposals.write(stored, proposal, given, given.out)
+        written.append(given.out)
+    return _answer(proposal, given, written, samples.notes)  # type: ignore[arg-type]
+
+
+def _write_report(path: Path, proposal: FitProposal) -> None:
+    from calib_model.errors import FileProblem
+    from calib_model.reports.fit_report import fit_report
+
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(fit_report(proposal))
+    except OSError as error:
+        reason = error.strerror or "it cannot be opened"
+        raise FileProblem(path, "", f"Cannot be written: {reason}.", "Choose another.") from None
+
+
+def _answer(
+    proposal: FitProposal,
+    given: argparse.Namespace,
+    written: Sequence[Path],
+    notes: Sequence[str],
+) -> Answer:
+    status = DIFFERENT if proposal.diagnostics.broken else GOOD
+    if given.json:
+        lists = proposals.plain(proposal, written)
+        lists["notes"] = [{"text": text} for text in (*notes, *proposal.notes)]
+        lists["fits"] = [_fit_plain(proposal, id) for id in proposal.fits]
+        lists["outliers"] = [
+            {
+                "table": id,
+                "line": o.line,
+                "points": list(o.points),
+                "value": o.value,
+                "fitted": o.fitted,
+                "unit": o.specimen,
+            }
+            for id, fit in proposal.fits.items()
+            for o in fit.residuals.outliers
+        ]
+        if proposal.branches is not None:
+            b = proposal.branches
+            lists["branches"] = [
+                {
+                    "rising": b.rising,
+                    "falling": b.falling,
+                    "up": b.sweeps.up,
+                    "down": b.sweeps.down,
+                    "neither": b.sweeps.neither,
+                    "gap": b.gap,
+                    "asked": b.asked,
+                    "width": b.width.tolist(),
+                }
+            ]
+        return Answer(status, json_text(lists))
+    text = proposals.words(proposal, written)
+    before, end, after = text.rpartition("\n\nWrote " if written else "\n\nNothing is written")
+    return Answer(status, before + _told(proposal, notes) + end + after)
+
+
+def _fit_plain(proposal: FitProposal, id: str) -> dict[str, Any]:
+    fit = proposal.fits[id]
+    plain: dict[str, Any] = {
+        "table": id,
+        "samples": fit.residuals.count,
+        "state": fit.state.tolist(),
+        "coverage": fit.coverage.tolist(),
+        "standard_error": fit.error.tolist(),
+        "sigma": fit.sigma,
+        "strength": fit.strength,
+        "effective_degrees_of_freedom": fit.edf,
+        "residual_rms": fit.residuals.rms,
+        "residual_largest": fit.residuals.largest,
+        "outliers": fit.residuals.outlier_count,
+    }
+    if proposal.specimens is not None and id in proposal.specimens.bands:
+        band = proposal.specimens.bands[id]
+        plain["units"] = {
+            "nominal": list(proposal.specimens.nominal),
+            "lowest": band.lowest,
+            "highest": band.highest,
+            "offset": dict(band.offset),
+            "low": band.low.tolist(),
+            "high": band.high.tolist(),
+        }
+    return plain
+
+
+def _told(proposal: FitProposal, notes: Sequence[str]) -> str:
+    """Say how well each table is known, and list the outliers."""
+    from app.cli.text import aligned
+    from calib_model.core.numbers import short, with_unit
+    from calib_model.shaping.fit_error import LABEL
+
+    parts = [""]
+    parts += [f"\n{note}" for note in notes]
+    for id, fit in proposal.fits.items():
+        table = proposal.table(id)
+        known = fit.error[fit.error == fit.error]
+        spread = (
+            f"{short(float(known.min()), 2)} to {with_unit(float(known.max()), table.unit, 2)}"
+            if known.size
+            else "not known"
+        )
+        parts.append(
+            f"\n{id}: {fit.residuals.count} samples, noise {with_unit(fit.sigma, table.unit, 3)}, "
+            f"standard error {spread}; {fit.count(2)} nodes measured, {fit.count(1)} thin, "  # type: ignore[arg-type]
+            f"{fit.count(0)} without data."  # type: ignore[arg-type]
+        )
+        if fit.residuals.outliers:
+            rows = [("line", *(a.label for a in table.axes), "value", "fitted")]
+            rows += [
+                (
+                    str(o.line),
+                    *(short(p, 5) for p in o.points),
+                    short(o.value, 5),
+                    short(o.fitted, 5),
+                )
+                for o in fit.residuals.outliers[:20]
+            ]
+            more = fit.residuals.outlier_count - 20
+            parts += ["\nOutliers, farthest first:", *aligned(rows)]
+            if more > 0:
+                parts.append(f"and {more} more")
+    parts.append(f"\n{LABEL}")
+    return "\n".join(parts)

@@ -1,0 +1,97 @@
+"""`bitepoint invert SET TABLE -o OUT`: turn a curve or a map round along one axis."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from app.cli import fit_samples, proposals
+from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
+from app.cli.parser import VerbParser
+from app.cli.reading import SetFiles
+
+if TYPE_CHECKING:
+    from calib_model.shaping.invert import InvertProposal
+
+SUMMARY = "turn a table round along an axis"
+
+
+def parser() -> VerbParser:
+    """Return the verb's parser."""
+    made = VerbParser(
+        "invert",
+        "Turn a curve, or a map along one axis, round: the value becomes the input.  Level "
+        "stretches are\nreported, and how far there and back again ends from where it began.",
+        proposals.STATUS,
+    )
+    proposals.add_arguments(made)
+    made.add_argument("--axis", metavar="AXIS", help="by quantity, name or number; the first")
+    made.add_argument("--into", metavar="TABLE", help="table of the set that takes the outcome")
+    made.add_argument("--new", metavar="ID", help="or: id of a table to add")
+    made.add_argument("--to", metavar="X,...", help="breakpoints of the new input")
+    made.add_argument("--count", metavar="N", type=int, help="or: how many, placed where it bends")
+    made.add_argument("--tolerance", metavar="T", type=float, help="or: largest error allowed")
+    made.add_argument("--raster", metavar="STEP", type=float, default=0.0, help="multiples of it")
+    made.add_argument(
+        "--level",
+        choices=("inner", "low", "middle", "high"),
+        default="inner",
+        help="which end of a level stretch to take; inner: where the table begins to move",
+    )
+    return made
+
+
+def run(arguments: Sequence[str]) -> Answer:
+    """Turn a table round."""
+    given = parser().parse_args(arguments)
+    if (given.into is None) == (given.new is None):
+        refuse("Neither a table to fill nor the id of a new one, or both.", "Add --into or --new.")
+    proposals.check_out(given.set, given.out)
+    with SetFiles([given.set]) as files:
+        from calib_model.shaping.invert import invert
+
+        (stored,) = files.results()
+    table = proposals.table_of(stored.set, given.set, given.table)
+    into = proposals.table_of(stored.set, given.set, given.into).id if given.into else ""
+    proposal = proposals.proposed(
+        lambda: invert(
+            stored.set,
+            table.id,
+            fit_samples.axis_of(table, given.axis),
+            into=into,
+            new_id=given.new or "",
+            breakpoints=fit_samples.numbers(given.to, "--to") if given.to else None,
+            count=given.count,
+            tolerance=given.tolerance,
+            step=given.raster,
+            end=given.level,
+        )
+    )
+    written = []
+    if given.out is not None:
+        proposals.write(stored, proposal, given, given.out)
+        written.append(given.out)
+    if not given.json:
+        return proposals.answer(proposal, given, written)
+    return _json(proposal, written)  # type: ignore[arg-type]
+
+
+def _json(proposal: InvertProposal, written: Sequence[object]) -> Answer:
+    lists = proposals.plain(proposal, written)  # type: ignore[arg-type]
+    lists["level_stretches"] = [
+        {"value": p.value, "first": p.first, "last": p.last, "at": list(p.line)}
+        for p in proposal.plateaus
+    ]
+    trip = proposal.trip
+    if trip is not None:
+        lists["there_and_back"] = [
+            {
+                "value": trip.value,
+                "value_at": list(trip.value_at),
+                "input": trip.input,
+                "input_at": list(trip.input_at),
+            }
+        ]
+    beyond = proposal.beyond
+    lists["never_reached"] = [] if beyond is None else [{"cells": beyond.tolist()}]
+    return Answer(DIFFERENT if proposal.diagnostics.broken else GOOD, json_text(lists))

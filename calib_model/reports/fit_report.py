@@ -1,0 +1,398 @@
+"""The fit report: one HTML file that stands alone, with what was measured, fitted and left out.
+
+No scripts, nothing fetched, all text escaped; black on white, and legible when printed so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+import numpy as np
+
+from ..core.arrays import FloatArray
+from ..core.axis import Axis
+from ..core.numbers import short, with_unit
+from ..core.table import Table
+from ..core.units import shown
+from ..shaping.fit import FitProposal, TableFit
+from ..shaping.fit_error import LABEL
+from ..shaping.fit_options import STATE_WORDS, NodeState
+from ..shaping.fit_specimens import Band
+from .svg import ticks
+
+CAUTION = (
+    "Desk aid: verify on a closed course with trained drivers; the functional-safety process "
+    "(ISO 26262), local codes and licensed practice come first."
+)
+MOST_OUTLIERS = 100
+MOST_DOTS = 1_500
+MOST_SLICES = 6
+_W, _H, _L, _R, _T, _B = 430, 260, 62, 12, 26, 44
+_STYLE = """
+body{font:15px/1.45 sans-serif;color:#000;background:#fff;max-width:60rem;margin:1.5rem auto;
+padding:0 1rem}
+h1{font-size:1.6rem;margin-bottom:.2rem}h2{font-size:1.2rem;border-bottom:2px solid #000;
+margin-top:2rem}h3{font-size:1rem;margin:1.4rem 0 .3rem}
+table{border-collapse:collapse;margin:.5rem 0}
+th,td{border:1px solid #999;padding:.2rem .45rem;text-align:right;vertical-align:top}
+th{background:#eee}td.none{border-style:dashed;color:#555}td.thin{border-style:dotted}
+td.text,th.text{text-align:left}
+.scroll{overflow-x:auto}small{color:#444}
+.plots{display:flex;flex-wrap:wrap;gap:.5rem}.plots svg{border:1px solid #ccc;max-width:100%;
+height:auto}
+@media print{body{margin:0;max-width:none}h3,svg,tr{break-inside:avoid}}
+"""
+
+
+def fit_report(proposal: FitProposal, *, made: str = "") -> str:
+    """Return the report of a fit as HTML.
+
+    Parameters
+    ----------
+    proposal : FitProposal
+    made : str
+        When and by whom, for the reader; may be empty.
+
+    Returns
+    -------
+    str
+        A whole page.
+    """
+    parts = [f"<h1>{escape(proposal.title)}</h1>"]
+    if made:
+        parts.append(f"<p><small>{escape(made)}</small></p>")
+    said = ", ".join(f"{k} {_plain(v)}" for k, v in proposal.settings.items())
+    parts.append(f"<p>Settings: {escape(said)}.</p>")
+    parts.append("<h2>What is to be known</h2>")
+    parts.append("<ul>" + "".join(f"<li>{escape(n)}</li>" for n in proposal.notes) + "</ul>")
+    if proposal.diagnostics.active:
+        parts.append("<h3>Rules that hold the answer back</h3><ul>")
+        parts += [f"<li>{escape(p.text)}</li>" for p in proposal.diagnostics.active]
+        parts.append("</ul>")
+    for id, fit in proposal.fits.items():
+        parts += _table_part(proposal, proposal.table(id), fit)
+    if proposal.branches is not None:
+        parts += _branches_part(proposal)
+    parts.append(f"<h2>Caution</h2><p>{escape(CAUTION)}</p>")
+    title = escape(proposal.title)
+    return (
+        f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<style>{_STYLE}</style></head><body>{''.join(parts)}</body></html>\n"
+    )
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, float):
+        return short(value, 4)
+    return " and ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
+
+
+def _table_part(proposal: FitProposal, table: Table, fit: TableFit) -> list[str]:
+    rest = fit.residuals
+    parts = [f"<h2>{escape(table.label)}</h2>"]
+    rows = [
+        ("Samples used", str(rest.count)),
+        ("Noise, standard deviation", with_unit(fit.sigma, table.unit, 3)),
+        ("Residuals, root mean square", with_unit(rest.rms, table.unit, 3)),
+        ("Largest residual", with_unit(rest.largest, table.unit, 3)),
+        ("Mean residual", with_unit(rest.mean, table.unit, 2)),
+        ("Correlation of neighbouring residuals", _number(rest.correlation, 2)),
+        ("Effective degrees of freedom", short(fit.edf, 4)),
+        ("Roughness weight", f"{short(fit.strength, 3)}{' (automatic)' if fit.chosen else ''}"),
+    ]
+    rows += [
+        (f"Nodes: {STATE_WORDS[state]}", str(fit.count(state))) for state in reversed(NodeState)
+    ]
+    parts.append(_list(rows))
+    parts.append("<h3>Plots</h3>")
+    parts.append(f'<div class="plots">{"".join(_plots(proposal, table, fit))}</div>')
+    parts.append(
+        "<p><small>Filled squares are measured nodes, open ones are not measured; dots are "
+        "samples, crosses are outliers.</small></p>"
+    )
+    parts.append("<h3>Proposed values</h3>")
+    parts.append(_grid(table, table.values, fit))
+    parts.append("<h3>Standard error</h3>")
+    parts.append(_grid(table, fit.error, fit))
+    parts.append(f"<p><small>{escape(LABEL)}</small></p>")
+    parts.append("<h3>Coverage: samples that bear on each node</h3>")
+    parts.append(_grid(table, fit.coverage, fit, digits=3, unit=""))
+    if proposal.specimens is not None and table.id in proposal.specimens.bands:
+        parts += _band_part(table, proposal.specimens.bands[table.id], fit)
+    parts += _outliers_part(table, fit)
+    return parts
+
+
+def _number(value: float, digits: int) -> str:
+    return short(value, digits) if np.isfinite(value) else "none: the samples have no order"
+
+
+def _list(rows: Sequence[tuple[str, str]]) -> str:
+    body = "".join(
+        f'<tr><th class="text" scope="row">{escape(a)}</th><td>{escape(b)}</td></tr>'
+        for a, b in rows
+    )
+    return f"<table>{body}</table>"
+
+
+def _outliers_part(table: Table, fit: TableFit) -> list[str]:
+    rest = fit.residuals
+    if not rest.outlier_count:
+        return ["<h3>Outliers</h3><p>None.</p>"]
+    named = any(o.specimen for o in rest.outliers)
+    head = ["Line", *(["Unit"] if named else []), *(_label(a) for a in table.axes)]
+    unit = shown(table.unit)
+    head += [f"Value [{unit}]", "Fitted", "Residual"]
+    rows = []
+    for o in rest.outliers[:MOST_OUTLIERS]:
+        cells = [str(o.line), *([o.specimen] if named else []), *(short(p, 5) for p in o.points)]
+        cells += [short(o.value, 5), short(o.fitted, 5), short(o.residual, 3)]
+        rows.append("<tr>" + "".join(f"<td>{escape(c)}</td>" for c in cells) + "</tr>")
+    more = rest.outlier_count - len(rows)
+    told = f"<p>{more} more are not listed.</p>" if more > 0 else ""
+    header = "".join(f'<th scope="col">{escape(h)}</th>' for h in head)
+    return [
+        f"<h3>Outliers: {rest.outlier_count}, farthest first</h3>",
+        f'<div class="scroll"><table><tr>{header}</tr>{"".join(rows)}</table></div>{told}',
+    ]
+
+
+def _band_part(table: Table, band: Band, fit: TableFit) -> list[str]:
+    rows = [
+        (unit, f"{with_unit(offset, table.unit, 3)} from the proposed table on average")
+        for unit, offset in sorted(band.offset.items(), key=lambda u: u[1])
+    ]
+    return [
+        "<h3>Units under test</h3>",
+        _list(rows),
+        f"<p>Limit samples: {escape(band.lowest)} (low), {escape(band.highest)} (high).</p>",
+        "<h3>Width of the band over all units</h3>",
+        _grid(table, band.high - band.low, fit),
+    ]
+
+
+def _branches_part(proposal: FitProposal) -> list[str]:
+    report = proposal.branches
+    assert report is not None
+    up, down = proposal.table(report.rising), proposal.table(report.falling)
+    parts = ["<h2>Distance between the branches</h2>"]
+    rows = [
+        ("On the way up", f"{report.sweeps.up} samples, {up.label}"),
+        ("On the way down", f"{report.sweeps.down} samples, {down.label}"),
+        ("On neither branch", f"{report.sweeps.neither} samples"),
+        ("Gap guaranteed", with_unit(report.asked, up.unit, 3)),
+        ("Smallest distance where it is asked for", with_unit(report.gap, up.unit, 3)),
+    ]
+    parts.append(_list(rows))
+    parts.append(_grid(up, report.width, proposal.fits[report.rising]))
+    return parts
+
+
+def _label(axis: Axis) -> str:
+    unit = shown(axis.unit)
+    return f"{axis.label} [{unit}]" if unit else axis.label
+
+
+def _grid(
+    table: Table, values: FloatArray, fit: TableFit, digits: int = 5, unit: str | None = None
+) -> str:
+    """A table of node values; nodes without data are marked by words and border, not by colour."""
+    rows = table.axes[0]
+    columns = table.axes[1] if len(table.axes) > 1 else None
+    grid = values.reshape(len(rows), -1)
+    state = fit.state.reshape(len(rows), -1)
+    shown_unit = shown(table.unit) if unit is None else unit
+    corner = _label(rows) + (f" \\ {_label(columns)}" if columns is not None else "")
+    head = [short(float(x)) for x in columns.values] if columns is not None else [shown_unit]
+    lines = [
+        f'<tr><th scope="col">{escape(corner)}</th>'
+        + "".join(f'<th scope="col">{escape(h)}</th>' for h in head)
+        + "</tr>"
+    ]
+    for x, line, known in zip(rows.values.tolist(), grid.tolist(), state.tolist(), strict=True):
+        cells = "".join(_cell(v, s, digits) for v, s in zip(line, known, strict=True))
+        lines.append(f'<tr><th scope="row">{escape(short(x))}</th>{cells}</tr>')
+    caption = f"<caption>[{escape(shown_unit)}]</caption>" if shown_unit and columns else ""
+    key = "<small>† not measured: no data; ‡ not measured: thin data</small>"
+    has_key = bool((state != NodeState.MEASURED).any())
+    return (
+        f'<div class="scroll"><table>{caption}{"".join(lines)}</table></div>'
+        f"{key if has_key else ''}"
+    )
+
+
+def _cell(value: float, state: int, digits: int) -> str:
+    text = short(value, digits) if np.isfinite(value) else "–"
+    mark, kind = {
+        int(NodeState.NO_DATA): (" †", ' class="none"'),
+        int(NodeState.THIN): (" ‡", ' class="thin"'),
+    }.get(state, ("", ""))
+    return f"<td{kind}>{escape(text)}{mark}</td>"
+
+
+# -- plots --------------------------------------------------------------------------------
+
+
+def _plots(proposal: FitProposal, table: Table, fit: TableFit) -> list[str]:
+    samples, rest = fit.samples, fit.residuals
+    step = max(1, -(-rest.index.size // MOST_DOTS))
+    some = rest.index[::step]
+    points = [np.asarray(p)[some] for p in samples.points]
+    values = np.asarray(samples.values)[some]
+    found = []
+    x_axis = table.axes[0]
+    grid = table.values.reshape(len(x_axis), -1)
+    state = fit.state.reshape(len(x_axis), -1)
+    columns = table.axes[1] if len(table.axes) > 1 else None
+    chosen = range(grid.shape[1])
+    if columns is not None and grid.shape[1] > MOST_SLICES:
+        chosen = np.unique(np.linspace(0, grid.shape[1] - 1, MOST_SLICES).round()).astype(int)  # type: ignore[assignment]
+    for column in chosen:
+        near = np.ones(some.size, dtype=bool)
+        title = table.label
+        if columns is not None:
+            low, high = _half_way(columns.values, int(column))
+            near = (points[1] >= low) & (points[1] <= high)
+            title = f"{table.label} near {with_unit(float(columns.values[column]), columns.unit)}"
+        outliers = [
+            (o.points[0], o.value)
+            for o in rest.outliers
+            if columns is None or low <= o.points[1] <= high
+        ]
+        found.append(
+            _scatter(
+                points[0][near],
+                values[near],
+                outliers,
+                x_axis.values,
+                grid[:, column],
+                state[:, column] == NodeState.MEASURED,
+                _label(x_axis),
+                shown(table.unit),
+                title,
+            )
+        )
+    shown_rest = rest.shown[::step]
+    found.append(
+        _scatter(
+            points[0], shown_rest, [], None, None, None, _label(x_axis),
+            f"residual [{shown(table.unit)}]", "Residuals",
+        )
+    )  # fmt: skip
+    found.append(_histogram(rest.shown, rest.scale, shown(table.unit)))
+    return found
+
+
+def _half_way(values: FloatArray, at: int) -> tuple[float, float]:
+    low = -np.inf if at == 0 else float(values[at - 1] + values[at]) / 2
+    high = np.inf if at == values.size - 1 else float(values[at + 1] + values[at]) / 2
+    return low, high
+
+
+def _range(parts: Sequence[FloatArray]) -> tuple[float, float]:
+    every = np.concatenate([p[np.isfinite(p)] for p in parts])
+    if not every.size:
+        return 0.0, 1.0
+    low, high = float(every.min()), float(every.max())
+    room = (high - low) * 0.04 or abs(low) * 0.05 or 1.0
+    return low - room, high + room
+
+
+def _scatter(
+    x: FloatArray,
+    y: FloatArray,
+    outliers: Sequence[tuple[float, float]],
+    node_x: FloatArray | None,
+    node_y: FloatArray | None,
+    measured: np.ndarray | None,
+    x_label: str,
+    y_label: str,
+    title: str,
+) -> str:
+    no = np.empty(0)
+    xs = _range([x, no if node_x is None else node_x])
+    ys = _range([y, no if node_y is None else node_y, np.array([v for _, v in outliers])])
+    place = _placer(xs, ys)
+    parts = _frame(xs, ys, place, x_label, y_label, title)
+    dots = "".join(
+        "M{} {}h0".format(*place(a, b)) for a, b in zip(x.tolist(), y.tolist(), strict=True)
+    )
+    if dots:
+        parts.append(f'<path d="{dots}" stroke="#777" stroke-width="2.4" stroke-linecap="round"/>')
+    for a, b in outliers:
+        px, py = place(a, b)
+        parts.append(
+            f'<path d="M{px - 4:.1f} {py - 4:.1f}l8 8m0-8l-8 8" stroke="#000" stroke-width="1.5"/>'
+        )
+    if node_x is not None and node_y is not None and measured is not None:
+        line = "L".join("{} {}".format(*place(a, b)) for a, b in zip(node_x, node_y, strict=True))
+        parts.append(f'<path d="M{line}" fill="none" stroke="#000" stroke-width="1.5"/>')
+        for a, b, known in zip(node_x, node_y, measured, strict=True):
+            px, py = place(a, b)
+            fill = "#000" if known else "#fff"
+            parts.append(
+                f'<rect x="{px - 3:.1f}" y="{py - 3:.1f}" width="6" height="6" fill="{fill}" '
+                'stroke="#000"/>'
+            )
+    return "".join([*parts, "</svg>"])
+
+
+def _histogram(rest: FloatArray, scale: float, unit: str) -> str:
+    reach = 5 * scale if scale > 0 else float(np.abs(rest).max(initial=0.0)) or 1.0
+    counts, edges = np.histogram(np.clip(rest, -reach, reach), bins=41, range=(-reach, reach))
+    xs, ys = (-reach, reach), (0.0, float(counts.max(initial=1)) * 1.05)
+    place = _placer(xs, ys)
+    parts = _frame(
+        xs, ys, place, f"residual [{unit}], ends: all beyond", "samples shown", "Residuals, counted"
+    )
+    for count, a, b in zip(counts.tolist(), edges[:-1], edges[1:], strict=True):
+        if count:
+            x1, y1 = place(float(a), float(count))
+            x2, y2 = place(float(b), 0.0)
+            parts.append(
+                f'<rect x="{x1}" y="{y1}" width="{x2 - x1:.2f}" height="{y2 - y1:.2f}" fill="#bbb" '
+                'stroke="#000" stroke-width=".5"/>'
+            )
+    return "".join([*parts, "</svg>"])
+
+
+def _placer(xs: tuple[float, float], ys: tuple[float, float]):  # type: ignore[no-untyped-def]
+    def place(x: float, y: float) -> tuple[float, float]:
+        across = (x - xs[0]) / (xs[1] - xs[0]) * (_W - _L - _R)
+        up = (y - ys[0]) / (ys[1] - ys[0]) * (_H - _T - _B)
+        return round(_L + across, 1), round(_H - _B - up, 1)
+
+    return place
+
+
+def _frame(xs, ys, place, x_label: str, y_label: str, title: str) -> list[str]:  # type: ignore[no-untyped-def]
+    parts = [
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_W} {_H}" width="{_W}" '
+            f'height="{_H}" role="img" font-family="sans-serif" font-size="11">'
+            f"<title>{escape(title)}</title>"
+            f'<rect x="0" y="0" width="{_W}" height="{_H}" fill="#fff"/>'
+            f'<text x="{_L}" y="16" font-size="12" font-weight="bold">{escape(title)}</text>'
+        )
+    ]
+    for tick in ticks(*xs):
+        x, _ = place(tick, ys[0])
+        parts.append(
+            f'<path d="M{x} {_T}V{_H - _B}" stroke="#ddd"/>'
+            f'<text x="{x}" y="{_H - _B + 15}" text-anchor="middle">{short(tick, 5)}</text>'
+        )
+    for tick in ticks(*ys):
+        _, y = place(xs[0], tick)
+        parts.append(
+            f'<path d="M{_L} {y}H{_W - _R}" stroke="#ddd"/>'
+            f'<text x="{_L - 6}" y="{y + 4}" text-anchor="end">{short(tick, 5)}</text>'
+        )
+    middle, upright = (_L + _W - _R) / 2, (_T + _H - _B) / 2
+    parts.append(f'<text x="{middle}" y="{_H - 10}" text-anchor="middle">{escape(x_label)}</text>')
+    parts.append(
+        f'<text x="14" y="{upright}" text-anchor="middle" '
+        f'transform="rotate(-90 14 {upright})">{escape(y_label)}</text>'
+    )
+    return parts

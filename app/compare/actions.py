@@ -86,7 +86,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("compare.list_all", "List all that di&ffer", f"-{MENU}",
            _in_area(lambda page: page.list_all()), ("Ctrl+Backspace",),
            "Clear the find box and every other choice of the list.", _sets),
-    Action("compare.in_tune", "Sha&pe this table in Tune", MENU, _open_in_tune, ("Ctrl+Y",)[:0],
+    Action("compare.in_tune", "Sha&pe this table in Tune", MENU, _open_in_tune, ("Ctrl+Shift+B",),
            "Open the table in Tune, at the same cell, in the set being edited.", with_document),
     *(
         Action(f"compare.view_{number + 1}", f"View &{number + 1}: {name}", f"-{MENU}"

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QHideEvent, QResizeEvent, QShowEvent
@@ -22,9 +20,7 @@ from app.desk import Desk
 from app.plots.view import OneLine
 from calib_model.compare import State, TableComparison
 from calib_model.compare.relation import oriented
-from calib_model.compare.take_over import Into, take_over_cells, take_over_tables
-from calib_model.editing.change import Change
-from calib_model.errors import BitepointError
+from calib_model.compare.take_over import Into
 from calib_model.session.document import Document
 
 from .detail import Detail
@@ -34,13 +30,12 @@ from .service import Comparing, JobsLike
 from .sides import Side
 from .sides_bar import SidesBar
 from .summary import Summary
-from .taking import Order, Scope, TakeStrip
+from .takes import TakesOver
+from .taking import Scope, TakeStrip
 from .words import STATES, counted
 
 NARROW, LOW = 900, 460
 """Below these sizes list and table take turns, and lines that can be missed are left out."""
-MANY = 400
-"""More tables than this are taken over in the background."""
 CAUTION = (
     "Desk aid: verify on a closed course with trained drivers; the functional-safety process "
     "(ISO 26262), local codes and licensed practice come first."
@@ -81,6 +76,8 @@ class ComparePage(QWidget):
         self.summary = Summary()
         self.detail = Detail()
         self.strip = TakeStrip()
+        pair = self.detail.pair
+        self.takes = TakesOver(desk, jobs, self.comparing, self.summary, pair, self.strip)
         self._in_turn = "list"
         self._just_shown = False
         self._build()
@@ -159,11 +156,10 @@ class ComparePage(QWidget):
         self.summary.chosen.connect(self._on_chosen)
         self.summary.entered.connect(self.focus_cells)
         self.summary.threshold_changed.connect(self._on_threshold)
-        self.summary.rows.modelReset.connect(self._say_scopes)
-        pair.selection_changed.connect(self._say_scopes)
+        self.summary.rows.modelReset.connect(self.takes.say_scopes)
+        pair.selection_changed.connect(self.takes.say_scopes)
         pair.cursor_changed.connect(self._follow_on_desk)
         pair.told.connect(lambda text, refused: self.desk.tell(text, refused=refused))
-        self.strip.ordered.connect(self._take)
         self.strip.left.connect(self.focus_cells)
         self.strip.asked.connect(self.desk.tell)
 
@@ -264,6 +260,10 @@ class ComparePage(QWidget):
         self._turn("table")
         self.grid.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
+    def turn_slices(self) -> None:
+        """Run the slices along the other axis."""
+        self.detail.slices.turn()
+
     def list_all(self) -> None:
         """Clear every choice of the list."""
         self.summary.clear()
@@ -271,13 +271,7 @@ class ComparePage(QWidget):
     def take(self, scope: Scope, into: Into) -> None:
         """Take over, once a reason is given."""
         self._turn("table")
-        side = self._side(into)
-        if side is None or self.comparing.prepared is None:
-            self.desk.tell("There is nothing to take over yet.", refused=True)
-        elif side.why_fixed:
-            self.desk.tell(side.why_fixed, refused=True)
-        else:
-            self.strip.order(Order(scope, into))
+        self.takes.take(scope, into)
 
     def choose_earlier(self) -> None:
         """Choose an earlier state of B (or of the only set) as A."""
@@ -298,9 +292,6 @@ class ComparePage(QWidget):
         return shown
 
     # -- sides -----------------------------------------------------------------------------------
-
-    def _side(self, into: Into) -> Side | None:
-        return self.comparing.first if into is Into.FIRST else self.comparing.second
 
     def _ask_earlier(self, which: str, document: Document) -> None:
         def take(side: Side) -> None:
@@ -331,7 +322,7 @@ class ComparePage(QWidget):
             self.earlier_button.setVisible(current is not None)
             self._pages.setCurrentIndex(1)
         for into, letter in ((Into.FIRST, "A"), (Into.SECOND, "B")):
-            side = self._side(into)
+            side = self.takes.side(into)
             name = side.name if side is not None else ""
             why = side.why_fixed if side is not None else "No set is chosen."
             self.strip.show_target(into, letter, name, why)
@@ -357,7 +348,7 @@ class ComparePage(QWidget):
         self._say_summary()
         if comparing.prepared is None:
             self.detail.show_pair(None, None, self.summary.threshold, self._names())
-            self._say_scopes()
+            self.takes.say_scopes()
             return
         tables = comparing.prepared.comparison.tables
         wanted = self.summary.shown if self.summary.shown in tables else ""
@@ -428,7 +419,7 @@ class ComparePage(QWidget):
             self.summary.threshold,
             self._names(),
         )
-        self._say_scopes()
+        self.takes.say_scopes()
 
     def _on_threshold(self) -> None:
         prepared = self.comparing.prepared
@@ -447,86 +438,6 @@ class ComparePage(QWidget):
         found = self.detail.pair.breaches.get(self.detail.pair.cursor)
         if found is not None:
             self.desk.tell(found[1])
-
-    # -- taking over -----------------------------------------------------------------------------
-
-    def _say_scopes(self) -> None:
-        pair = self.detail.pair
-        cells = int(pair.selection.sum()) if pair.table is not None else 0
-        label = pair.table.label if pair.table is not None else "the table"
-        listed = self.summary.rows.rowCount()
-        self.strip.show_scopes(
-            {
-                Scope.CELLS: f"the selection: {counted(cells, 'cell')}",
-                Scope.TABLE: f"the table: {label}",
-                Scope.WHOLE: "the table with its rules and texts",
-                Scope.LISTED: f"all that are listed: {counted(listed, 'table')}",
-            }
-        )
-
-    def _take(self, order: Order) -> None:
-        prepared, side = self.comparing.prepared, self._side(order.into)
-        source = self._side(Into.SECOND if order.into is Into.FIRST else Into.FIRST)
-        if prepared is None or side is None or source is None:
-            return
-        comparison, reason = prepared.comparison, self.strip.reason.text().strip()
-        shown = self.summary.shown
-        if order.scope is Scope.LISTED:
-            ids = self.summary.rows.ids()
-            if len(ids) > MANY:
-                self._jobs.start(
-                    f"Taking over {counted(len(ids), 'table')}",
-                    _take_many,
-                    (comparison, ids, order.into, source.name, reason),
-                    done=lambda change: self._perform(change, side),
-                    failed=lambda problem: self.desk.tell(str(problem), refused=True),
-                    cancellable=True,
-                )
-                return
-            self._perform_made(
-                side,
-                lambda: take_over_tables(comparison, ids, order.into, source.name, reason),
-            )
-        elif shown not in comparison.tables:
-            self.desk.tell("No table is chosen.", refused=True)
-        elif order.scope is Scope.CELLS:
-            chosen = self.detail.pair.selection
-            pair = comparison.tables[shown]
-            self._perform_made(
-                side, lambda: take_over_cells(pair, chosen, order.into, source.name, reason)
-            )
-        else:
-            whole = order.scope is Scope.WHOLE
-            self._perform_made(
-                side,
-                lambda: take_over_tables(
-                    comparison, [shown], order.into, source.name, reason, whole=whole
-                ),
-            )
-
-    def _perform_made(self, side: Side, make: Any) -> None:
-        try:
-            change = make()
-        except BitepointError as problem:
-            self.desk.tell(str(problem), refused=True)
-            return
-        self._perform(change, side)
-
-    def _perform(self, change: Change, side: Side) -> None:
-        """Do a change in the set of a side, which becomes the set being edited."""
-        if change.is_empty:
-            self.desk.tell(f"Nothing to take over: {side.name} holds the same there already.")
-            return
-        if side.document not in self.desk.documents:
-            return
-        self.comparing.keep_sides()
-        if self.desk.current is not side.document:
-            # Undo, redo and the findings follow the set being edited.
-            self.desk.set_current(side.document)
-        if self.desk.do(change):
-            note = f" {change.note}" if change.note else ""
-            self.desk.tell(f"{change.title} into {side.document.title}.{note} Ctrl+Z undoes it.")
-            self.strip.done()
 
     # -- room ------------------------------------------------------------------------------------
 
@@ -561,8 +472,3 @@ class ComparePage(QWidget):
         """Let comparing be."""
         super().hideEvent(event)
         self.comparing.set_active(False)
-
-
-def _take_many(control: Any, work: tuple[Any, ...]) -> Change:
-    comparison, ids, into, origin, reason = work
-    return take_over_tables(comparison, ids, into, origin, reason, progress=control.progress)

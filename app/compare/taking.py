@@ -100,9 +100,12 @@ class TakeStrip(QWidget):
 
     def show_scopes(self, words: dict[Scope, str]) -> None:
         """Say what each scope is just now."""
-        self._words = words
+        before, self._words = self._words, words
         for number, scope in enumerate(Scope):
             self.scope.setItemText(number, words[scope])
+        waiting = self._waiting
+        if waiting is not None and before.get(waiting.scope) != words[waiting.scope]:
+            self._ask(waiting)  # what Enter would take over is something else now
 
     def show_target(self, into: Into, letter: str, name: str, why_not: str) -> None:
         """Name the set that a button changes, or say why it changes nothing."""
@@ -141,14 +144,15 @@ class TakeStrip(QWidget):
             self._waiting = order
             self.scope.setCurrentIndex(list(Scope).index(order.scope))
             self.reason.setFocus(Qt.FocusReason.ShortcutFocusReason)
-            what = self._words.get(order.scope, "")
-            self.asked.emit(
-                f"Type why. Enter then takes over {what} into "
-                f"{self._targets.get(order.into, '')}; Esc leaves it."
-            )
+            self._ask(order)
             return
         self._waiting = None
         self.ordered.emit(order)
+
+    def _ask(self, order: Order) -> None:
+        what = self._words.get(order.scope, "")
+        into = self._targets.get(order.into, "")
+        self.asked.emit(f"Type why. Enter then takes over {what} into {into}; Esc leaves it.")
 
     def done(self) -> None:
         """Mark the reason, so that the next one is typed over it."""

@@ -25,6 +25,12 @@ def _set_mode(window: Any, mode: Show) -> None:
     window.plots.set_mode(mode)
 
 
+def _turn_slices(window: Any) -> None:
+    # In Compare the slices in sight are its own.
+    turn = getattr(getattr(window, "work", None), "turn_slices", None)
+    (turn or window.plots.swap_along)()
+
+
 ACTIONS: tuple[Action, ...] = (
     Action(
         "plots.saved",
@@ -50,7 +56,7 @@ ACTIONS: tuple[Action, ...] = (
         "plots.turn_slices",
         "&Turn slices",
         "View",
-        lambda window: window.plots.swap_along(),
+        _turn_slices,
         ("F4",),
         "Run the slices of the map along its other axis.",
         _map_in_work,

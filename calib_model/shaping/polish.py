@@ -6,11 +6,12 @@ the guess was wrong, a row is added or dropped, a few times at most.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from ..core.arrays import BoolArray, FloatArray
+from ..core.arrays import BoolArray, FloatArray, IntArray
 from .solvers import Programme, Raw
 
 ROUNDS = 8
@@ -27,23 +28,17 @@ def polish(programme: Programme, raw: Raw) -> Raw | None:
         Scaled so that values and rows are of the order of 1.
     raw : Raw
     """
-    from scipy.sparse import csr_array, eye_array, vstack
-
     p = programme
     k = p.gradient.size
-    # All rows and limits as one list: rows, -z <= -lower, z <= upper.
-    unit = eye_array(k, format="csr")
     low, high = np.flatnonzero(np.isfinite(p.lower)), np.flatnonzero(np.isfinite(p.upper))
-    every = csr_array(vstack([p.matrix, -unit[low], unit[high]], format="csr"))
-    right = np.concatenate([p.bound, -p.lower[low], p.upper[high]])
-    equal = np.concatenate([p.equal, np.zeros(low.size + high.size, dtype=bool)])
+    lines = _lines(p, low, high)
     dual = np.concatenate([raw.rows, raw.lower[low], raw.upper[high]])
-    slack = right - every @ raw.z
+    slack = lines.right - lines.matrix @ raw.z
     most = float(np.abs(dual).max(initial=0.0))
     # A row is taken for active where its multiplier outweighs its slack; where that contradicts
     # itself (rows closer together than the solver can tell), only where the multiplier matters.
     for guess in (slack < dual, dual > 1e-5 * most, dual > 1e-3 * most):
-        found = _settled(p, every, right, equal, equal | guess, raw.z, dual)
+        found = _settled(p, lines, lines.equal | guess, raw.z, dual)
         if found is not None:
             z, y = found
             rows = p.bound.size
@@ -54,23 +49,48 @@ def polish(programme: Programme, raw: Raw) -> Raw | None:
     return None
 
 
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """Rows and limits as one list: the rows, ``-z <= -lower``, ``z <= upper``."""
+
+    matrix: Any
+    right: FloatArray
+    equal: BoolArray
+
+
+def _lines(p: Programme, low: IntArray, high: IntArray) -> _Lines:
+    from scipy.sparse import csr_array
+
+    # By hand: stacking and slicing of small sparse arrays would cost more than solving.
+    m = p.matrix
+    ends = int(m.indptr[-1]) + 1 + np.arange(low.size + high.size)
+    every = csr_array(
+        (
+            np.concatenate([m.data, -np.ones(low.size), np.ones(high.size)]),
+            np.concatenate([m.indices, low, high]),
+            np.concatenate([m.indptr, ends]),
+        ),
+        shape=(p.bound.size + low.size + high.size, p.gradient.size),
+    )
+    return _Lines(
+        every,
+        np.concatenate([p.bound, -p.lower[low], p.upper[high]]),
+        np.concatenate([p.equal, np.zeros(low.size + high.size, dtype=bool)]),
+    )
+
+
 def _settled(
-    p: Programme,
-    every: Any,
-    right: FloatArray,
-    equal: BoolArray,
-    active: BoolArray,
-    z: FloatArray,
-    dual: FloatArray,
+    p: Programme, lines: _Lines, active: BoolArray, z: FloatArray, dual: FloatArray
 ) -> tuple[FloatArray, FloatArray] | None:
     """Add rows that are missed and drop rows that pull the wrong way until none is left."""
+    equal = lines.equal
     y = np.where(active, dual, 0.0)
     for _ in range(ROUNDS):
-        solved = _solve(p, every, right, active, z, y)
+        solved = _solve(p, lines, active, z, y)
         if solved is None:
             return None
         z, y = solved
-        missed = ~active & (every @ z - right > NEGLIGIBLE)
+        missed = ~active & (lines.matrix @ z - lines.right > NEGLIGIBLE)
         wrong = active & ~equal & (y < -1e-9 * (1 + np.abs(y).max(initial=0)))
         y = np.where(equal, y, np.maximum(y, 0.0))
         if not missed.any() and not wrong.any():
@@ -81,52 +101,61 @@ def _settled(
 
 
 def _solve(
-    p: Programme,
-    every: Any,
-    right: FloatArray,
-    active: BoolArray,
-    z: FloatArray,
-    y: FloatArray,
+    p: Programme, lines: _Lines, active: BoolArray, z: FloatArray, y: FloatArray
 ) -> tuple[FloatArray, FloatArray] | None:
     """Solve the active rows as equalities, refined from a starting point.
 
     Refinement keeps multipliers near the start, so that rows that say the same thing twice keep
     the solver's non-negative shares.
     """
-    from scipy.sparse import block_array, csc_array, eye_array
+    from scipy.sparse import csc_array, csr_array
     from scipy.sparse.linalg import splu
 
     rows = np.flatnonzero(active)
-    a = every[rows]
     k, m = z.size, rows.size
-    small = 1e-9
+    indptr, top = lines.matrix.indptr, p.hessian
+    lengths = np.diff(indptr)[rows]
+    begin = np.concatenate([[0], np.cumsum(lengths)])
+    place = np.arange(int(begin[-1])) + np.repeat(indptr[rows] - begin[:-1], lengths)
+    data, cells = lines.matrix.data[place], lines.matrix.indices[place]
+    a = csr_array((data, cells, begin), shape=(m, k))
+    back = csr_array(a.T)
+    row = k + np.repeat(np.arange(m), lengths)
+    column = np.repeat(np.arange(k), np.diff(top.indptr))
     # The little that is added to the first block keeps it regular where nothing pulls a cell.
-    top = p.hessian + 1e-12 * eye_array(k)
-    system = block_array([[top, a.T], [a, -small * eye_array(m)]], format="csc") if m else top
+    diagonal = np.arange(k + m)
+    little = np.concatenate([np.full(k, 1e-12), np.full(m, -1e-9)])
+    system = csc_array(
+        (
+            np.concatenate([top.data, data, data, little]),
+            (
+                np.concatenate([top.indices, cells, row, diagonal]),
+                np.concatenate([column, row, cells, diagonal]),
+            ),
+        ),
+        shape=(k + m, k + m),
+    )
     try:
-        factor = splu(
-            csc_array(system), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True},
-            diag_pivot_thresh=0.0,
-        )  # fmt: skip
+        factor = splu(system, options={"SymmetricMode": True}, diag_pivot_thresh=0.0)
     except RuntimeError:  # exactly singular
         return None
-    z, part = z.copy(), y[rows].copy()
+    part, right = y[rows], lines.right[rows]
     best = np.inf
     kept = (z, part)
     for _ in range(REFINEMENTS):
-        rest = np.concatenate([-(p.hessian @ z + p.gradient + a.T @ part), right[rows] - a @ z])
+        rest = np.concatenate([-(top @ z + p.gradient + back @ part), right - a @ z])
         size = float(np.abs(rest).max(initial=0.0))
         if not np.isfinite(size):
             return None
         if size < best:
-            best, kept = size, (z.copy(), part.copy())
+            best, kept = size, (z, part)
         if size < 1e-16 or size > 10 * best:
             break
         step = factor.solve(rest)
         z, part = z + step[:k], part + step[k:]
-    z, part = kept
     if best > 1e-9:
         return None
+    z, part = kept
     result = np.zeros(y.size)
     result[rows] = part
     return z, result

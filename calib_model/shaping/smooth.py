@@ -339,7 +339,7 @@ class Smoother:
         return csr_array(diags_array(self.weights) + strength * self.penalty)
 
     def _unbound(self, strength: float) -> FloatArray | None:
-        """Values without rules but with pinned cells; None if they are not unique."""
+        """Values without rules but with pinned cells; None if that is no short way."""
         from scipy.sparse import csc_array
         from scipy.sparse.linalg import splu
 
@@ -348,8 +348,8 @@ class Smoother:
         reduced = self.system.reduced
         if self._grid is not None and reduced.free.size == self.data.size:
             return self._grid.values(strength).reshape(-1)
-        if not reduced.free.size or reduced.clash:
-            return None
+        if not reduced.free.size or reduced.clash or reduced.bound.size:
+            return None  # with rules, trying without them costs as much as it may save
         base = reduced.full(np.zeros(reduced.free.size))
         form = self._form(strength)[reduced.free]
         try:

@@ -138,27 +138,40 @@ def _scaled(
     system: RuleSystem, hessian: Any, gradient: FloatArray, tightened: FloatArray
 ) -> tuple[Programme, Any, FloatArray]:
     """The programme in shares of the tables' spans, rows with largest coefficient 1."""
-    from scipy.sparse import csc_array, csr_array, diags_array
+    from scipy.sparse import csc_array, csr_array
 
     reduced = system.reduced
     free = reduced.free
     span = system.span[free]
-    base = np.nan_to_num(reduced.base)
-    base[free] = 0.0
     centre = np.nan_to_num(system.values[free])
-    centre = np.clip(centre, *_finite_limits(reduced.lower, reduced.upper))
-    part = csr_array(hessian)[free]
-    inner = part[:, free]
-    pull = gradient[free] + part @ base + inner @ centre
-    scale = diags_array(span)
-    p = csc_array(scale @ inner @ scale)
+    centre = np.clip(
+        centre, np.minimum(reduced.lower, reduced.upper), np.maximum(reduced.lower, reduced.upper)
+    )
+    inner = csr_array(hessian)
+    pull = gradient[free]
+    if free.size < system.size:
+        base = np.nan_to_num(reduced.base)
+        base[free] = 0.0
+        inner = inner[free]
+        pull = pull + inner @ base
+        inner = inner[:, free]
+    pull = pull + inner @ centre
+    # Scaled entry by entry: products of small sparse arrays would cost more than solving.
+    entries = inner.data * np.repeat(span, np.diff(inner.indptr)) * span[inner.indices]
+    p = csc_array(csr_array((entries, inner.indices, inner.indptr), shape=inner.shape))
     q = span * pull
     weight = max(float(np.abs(p.diagonal()).max(initial=0.0)), 1e-300)
-    matrix = csr_array(reduced.matrix @ scale) if reduced.bound.size else reduced.matrix
-    largest = abs(matrix).max(axis=1).toarray() if reduced.bound.size else np.empty(0)
+    rows = reduced.matrix
+    lengths = np.diff(rows.indptr)
+    scaled = rows.data * span[rows.indices]
+    largest = np.ones(lengths.size)
+    if scaled.size:
+        largest = np.maximum.reduceat(np.abs(scaled), rows.indptr[:-1])
     row_scale = 1.0 / np.where(largest > 0, largest, 1.0)
-    matrix = csr_array(diags_array(row_scale) @ matrix) if reduced.bound.size else matrix
-    bound = (reduced.bound - tightened - reduced.matrix @ centre) * row_scale
+    matrix = csr_array(
+        (scaled * np.repeat(row_scale, lengths), rows.indices, rows.indptr), shape=rows.shape
+    )
+    bound = (reduced.bound - tightened - rows @ centre) * row_scale
     programme = Programme(
         csc_array(p / weight),
         q / weight,
@@ -169,10 +182,6 @@ def _scaled(
         (reduced.upper - centre) / span,
     )
     return programme, lambda u: centre + span * u, row_scale
-
-
-def _finite_limits(lower: FloatArray, upper: FloatArray) -> tuple[FloatArray, FloatArray]:
-    return np.minimum(lower, upper), np.maximum(lower, upper)
 
 
 def _best(programme: Programme, solver: Solver) -> tuple[Raw, float, bool] | None:

@@ -15,13 +15,15 @@ from app.grid.model import GridModel
 from app.grid.plane_bar import PlaneBar
 from app.grid.texts import cell_text
 from app.grid.view import GridView
-from calib_model.core.numbers import with_unit
+from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
 
 from .pair import PairSource
 from .words import signed
 
 _STEPS, _TINT = 64, 0.62
+_DIGITS = 4
+"""Of values that were computed, and so lie on no raster; the line above the grids has more."""
 _BESIDE = "\N{EN SPACE}"
 """Keeps a number clear of a mark at the cell's left."""
 
@@ -46,8 +48,9 @@ class SideModel(GridModel):
 
     def text(self, row: int, column: int) -> str:
         """Return what is written in a cell."""
-        text = super().text(row, column)
-        return text if self._own[row, column] else f"({text})"
+        if self._own[row, column]:
+            return super().text(row, column)
+        return f"({short(float(self._values[row, column]), _DIGITS)})"
 
     def _read(self) -> None:
         super()._read()
@@ -111,7 +114,8 @@ class DifferenceModel(GridModel):
             return "empty"
         if value == 0:
             return "·"
-        text = cell_text(value, self._decimals)
+        exact = self._decimals is not None
+        text = cell_text(value, self._decimals) if exact else short(value, _DIGITS)
         text = f"+{text}" if value > 0 else text
         # The sign must not lie under the mark of a breach.
         return _BESIDE + text if self._findings_at(self.plane.cell(row, column)) else text

@@ -20,6 +20,7 @@ from ..core.table import Table
 from ..errors import BitepointError, EditRefused
 from ..rules.check import MODE_RELATION, Surroundings
 from ..rules.limits import Limits, Locked
+from .waived import allowances
 
 if TYPE_CHECKING:
     from .reduce import Reduced
@@ -194,7 +195,7 @@ def gather(
     allowed: Mapping[str, BoolArray] | None = None,
     without: Iterable[str] = (),
 ) -> RuleSystem:
-    """State the linear rules in force for some tables.
+    """State the linear rules in force for some tables; waived breaches may stay.
 
     Parameters
     ----------
@@ -326,6 +327,7 @@ class _Builder:
         if not reads.any() or self._as_factor(source):
             self.factors.append(source)
         active &= reads
+        self._forgive(source, rows, bound, active)
         kept = np.flatnonzero(active)
         if not kept.size:
             return
@@ -346,6 +348,23 @@ class _Builder:
         )
         self.sources.append(source)
         self.count += kept.size
+
+    def _forgive(self, source: Source, rows: Rows, bound: FloatArray, active: BoolArray) -> None:
+        """Loosen the rows whose breach is waived, by the waived size, in place."""
+        number, id = source.place
+        content = self.sets[number]
+        allowed = allowances(content, source.rule, content.tables[id])
+        if not allowed:
+            return
+        own = rows.terms[0]
+        used = np.broadcast_to(own.coefficients, (1, *own.cells.shape))[0] != 0
+        for allowance in allowed:
+            named = np.isin(own.cells, list(allowance.cells)) | ~used
+            for row in np.flatnonzero(named.all(axis=1) & active).tolist():
+                if rows.equal:
+                    active[row] = False
+                else:
+                    bound[row] += allowance.size
 
     @staticmethod
     def _tolerance(rows: Rows, m: int) -> FloatArray:

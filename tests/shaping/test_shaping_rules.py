@@ -11,11 +11,13 @@ import pytest
 import sample_sets
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
+from calib_model.editing.change import apply
 from calib_model.rules.check import check
 from calib_model.rules.limits import Locked
 from calib_model.rules.relations import Hysteresis, Relation
 from calib_model.rules.shape import FixedValue, Monotone
-from calib_model.shaping import gather
+from calib_model.rules.waivers import waiver_for
+from calib_model.shaping import gather, repair, smooth
 from calib_model.shaping.words import parts_of
 from calib_model.store import read_set
 from tests.shaping.making_shaping import axes_of, grid, locked
@@ -137,3 +139,22 @@ def test_locks_count_even_where_the_table_holds_another_value() -> None:
     lock = Locked((table.coordinates((1,)),), (12.5,))
     content = content.with_table(replace(table, rules=(lock,)))
     assert gather(content, ["t"]).reduced.base[1] == 12.5
+
+
+def test_a_waived_breach_is_not_mended_away(sets: dict[str, CalibrationSet]) -> None:
+    # The scenario's deliberate breach: more slip in low grip at 0-10 km/h, to be waived.
+    mode, base = sets["low_grip"], sets["normal"]
+    (finding,) = check(mode, [base]).of("slip_target")
+    assert not repair(mode, "slip_target", against=[base]).is_empty
+    waiver = waiver_for(mode, finding, reason="deep snow", author="A", approver="B")
+    waived = mode.with_record(replace(mode.record, waivers=(waiver,)))
+    assert repair(waived, "slip_target", against=[base]).is_empty
+    # It may move within what is waived, and no further.
+    smoothed = smooth(waived, "slip_target", 0.01, against=[base])
+    after = apply(waived, smoothed.change())
+    assert check(after, [base]).counts("slip_target")[:2] == (0, 0)
+    # Not approved, by its author, or over: then it counts for nothing.
+    for change in ({"approver": ""}, {"approver": "a"}, {"expires": "2001-01-01"}, {"size": 0.5}):
+        other = replace(waiver, **change)
+        lapsed = mode.with_record(replace(mode.record, waivers=(other,)))
+        assert not repair(lapsed, "slip_target", against=[base]).is_empty, change

@@ -116,7 +116,8 @@ def _write(
 
     content = stored.set
     if given.to == "csv":
-        write_csv(content, out, mark.status if mark.word else "")
+        before = _earlier(stored)[0] if trial is not None else None
+        write_csv(content, out, mark.status if mark.word else "", before)
     elif given.to == "text":
         write_whole(out, release_files.text_bytes(content, mark))
     elif given.to == "signoff":

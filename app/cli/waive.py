@@ -43,9 +43,8 @@ def run(arguments: Sequence[str]) -> Answer:
 
         others = [stored.set for stored in files.results()]
         document = open_document(given.set, given.author)
-    from calib_model.editing.change import Change, RecordEdit
     from calib_model.rules.check import check
-    from calib_model.rules.waivers import waiver_for
+    from calib_model.session.review import waive
 
     content = document.content
     table = content[given.table]
@@ -60,20 +59,16 @@ def run(arguments: Sequence[str]) -> Answer:
             f"{given.set}: The rule {rule} {what} in {table.id}.",
             f"Findings there: {others_found}; relations between modes need --against.",
         )
-    waivers = [
-        waiver_for(
-            content,
-            finding,
-            reason=given.reason,
-            author=given.author,
-            approver=given.approver,
-            size=given.size,
-            expires=given.expires,
-        )
-        for finding in open_ones
-    ]
-    edits = tuple(RecordEdit(None, waiver) for waiver in waivers)
-    document.do(Change(f"Waive {rule} in {table.label}", edits, reason=given.reason))
+    change = waive(
+        content,
+        open_ones,
+        reason=given.reason,
+        author=given.author,
+        approver=given.approver,
+        size=given.size,
+        expires=given.expires,
+    )
+    document.do(change)
     save_document(document)
     lines = "\n".join(f.message for f in open_ones)
     return Answer(GOOD, f"Waived in {table.id}:\n{lines}\n\n{caution()}\n")

@@ -10,6 +10,8 @@ The layout, one for a table and for a whole set::
 - Numbers are the shortest text that reads back as the same float64, with a decimal point.  An
   empty ``value`` is a cell that is not filled; an empty unit is none.
 - An export that is not of a signed-off set has a last column ``status`` that says so in every row.
+- One for a trial has a column ``value_before`` too: the value of a changed cell as it was, ``new``
+  for a cell that was not there, empty where nothing changed.
 - UTF-8 without a byte order mark, lines end with CR LF, fields are quoted where needed.
 - A text that begins with ``= + - @`` (or a tab or carriage return) is given a leading apostrophe:
   a spreadsheet would take it for a formula.  Numbers are left as they are.
@@ -33,7 +35,11 @@ FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 _LEAST_AXES = 2
 
 
-def csv_bytes(what: CalibrationSet | Table | Iterable[Table], status: str = "") -> bytes:
+def csv_bytes(
+    what: CalibrationSet | Table | Iterable[Table],
+    status: str = "",
+    earlier: CalibrationSet | None = None,
+) -> bytes:
     """Return tables as CSV.
 
     Parameters
@@ -41,6 +47,8 @@ def csv_bytes(what: CalibrationSet | Table | Iterable[Table], status: str = "") 
     what : CalibrationSet, Table or iterable of Table
     status : str
         What to say in the last column (`calib_model.exchange.marking`); no column if empty.
+    earlier : CalibrationSet, optional
+        The state that ``value_before`` is of; no column without it.
 
     Returns
     -------
@@ -52,15 +60,24 @@ def csv_bytes(what: CalibrationSet | Table | Iterable[Table], status: str = "") 
     header = ["table", "name", "function", "unit"]
     for number in range(1, axis_count + 1):
         header += [f"axis_{number}", f"axis_{number}_unit", f"axis_{number}_value"]
-    lines = [",".join([*header, "value", *(["status"] if status else [])])]
+    header += ["value", *(["value_before"] if earlier else []), *(["status"] if status else [])]
+    lines = [",".join(header)]
     end = f",{text_field(status)}" if status else ""
     for table in tables:
-        lines += [row + end for row in _rows(table, axis_count)]
+        rows = _rows(table, axis_count)
+        if earlier is None:
+            lines += [row + end for row in rows]
+        else:
+            before = _before(table, earlier.tables.get(table.id))
+            lines += [f"{row},{b}{end}" for row, b in zip(rows, before, strict=True)]
     return ("\r\n".join(lines) + "\r\n").encode()
 
 
 def write_csv(
-    what: CalibrationSet | Table | Iterable[Table], path: Path | str, status: str = ""
+    what: CalibrationSet | Table | Iterable[Table],
+    path: Path | str,
+    status: str = "",
+    earlier: CalibrationSet | None = None,
 ) -> None:
     """Write tables to a CSV file, put in place whole or not at all.
 
@@ -68,7 +85,7 @@ def write_csv(
     ----------
     what : CalibrationSet, Table or iterable of Table
     path : path-like
-    status : str
+    status, earlier
         See `csv_bytes`.
 
     Raises
@@ -76,7 +93,7 @@ def write_csv(
     SaveFailed
         If the file cannot be written; an old one is as it was.
     """
-    write_whole(Path(path), csv_bytes(what, status))
+    write_whole(Path(path), csv_bytes(what, status, earlier))
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -102,6 +119,22 @@ def _rows(table: Table, axis_count: int) -> Iterator[str]:
     rest = ",,," * (axis_count - len(table.axes))
     for place, value in zip(product(*points), table.values.flat, strict=True):
         yield f"{start}{''.join(place)}{rest},{_number(float(value))}"
+
+
+def _before(table: Table, earlier: Table | None) -> Iterator[str]:
+    known: dict[tuple[float, ...], float] = {}
+    if earlier is not None and len(earlier.axes) == len(table.axes):
+        points = product(*(axis.values.tolist() for axis in earlier.axes))
+        known = dict(zip(points, earlier.values.flat, strict=True))
+    places = product(*(axis.values.tolist() for axis in table.axes))
+    for place, value in zip(places, table.values.flat, strict=True):
+        old = known.get(place)
+        if old is None:
+            yield "new"
+        elif old == value or (math.isnan(old) and math.isnan(value)):
+            yield ""
+        else:
+            yield "nan" if math.isnan(old) else exact(float(old))
 
 
 def _points(axis: Axis) -> list[str]:

@@ -117,7 +117,7 @@ class Gate:
 
     @property
     def words(self) -> str:
-        """The progress line: ``30 of 42 changed tables accepted; 1 finding, 1 query.``"""
+        """The progress line, such as ``30 of 42 changed tables accepted; 1 × query``."""
         head = f"{len(self.accepted)} of {len(self.changed)} changed tables accepted"
         if not self.changed:
             head = "No table changed since the last sign-off"

@@ -322,6 +322,17 @@ def test_a_trial_is_marked_with_vehicle_trip_end_digest_and_changes(
         assert digest(read_set(path).set) == mine
         # The scenario's first planted mistake, as a changed cell.
         assert "pre_engage_torque at −10 °C, 40 %: 215 → 21.5 N·m" in trial.changed
+    if form == "csv":
+        frame = pd.read_csv(path)
+        changed = frame[frame["value_before"].notna()]
+        slip = changed[changed["table"] == "pre_engage_torque"]
+        assert slip[["axis_1_value", "axis_2_value", "value"]].to_numpy().tolist() == [
+            [-10.0, 40.0, 21.5]
+        ]
+        assert slip["value_before"].tolist() == ["215"]
+        ambient = changed[changed["table"] == "ambient_factor"]
+        assert ambient["value_before"].tolist() == ["new"], "the breakpoint was moved"
+        assert not set(changed["table"]) & {"slip_gain", "controller_tick"}
     if form == "text":
         assert "# pre_engage_torque at −10 °C, 40 %: 215 → 21.5 N·m" in text
 

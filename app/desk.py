@@ -68,6 +68,7 @@ class Desk(QObject):
         self.report: Report | None = None
         """Findings of the current document; None while it is being checked."""
         self._proposed: Mapping[str, Table] = {}
+        self._proposal_remarks: Mapping[str, Mapping[tuple[int, ...], str]] = {}
         self._table_id = ""
         self._cursor: tuple[int, ...] = ()
         self._selection: BoolArray = np.zeros((), dtype=bool)
@@ -142,11 +143,28 @@ class Desk(QObject):
         proposed = self._proposed.get(self._table_id)
         return None if proposed is None or proposed == self.table else proposed
 
-    def propose(self, tables: Mapping[str, Table] | None) -> None:
-        """Show tables as a proposal over the present ones; None drops it."""
+    @property
+    def proposal_remarks(self) -> Mapping[tuple[int, ...], str]:
+        """What is to be said of single cells of the proposed table in work."""
+        return self._proposal_remarks.get(self._table_id, {})
+
+    def propose(
+        self,
+        tables: Mapping[str, Table] | None,
+        remarks: Mapping[str, Mapping[tuple[int, ...], str]] | None = None,
+    ) -> None:
+        """Show tables as a proposal over the present ones; None drops it.
+
+        Parameters
+        ----------
+        tables : mapping of id to Table
+        remarks : mapping of id to mapping of cell to words, optional
+            Such as how well a fitted cell is known; ``no data`` sets it in brackets.
+        """
         if not tables and not self._proposed:
             return
         self._proposed = dict(tables or {})
+        self._proposal_remarks = dict(remarks or {})
         self.proposal_changed.emit()
 
     def open_table(self, table_id: str, cell: tuple[int, ...] | None = None) -> None:

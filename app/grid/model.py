@@ -94,8 +94,11 @@ class GridModel(QAbstractTableModel):
         """Return what is written in a cell; a value between storage steps has a sign before it."""
         shown = self._values if self._proposed is None else self._proposed
         text = cell_text(float(shown[row, column]), self._decimals)
-        if self._proposed is not None and self._differs[row, column]:
-            return text  # what storage would hold already
+        if self._proposed is not None:
+            if self._remark(row, column).startswith("no data"):
+                return f"({text})"  # never to be taken for measured
+            if self._differs[row, column]:
+                return text  # what storage would hold already
         return f"≈ {text}" if self._off_raster[row, column] else text
 
     def look(self, row: int, column: int) -> Look:
@@ -257,6 +260,8 @@ class GridModel(QAbstractTableModel):
         if self._proposed is not None and self._differs[row, column] and self._table is not None:
             proposed = with_unit(float(self._proposed[row, column]), self._table.unit, 17)
             states.append(f"proposed: {proposed}")
+        if self._remark(row, column):
+            states.append(self._remark(row, column))
         return states
 
     def _told(self, table: Table, row: int, column: int) -> str:
@@ -277,6 +282,8 @@ class GridModel(QAbstractTableModel):
             lines.append("Locked: edits leave it as it is.")
         if self._changed[row, column]:
             lines.append(self.changed_words[1])
+        if self._remark(row, column):
+            lines.append(self._remark(row, column).capitalize())
         lines += [
             f"{str(severity).capitalize()}: {sentence}"
             for severity, sentence in self._findings_at(cell)
@@ -311,6 +318,11 @@ class GridModel(QAbstractTableModel):
             self._proposed = self.plane.of(proposed.values)
             both_empty = np.isnan(self._proposed) & np.isnan(self._values)
             self._differs = (self._proposed != self._values) & ~both_empty
+
+    def _remark(self, row: int, column: int) -> str:
+        if self._proposed is None:
+            return ""
+        return self.source.proposal_remarks.get(self.plane.cell(row, column), "")
 
     def _on_proposal(self) -> None:
         if self._table is not None and self.source.table is self._table:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 from PySide6.QtCore import QObject, Signal
@@ -75,6 +75,11 @@ class GridSource(QObject):
     def proposed_table(self) -> Table | None:
         """The table as it is proposed to be, on the same axes; None if nothing is proposed."""
         return None
+
+    @property
+    def proposal_remarks(self) -> Mapping[Cell, str]:
+        """What is to be said of single cells of the proposed table."""
+        return {}
 
     @property
     def content(self) -> CalibrationSet | None:
@@ -157,6 +162,11 @@ class DeskSource(GridSource):
     def proposed_table(self) -> Table | None:
         """The table as a tool proposes it, if one does."""
         return self.desk.proposed_table
+
+    @property
+    def proposal_remarks(self) -> Mapping[Cell, str]:
+        """What the tool says of single cells."""
+        return self.desk.proposal_remarks
 
     @property
     def content(self) -> CalibrationSet | None:

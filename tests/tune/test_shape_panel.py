@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from pytestqt.qtbot import QtBot
@@ -11,6 +13,8 @@ from app.tune.shape.panel import ShapePanel
 from app.tune.shape.tools import TOOLS
 from calib_model.editing.change import values_change
 from calib_model.editing.lock_changes import set_locks
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 
 
 @pytest.fixture
@@ -135,3 +139,66 @@ def test_every_tool_answers_every_kind_of_table(panel: ShapePanel, practice_desk
             panel.ask()
             panel.wait()
             assert panel.outcome.text() not in ("", "Working…")
+
+
+def test_a_sweep_becomes_two_branches_with_a_gap(
+    panel: ShapePanel, practice_desk: Desk, tmp_path: Path
+) -> None:
+    practice_desk.open_table("current_for_clamp_apply")
+    panel.choose("fit")
+    panel.ask()
+    panel.wait()
+    assert "No file of measurements" in panel.outcome.text()
+    panel.fields["data"].set_value(SAMPLES / "larch_bench_sweep.csv")
+    panel._changed()
+    assert {"column_0", "column_1", "column_value", "drive"} <= set(panel.fields)
+    panel.fields["branch"].set_value("current_for_clamp_release")
+    drive = next(
+        name for name, _ in panel.fields["drive"].field.options if "current" in str(name).lower()
+    )
+    panel.fields["drive"].set_value(drive)
+    panel.ask()
+    panel.wait()
+    text = panel.outcome.text()
+    assert "measured" in text, text
+    assert "outliers" in text
+    assert "Distance between the branches" in text
+    proposed = practice_desk.proposed_table
+    assert proposed is not None
+    panel.apply()
+    document = practice_desk.current
+    assert document is not None
+    rising = document.content["current_for_clamp_apply"].values
+    falling = document.content["current_for_clamp_release"].values
+    assert (np.diff(rising, axis=0) > 0).all()
+    assert (falling[1:] < rising[1:]).all()
+
+
+def test_breakpoints_other_breakpoints_and_inverse(panel: ShapePanel, practice_desk: Desk) -> None:
+    practice_desk.open_table("clamp_limit_plate")
+    panel.choose("breakpoints")
+    panel.fields["count"].set_value(5.0)
+    panel.ask()
+    panel.wait()
+    proposed = practice_desk.proposed_table
+    assert proposed is not None, panel.outcome.text()
+    assert proposed.shape == (5,)
+    panel.choose("reaxis")
+    panel.fields["typed"].set_value("-40; 100; 200; 280")
+    panel.ask()
+    panel.wait()
+    proposed = practice_desk.proposed_table
+    assert proposed is not None, panel.outcome.text()
+    assert proposed.axes[0].values.tolist() == [-40, 100, 200, 280]
+    panel.fields["typed"].set_value("1 2 x")
+    panel.ask()
+    panel.wait()
+    assert "Breakpoints:" in panel.outcome.text()
+    practice_desk.open_table("touch_point_current")
+    panel.choose("invert")
+    panel.ask()
+    panel.wait()
+    panel.apply()
+    document = practice_desk.current
+    assert document is not None
+    assert "touch_point_current_inverse" in document.content

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import contextlib
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QWheelEvent
 from PySide6.QtWidgets import (
     QComboBox,
+    QFileDialog,
     QFormLayout,
     QHBoxLayout,
     QLabel,
@@ -20,11 +23,12 @@ from PySide6.QtWidgets import (
 
 from app.desk import Desk
 from app.tune.beside import Beside
-from calib_model.core.numbers import short
 from calib_model.errors import BitepointError
 
-from .fields import FieldWidget
-from .tools import TOOLS, Question, Tool
+from .fields import Field, FieldWidget
+from .outcome import remarks, words
+from .tool import Asking, Question, Tool
+from .tools import TOOLS
 
 if TYPE_CHECKING:
     from calib_model.shaping import Proposal
@@ -66,6 +70,8 @@ class ShapePanel(QWidget):
         self._form.setContentsMargins(0, 0, 0, 0)
         self._form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
         self.fields: dict[str, FieldWidget] = {}
+        self._entered: dict[str, Any] = {}
+        self._layout: tuple[Field, ...] = ()
         self.outcome = _wrapped()
         self.outcome.setAccessibleName("What the tool proposes")
         self.outcome.setAlignment(Qt.AlignmentFlag.AlignTop)
@@ -98,6 +104,12 @@ class ShapePanel(QWidget):
         column.addWidget(self.about)
         column.addWidget(self._form_place)
         column.addWidget(scroll, 1)
+        self.report_button = QPushButton("Save &report…")
+        self.report_button.setMinimumHeight(36)
+        self.report_button.setToolTip("Write residuals, coverage and outliers as a page (HTML).")
+        self.report_button.clicked.connect(self.save_report)
+        self.report_button.hide()
+        column.addWidget(self.report_button)
         column.addLayout(buttons)
         self._beside = Beside(self)
         self._beside.answered.connect(self._take)
@@ -151,25 +163,32 @@ class ShapePanel(QWidget):
 
     def _show_tool(self) -> None:
         """Make the fields of the tool for the table in work; what was entered stays."""
-        kept = {key: _quiet(widget) for key, widget in self.fields.items()}
+        self._keep_entered()
         while self._form.rowCount():
             self._form.removeRow(0)
         self.fields = {}
-        table = self._desk.table
         self.about.setText(self.tool.about)
         self.run_button.setVisible(not self.tool.live)
-        if table is None or self.tool.suits(table):
-            return
-        for field in self.tool.fields(table):
+        self._layout = self._wanted()
+        for field in self._layout:
             widget = FieldWidget(field, self._changed)
-            if kept.get(field.key) is not None:
-                try:
-                    widget.set_value(kept[field.key])
-                except (ValueError, IndexError):
-                    pass  # not among this table's options
+            if field.key in self._entered:
+                # What was entered for another table may not be among this one's options.
+                with contextlib.suppress(ValueError, IndexError, TypeError):
+                    widget.set_value(self._entered[field.key])
             self._form.addRow(field.label, widget)
             self.fields[field.key] = widget
         self._show_rows()
+
+    def _wanted(self) -> tuple[Field, ...]:
+        """The fields that the tool asks for now."""
+        table, current = self._desk.table, self._desk.current
+        if table is None or current is None or self.tool.suits(table):
+            return ()
+        return self.tool.fields(Asking(current.content, table, self._entered))
+
+    def _keep_entered(self) -> None:
+        self._entered |= {key: _quiet(widget) for key, widget in self.fields.items()}
 
     def _show_rows(self) -> None:
         values = {key: _quiet(widget) for key, widget in self.fields.items()}
@@ -180,6 +199,9 @@ class ShapePanel(QWidget):
     # -- proposing -----------------------------------------------------------------------------
 
     def _changed(self) -> None:
+        self._keep_entered()
+        if [_form(f) for f in self._wanted()] != [_form(f) for f in self._layout]:
+            self._show_tool()  # the file or the axis that was chosen asks for other fields
         self._show_rows()
         self._forget()
         if self._shown and self.tool.live:
@@ -234,13 +256,15 @@ class ShapePanel(QWidget):
             return
         self.proposal = made
         self.outcome.setText(words(made))
-        self._desk.propose({id: made.table(id) for id in made.ids})
+        self._desk.propose({id: made.table(id) for id in made.ids}, remarks(made))
+        self.report_button.setVisible(bool(getattr(made, "fits", None)))
         changes = not made.is_empty
         self.apply_button.setEnabled(changes)
         self.drop_button.setEnabled(changes)
 
     def _forget(self) -> None:
         self._beside.forget()
+        self.report_button.hide()
         self.proposal = None
         self._desk.propose(None)
         self.apply_button.setEnabled(False)
@@ -263,6 +287,30 @@ class ShapePanel(QWidget):
         self._forget()
         self.outcome.setText("Nothing is proposed.")
 
+    def save_report(self) -> None:
+        """Write the report page of a fit to a file that the user names."""
+        made = self.proposal
+        if made is None or self._desk.table is None:
+            return
+        name, _ = QFileDialog.getSaveFileName(
+            self, "Save report", f"{self._desk.table.id}_fit.html", "Pages (*.html)"
+        )
+        if not name:
+            return
+        from calib_model.reports.fit_report import fit_report
+
+        try:
+            Path(name).write_text(fit_report(made), encoding="utf-8", newline="\n")  # type: ignore[arg-type]
+        except OSError as error:
+            self._desk.tell(f"{name}: {error.strerror or error}.", refused=True)
+        else:
+            self._desk.tell(f"The report is written to {name}.")
+
+
+def _form(field: Field) -> tuple[object, ...]:
+    """What makes a field look as it does."""
+    return field.key, field.label, field.kind, field.options
+
 
 def _answer(tool: Tool, question: Question) -> Proposal | str:
     """Return a proposal, or in words why there is none."""
@@ -275,28 +323,6 @@ def _answer(tool: Tool, question: Question) -> Proposal | str:
         return conflict.text if conflict is not None else str(error)
     except BitepointError as error:
         return str(error)
-
-
-def words(made: Proposal) -> str:
-    """Return a proposal's outcome in sentences."""
-    diagnostics = made.diagnostics
-    lines = ["Nothing would change." if made.is_empty else made.summary]
-    if diagnostics.strength is not None:
-        lines.append(
-            f"Lambda {short(diagnostics.strength, 3)}; "
-            f"{short(diagnostics.edf, 3)} effective degrees of freedom."
-            if diagnostics.edf is not None
-            else f"Lambda {short(diagnostics.strength, 3)}."
-        )
-    if diagnostics.active:
-        lines.append("Held back by: " + " ".join(part.text for part in diagnostics.active[:3]))
-        if len(diagnostics.active) > 3:
-            lines[-1] += f" And {len(diagnostics.active) - 3} more."
-    for part in diagnostics.broken[:3]:
-        lines.append(f"Does not hold afterwards: {part.text}")
-    lines.extend(diagnostics.not_stated[:3])
-    lines.extend(made.notes)
-    return "\n\n".join(line for line in lines if line)
 
 
 def _quiet(widget: FieldWidget) -> object:

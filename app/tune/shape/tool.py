@@ -1,0 +1,111 @@
+"""What a shaping tool is: what it asks for, and the function of the model that answers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from calib_model.core.arrays import BoolArray
+from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.table import Table
+from calib_model.errors import EditRefused
+
+from .fields import Field
+
+if TYPE_CHECKING:
+    from calib_model.shaping import Proposal
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a tool is asked with: a snapshot that no later edit reaches.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    table : str
+    selection : bool array or None
+        Chosen cells if more than one is, else None.
+    cursor : tuple of int
+    settings : mapping of field key to value
+    against : tuple of CalibrationSet
+        The base mode's set, if one is the reference.
+    """
+
+    content: CalibrationSet
+    table: str
+    selection: BoolArray | None
+    cursor: tuple[int, ...]
+    settings: dict[str, Any]
+    against: tuple[CalibrationSet, ...]
+
+
+@dataclass(frozen=True)
+class Asking:
+    """What the fields of a tool depend on.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    table : Table
+    entered : dict
+        What is entered already, by field key; may hold keys of other tools.
+    """
+
+    content: CalibrationSet
+    table: Table
+    entered: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Tool:
+    """One shaping tool.
+
+    Parameters
+    ----------
+    id, name, about : str
+    make : callable
+        From a `Question` to a `Proposal`; raises BitepointError in words.
+    fields : callable
+        From an `Asking` to the fields that are asked for.
+    suits : callable
+        Why a table cannot be shaped so; empty if it can.
+    live : bool
+        Whether the proposal is made anew at every change of a field, or by a button.
+    """
+
+    id: str
+    name: str
+    about: str
+    make: Callable[[Question], Proposal]
+    fields: Callable[[Asking], tuple[Field, ...]]
+    suits: Callable[[Table], str]
+    live: bool = True
+
+
+ONLY_SELECTED = Field(
+    "only_selected",
+    "Only the selection",
+    "check",
+    "Move selected cells only; the others stay and are joined smoothly.",
+)
+
+
+def selected_cells(question: Question) -> BoolArray | None:
+    """Return the cells to shape, None for all; refuse one lone cell."""
+    if not question.settings.get("only_selected"):
+        return None
+    if question.selection is None:
+        raise EditRefused("Only one cell is selected.", "Select the cells to shape, or all.")
+    return question.selection
+
+
+def needs_axes(table: Table) -> str:
+    """Say why a table without axes cannot be shaped."""
+    return "" if table.axes else "A scalar has no shape."
+
+
+def suits_any(_table: Table) -> str:
+    """Any table will do."""
+    return ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -35,7 +36,7 @@ def save_set(
     """Write a set to a file, atomically.
 
     If the file holds a set already, its history goes on with one entry from the old content to
-    the new one.
+    the new one.  What its record holds is kept; new items and sign-offs are added.
 
     Parameters
     ----------
@@ -49,13 +50,22 @@ def save_set(
     SaveFailed
         The old file is intact.
     """
+    from .core.record import SignOff
+    from .editing.change import RecordEdit
     from .editing.difference import change_between
     from .session.document import Document
 
     target = Path(path)
     if target.exists():
         document = open_document(target, author)
-        document.do(change_between(document.content, content, title))
+        change = change_between(document.content, content, title, record=True)
+        items = [e for e in change.edits if isinstance(e, RecordEdit)]
+        others = tuple(e for e in change.edits if not isinstance(e, RecordEdit))
+        kept = tuple(e for e in items if e.after and not isinstance(e.after, SignOff))
+        document.do(replace(change, edits=others + kept))
+        for edit in items:
+            if isinstance(edit.after, SignOff) and edit.before is None:
+                document.sign(edit.after)
     else:
         document = Document(content, author=author)
     save_document(document, target)

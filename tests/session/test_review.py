@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 import calib_model
@@ -9,7 +11,7 @@ from calib_model.editing.change import apply
 from calib_model.errors import EditRefused
 from calib_model.rules.check import check
 from calib_model.session.review import approve, places_of, remark, settle, waive, withdraw
-from tests.signoff.making import small_set
+from tests.signoff.making import allowed, signed, small_set
 
 
 def test_a_remark_is_made_answered_and_settled() -> None:
@@ -26,6 +28,20 @@ def test_a_remark_is_made_answered_and_settled() -> None:
     general = apply(content, remark(content, "Snow", author="Ines"))
     assert general.record.remarks[-1].table == ""
     assert places_of(content["tick"], [()]) == ((),)
+
+
+def test_a_script_keeps_and_adds_to_the_record(tmp_path: Path) -> None:
+    path = tmp_path / "x.h5"
+    first = apply(small_set(), remark(small_set(), "Snow", author="Ines"))
+    calib_model.save_set(first, path)
+    calib_model.save_set(calib_model.edit(small_set(), "tick", 0.01), path)
+    kept = calib_model.open_set(path)
+    assert kept.record == first.record
+    assert float(kept["tick"].values) == 0.01
+    calib_model.save_set(signed(kept), path)
+    again = calib_model.open_set(path)
+    assert calib_model.verify(again, allowed()).genuine
+    assert again.record.remarks == first.record.remarks
 
 
 def test_nobody_says_nothing() -> None:

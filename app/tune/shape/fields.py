@@ -86,6 +86,8 @@ class FieldWidget(QWidget):
         self.main.setAccessibleName(field.label.replace("&", ""))
         self.main.setAccessibleDescription(field.tip)
         self.main.setMinimumHeight(30)
+        if field.kind in ("choice", "text"):
+            self.main.setMinimumWidth(150)  # a long label goes above, rather than cut the choice
         self.setFocusProxy(self.main)
 
     @property

@@ -15,6 +15,7 @@ import numpy as np
 from ..core.arrays import FloatArray
 from ..core.table import Table
 from .roughness import roughness_rows, scaled_breakpoints
+from .threads import one_thread
 
 GCV_FACTOR = 1.4
 """How much dearer than plain cross-validation a degree of freedom is: neighbours' errors are often
@@ -155,7 +156,8 @@ def dense_spectrum(
     both = rough + np.diag(weights)
     # Where neither data nor roughness speaks of a cell, a hair keeps the form definite.
     both[np.diag_indices_from(both)] += 1e-12 * max(float(np.abs(both).max()), 1e-300)
-    share, basis = eigh(np.diag(weights), both)
+    with one_thread():
+        share, basis = eigh(np.diag(weights), both)
     share = np.clip(share, 0.0, 1.0)
     share[share > 1 - 1e-9] = 1.0
     return Spectrum(share, basis.T @ (both @ data), basis.T @ pull, rest, int((weights > 0).sum()))

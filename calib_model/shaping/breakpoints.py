@@ -19,10 +19,9 @@ from ..core.axis import Axis, End, Interpolation
 from ..core.calibration_set import CalibrationSet
 from ..core.numbers import short, with_unit
 from ..core.table import Table
-from ..editing.axes import axis_error, exchange_breakpoints
+from ..editing.axes import exchange_breakpoints
 from ..editing.change import SharedAxisEdit, TableEdit
 from ..errors import EditRefused
-from ..lookup.reference import lookup_values
 from .breakpoints_place import (
     Lines,
     PlacementError,
@@ -36,7 +35,7 @@ from .breakpoints_place import (
     snapped,
 )
 from .fit_options import FitOptions
-from .reaxis_proposal import AxisProposal, places_of, settled
+from .reaxis_proposal import AxisProposal, places_of, reading_error, settled
 from .samples import Samples, SamplesRefused
 
 MOST_RASTER = 200_000
@@ -291,7 +290,7 @@ def place_breakpoints(
     if step:
         asked["raster"] = step
     if len(kept):
-        asked["kept"] = list(kept)
+        asked["kept"] = ", ".join(short(k) for k in kept)
     asked["values"] = "free" if free else "on the reference"
     asked["reference"] = (
         samples.source or "samples"
@@ -418,7 +417,7 @@ def _proposal(
             f"Rounding to storage takes the error above the tolerance of "
             f"{with_unit(tolerance, before.unit)}."
         )
-    errors = {id: axis_error(content[id], t) for id, t in after.items()}
+    errors = {id: reading_error(content[id], t) for id, t in after.items()}
     said += [errors[id].words(t) for id, t in after.items() if id != before.id]
     if own.below is End.HELD and lines.x[0] > own.values[0] + 1e-9 * own.span:
         said.append(f"Below {with_unit(float(lines.x[0]), own.unit)} the first value holds.")
@@ -473,14 +472,3 @@ def _error_words(what: str, error: PlacementError, table: Table, axis: Axis) -> 
         f"{with_unit(error.at, axis.unit, 5)}, {with_unit(error.rms, table.unit, 2)} root mean "
         "square."
     )
-
-
-__all__ = [
-    "BreakpointsProposal",
-    "Placement",
-    "lines_of",
-    "lookup_values",
-    "place",
-    "place_breakpoints",
-    "raster_of",
-]

@@ -124,23 +124,17 @@ def estimate(
     solver = _Solver(shape_of_rough, fixed, table, centre, len(kept), wanted)
     values = solver.solve(first, choose=options.loss == "squares")
     rounds, scale, moments = 0, 0.0, first
-    n = len(kept)
-    close = CLOSE if n < MANY else CLOSE_ENOUGH * float(np.sqrt(values.size / n))
     if options.loss == "squares":
         scale = spread_of(table.axes, kept, values + centre).scale
-    while options.loss != "squares" and rounds < ROUNDS:
-        scale = max(spread_of(table.axes, kept, values + centre).scale, floor)
-        # The biweight forgets far samples, so it starts from where Huber's loss settles.
-        loss = "huber" if options.loss == "biweight" and rounds < BEFORE_STRENGTH else options.loss
-        moments = gather_moments(
-            table.axes, kept, node_values=values + centre, loss=loss, scale=scale, centre=centre
-        )
-        new = solver.solve(moments, choose=rounds == BEFORE_STRENGTH)
-        moved = float(np.abs(new - values).max())
-        values = new
-        rounds += 1
-        if rounds > BEFORE_STRENGTH and moved <= close * scale:
-            break
+    else:
+        robust = _Robust(table, solver, options.loss, centre, floor)
+        settle = BEFORE_STRENGTH
+        if len(kept) > MANY:
+            # A part of many samples tells where to begin, so that few rounds see them all.
+            part = _thinned(kept)
+            values, *_ = robust.rounds(part, values, settle, choose=False)
+            settle = 0
+        values, scale, moments, rounds = robust.rounds(kept, values, settle, choose=True)
     normal, right = normal_equations(moments)
     rough = shape_of_rough * (solver.strength * moments.total / right.size)
     edf = solver.edf(plain, shape_of_rough * (solver.strength * first.total / right.size))
@@ -163,6 +157,48 @@ def estimate(
         edf,
         rounds,
     )
+
+
+@dataclass(frozen=True)
+class _Robust:
+    """Rounds of weights from residuals and values from weights."""
+
+    table: Table
+    solver: _Solver
+    loss: str
+    centre: float
+    floor: float
+
+    def rounds(
+        self, samples: Samples, values: FloatArray, settle: int, *, choose: bool
+    ) -> tuple[FloatArray, float, Moments, int]:
+        """Return values, noise, moments and the number of rounds it took.
+
+        `settle` rounds come first: with Huber's loss, and before the strength is chosen, since
+        far samples would spoil the one and the biweight forgets them.
+        """
+        axes, centre = self.table.axes, self.centre
+        n = len(samples)
+        close = CLOSE if n < MANY else CLOSE_ENOUGH * float(np.sqrt(values.size / n))
+        for count in range(ROUNDS):
+            scale = max(spread_of(axes, samples, values + centre).scale, self.floor)
+            loss = "huber" if count < settle else self.loss
+            moments = gather_moments(
+                axes, samples, node_values=values + centre, loss=loss, scale=scale, centre=centre
+            )
+            new = self.solver.solve(moments, choose=choose and count == settle)
+            moved = float(np.abs(new - values).max())
+            values = new
+            if count > settle and moved <= close * scale:
+                break
+        return values, scale, moments, count + 1
+
+
+def _thinned(samples: Samples) -> Samples:
+    """About `MANY` of the samples, evenly spread."""
+    use = np.zeros(samples.rows, dtype=bool)
+    use[:: max(1, samples.rows // MANY)] = True
+    return samples.only(use)
 
 
 def noise_floor(table: Table) -> float:
@@ -261,11 +297,11 @@ class _Solver:
         part = normal[free][:, free]
         if free.size > 1_600:
             return float(free.size)
-        from scipy.linalg import solve
+        from scipy.linalg import cho_factor, cho_solve
 
         dense = form.toarray()
         dense[np.diag_indices_from(dense)] += 1e-13 * max(float(dense.max()), 1e-300)
-        return float(np.trace(solve(dense, part.toarray(), assume_a="pos")))
+        return float(np.trace(cho_solve(cho_factor(dense), part.toarray())))
 
 
 def _solved(form: Any, right: FloatArray) -> FloatArray:

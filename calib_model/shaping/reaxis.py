@@ -19,16 +19,14 @@ from ..core.calibration_set import CalibrationSet
 from ..core.numbers import short, with_unit
 from ..core.table import Table
 from ..core.units import convert, same_kind
-from ..editing.axes import AxisError, axis_error, exchange_breakpoints
+from ..editing.axes import AxisError, exchange_breakpoints
 from ..editing.change import SharedAxisEdit, TableEdit
 from ..errors import EditRefused
 from ..lookup.reference import lookup_values, weights
-from .reaxis_proposal import AxisProposal, places_of, settled
+from .reaxis_proposal import ROUNDING, AxisProposal, places_of, reading_error, settled
 
 METHODS = ("read", "nearest", "not above", "not below")
 MOST_LISTED = 8
-ROUNDING = 1e-12
-"""Share of the range that counts as rounding, not as a reading on the wrong side."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +51,7 @@ class ReaxisProposal(AxisProposal):
 
     Parameters
     ----------
-    table : str
+    table_id : str
     axis : int
     kinks : tuple of KinkLoss
         Old breakpoints passed over, worst first.
@@ -344,12 +342,13 @@ def _proposal(
     notes: Sequence[str],
 ) -> ReaxisProposal:
     before = {id: content[id] for id in after}
-    errors: dict[str, AxisError] = {id: axis_error(before[id], t) for id, t in after.items()}
+    errors: dict[str, AxisError] = {id: reading_error(before[id], t) for id, t in after.items()}
     own = before[table].axes[axis]
     kinks = kinks_passed(before[table], after[table], axis)
     said = [e.words(after[id]) for id, e in errors.items()]
     unit = before[table].unit
-    passed = [k for k in kinks if max(k.below, k.above) > 0]
+    least = ROUNDING * max(before[table].span, 1e-300)
+    passed = [k for k in kinks if max(k.below, k.above) > least]
     if passed:
         parts = [_kink_words(k, own.unit, unit) for k in passed[:MOST_LISTED]]
         more = len(passed) - MOST_LISTED
@@ -362,7 +361,7 @@ def _proposal(
         places_of(before),
         places_of(after),
         {
-            "breakpoints": [short(x) for x in after[table].axes[axis].values.tolist()],
+            "breakpoints": ", ".join(short(x) for x in after[table].axes[axis].values.tolist()),
             "values": method,
         },
         notes=(*said, *notes),
@@ -376,8 +375,8 @@ def _proposal(
 
 def _kink_words(kink: KinkLoss, x_unit: str, unit: str) -> str:
     parts = []
-    if kink.below > 0:
+    if kink.below > 1e-9 * kink.above:
         parts.append(f"{with_unit(kink.below, unit, 3)} below")
-    if kink.above > 0:
+    if kink.above > 1e-9 * kink.below:
         parts.append(f"{with_unit(kink.above, unit, 3)} above")
     return f"at {with_unit(kink.at, x_unit)} {' and '.join(parts)}"

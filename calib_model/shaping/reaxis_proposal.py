@@ -11,14 +11,16 @@ from ..core.arrays import FloatArray
 from ..core.axis import Axis
 from ..core.calibration_set import CalibrationSet
 from ..core.table import Table
-from ..editing.axes import AxisError
+from ..editing.axes import AxisError, axis_error
 from ..editing.change import Change, SharedAxisEdit, TableEdit
 from .problem import Place, gather
 from .proposal import Proposal
-from .reduce import row_sums
 from .repair import remarks, with_values
 from .solve import AtOdds, NotSolved, minimise
 from .storing import to_storage
+
+ROUNDING = 1e-12
+"""Share of the range that counts as rounding, not as another reading."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +43,22 @@ class AxisProposal(Proposal):
         """Whether nothing would change."""
         same = all(self.before.get(place) == table for place, table in self.after.items())
         return same and not self.shared
+
+    @property
+    def summary(self) -> str:
+        """What would move, in words, one sentence per table."""
+        parts = [super().summary]
+        for place, table in self.after.items():
+            old = self.before.get(place)
+            if old is None:
+                parts.append(f"{table.label} is added ({table.kind}, {table.values.size} cells).")
+                continue
+            parts += [
+                f"{table.label}: {len(b)} breakpoints of {b.label.lower()} in place of {len(a)}."
+                for a, b in zip(old.axes, table.axes, strict=True)
+                if a.values.tobytes() != b.values.tobytes()
+            ]
+        return " ".join(filter(None, parts))
 
     def change(self, title: str = "", set_number: int = 0) -> Change:
         """Return the one undoable change; see `Proposal.change`."""
@@ -88,7 +106,7 @@ def settled(
     said: list[str] = []
     target = system.values
     ideal = target
-    if system.broken(target).size or _outside(system, target):
+    if system.broken(target).size:
         from scipy.sparse import diags_array
 
         hessian = diags_array(1.0 / system.span**2).tocsr()
@@ -109,8 +127,12 @@ def settled(
     return values, (*said, *remarks(system, stored, with_values(system, stored.values), "moved"))
 
 
-def _outside(system: object, target: FloatArray) -> bool:
-    return bool(np.isinf(target).any())
+def reading_error(before: Table, after: Table) -> AxisError:
+    """Return the largest difference in reading; what is rounding counts as none."""
+    found = axis_error(before, after)
+    finite = np.abs(before.values[np.isfinite(before.values)])
+    size = max(before.span, float(finite.max(initial=0.0)))
+    return found if found.largest > ROUNDING * size else AxisError(0.0, found.at)
 
 
 def _standing_in(user: Table, id: str, axis: Axis) -> Table:
@@ -125,6 +147,3 @@ def _standing_in(user: Table, id: str, axis: Axis) -> Table:
 def places_of(tables: Mapping[str, Table]) -> dict[Place, Table]:
     """Tables by place in the set itself."""
     return {(0, id): table for id, table in tables.items()}
-
-
-__all__ = ["AxisProposal", "places_of", "row_sums", "settled"]

@@ -16,11 +16,12 @@ from PySide6.QtWidgets import (
 )
 
 from calib_model.core.record import Remark, Waiver
+from calib_model.signoff.gate import Item
 
 from .act_forms import ApproveForm, DecideForm, LevelForm, RemarkForm, WaiveForm
 from .acts import findings_of, tables_of
 from .fields import Form
-from .lines import Line
+from .lines import Line, is_elsewhere
 from .standing import Standing
 
 BUTTONS = (
@@ -138,7 +139,12 @@ def possible_acts(lines: list[Line], standing: Standing | None) -> set[str]:
         found |= {"accept", "query"}
         if all(id in standing.content.tables for id in tables):
             found |= {"go", "level"}
-    if findings_of(lines):
+    here = [
+        x
+        for x in lines
+        if not (isinstance(x.about, Item) and is_elsewhere(standing.content, x.about))
+    ]
+    if findings_of(here):
         found.add("waive")
     waivers = [x.about for x in lines if isinstance(x.about, Waiver)]
     remarks = [x.about for x in lines if isinstance(x.about, Remark)]

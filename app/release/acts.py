@@ -39,7 +39,7 @@ def findings_of(lines: Iterable[Line]) -> list[Finding]:
         for line in lines
         if isinstance(line.about, Item)
         and line.about.finding is not None
-        and line.about.kind in (Obstacle.FINDING, Obstacle.RASTER)
+        and line.about.kind is Obstacle.FINDING
     ]
 
 

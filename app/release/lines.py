@@ -131,17 +131,25 @@ def _in_the_way(standing: Standing) -> Iterator[Line]:
             kind = str(item.severity).capitalize()
         rule = item.finding.rule if item.finding is not None else ""
         mode = item.finding.mode if item.finding is not None else ""
+        more = item.remedy
+        if is_elsewhere(standing.content, item):
+            more = f"Mend it here or in the set of mode {mode}, or waive it in that set."
         yield Line(
             f"{item.kind} {item.table} {rule} {mode} {'' if rule else item.text}",
             str(item.severity),
             kind,
             _label(standing.content, item.table),
             item.text,
-            item.remedy,
+            more,
             item.table,
             item.cells,
             item,
         )
+
+
+def is_elsewhere(content: CalibrationSet, item: Item) -> bool:
+    """Whether an item is a breach in another mode's set, which only that set can waive."""
+    return item.finding is not None and item.finding.mode not in ("", content.mode)
 
 
 def _tables(standing: Standing) -> Iterator[Line]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QItemSelectionModel, QModelIndex, QObject, Qt, Signal
-from PySide6.QtGui import QKeyEvent
+from PySide6.QtCore import QEvent, QItemSelectionModel, QObject, Qt, Signal
+from PySide6.QtGui import QGuiApplication, QKeyEvent, QKeySequence
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QButtonGroup,
@@ -48,8 +48,11 @@ class LinesView(QTableView):
     ordered : str
         A key of `KEYS`.
     filter_wanted
+    copied
+        Ctrl+C.
     """
 
+    copied = Signal()
     entered = Signal()
     ordered = Signal(str)
     filter_wanted = Signal()
@@ -81,16 +84,28 @@ class LinesView(QTableView):
         if event.type() == QEvent.Type.FontChange:
             self._fit()
 
+    def event(self, event: QEvent) -> bool:
+        """Claim the keys that mean the rows here, before a menu takes them for the cells."""
+        if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
+            mine = event.matches(QKeySequence.StandardKey.SelectAll)
+            mine |= event.matches(QKeySequence.StandardKey.Copy)
+            if mine or (_is_plain(event) and event.key() in KEYS):
+                event.accept()
+                return True
+        return super().event(event)
+
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Go to a cell, or act on what is chosen."""
-        key, plain = event.key(), event.modifiers() in (
-            Qt.KeyboardModifier.NoModifier,
-            Qt.KeyboardModifier.KeypadModifier,
-        )
-        if plain and key in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+        key, plain = event.key(), _is_plain(event)
+        if event.matches(QKeySequence.StandardKey.Copy):
+            self.copied.emit()
+        elif plain and key in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
             self.entered.emit()
         elif plain and key in KEYS:
             self.ordered.emit(KEYS[Qt.Key(key)])
+        elif plain and key in (Qt.Key.Key_Home, Qt.Key.Key_End):  # a table's would be columns
+            last = self.model().rowCount() - 1
+            self.selectRow(0 if key == Qt.Key.Key_Home else last)
         elif plain and key == Qt.Key.Key_Slash:
             self.filter_wanted.emit()
         else:
@@ -98,6 +113,11 @@ class LinesView(QTableView):
 
     def keyboardSearch(self, search: str) -> None:
         """Letters act here; they do not search."""
+
+
+def _is_plain(event: QKeyEvent) -> bool:
+    none, pad = Qt.KeyboardModifier.NoModifier, Qt.KeyboardModifier.KeypadModifier
+    return event.modifiers() in (none, pad)
 
 
 class ListPanel(QWidget):
@@ -124,11 +144,15 @@ class ListPanel(QWidget):
         self._group = QButtonGroup(self)
         self._kept: list[str] = []
         self._kept_row = 0
+        self._empty = ""
+        self._waits = False
+        """Whether the keyboard belongs to the rows as soon as there are some."""
         self._build()
         self.rows.modelAboutToBeReset.connect(self._keep)
         self.rows.modelReset.connect(self._restore)
         self.view.selectionModel().selectionChanged.connect(lambda *_: self.chosen.emit())
         self.view.filter_wanted.connect(self.focus_filter)
+        self.view.copied.connect(self._copy)
 
     def _build(self) -> None:
         switches = QHBoxLayout()
@@ -201,6 +225,9 @@ class ListPanel(QWidget):
     def _show_page(self) -> None:
         if self.rows.rowCount():
             self.pages.setCurrentWidget(self.view)
+            if self._waits and self.filter.hasFocus() and not self.filter.text():
+                self.view.setFocus(Qt.FocusReason.OtherFocusReason)
+            self._waits = False
             return
         had_focus = self.view.hasFocus()
         if self.rows.hidden:
@@ -210,8 +237,6 @@ class ListPanel(QWidget):
         self.pages.setCurrentWidget(self.nothing)
         if had_focus:
             self.filter.setFocus()
-
-    _empty = ""
 
     # -- what is chosen --------------------------------------------------------------------------
 
@@ -234,6 +259,15 @@ class ListPanel(QWidget):
             return False
         self.view.selectRow(row)
         return True
+
+    def _copy(self) -> None:
+        """Put the chosen lines into the clipboard, one line of text each."""
+        texts = [" | ".join(x.spoken.split("\n")) for x in self.lines]
+        QGuiApplication.clipboard().setText("\n".join(texts))
+
+    def choose_only_cursor(self) -> None:
+        """Let go of all chosen rows but the one with the cursor, so that the next key means it."""
+        self.view.selectRow(self.view.currentIndex().row())
 
     def _keep(self) -> None:
         lines = self.lines
@@ -268,7 +302,8 @@ class ListPanel(QWidget):
 
     def focus_list(self) -> None:
         """Give the rows the keyboard, or the find box where there are none."""
-        target = self.view if self.rows.rowCount() else self.filter
+        self._waits = not self.rows.rowCount()
+        target = self.filter if self._waits else self.view
         target.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
@@ -283,7 +318,3 @@ class ListPanel(QWidget):
                 self.focus_list()
                 return True
         return super().eventFilter(watched, event)
-
-    def current_index(self) -> QModelIndex:
-        """Return the index with the cursor."""
-        return self.view.currentIndex()

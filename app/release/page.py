@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QHideEvent, QResizeEvent, QShowEvent
+from PySide6.QtGui import QFocusEvent, QHideEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QFrame,
     QLabel,
@@ -162,7 +162,6 @@ class ReleasePage(QWidget):
         whole.addLayout(head)
         whole.addWidget(self._across, 1)
         whole.addWidget(self.caution)
-        self.setFocusProxy(self.list.view)
 
     def _connect(self) -> None:
         self.standings.changed.connect(self._show)
@@ -323,6 +322,11 @@ class ReleasePage(QWidget):
         super().resizeEvent(event)
         self._turn(self._in_turn)
         self.caution.setVisible(self.height() > 420)
+
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        """Hand the keyboard on to the list; no proxy, since the list may be empty just now."""
+        super().focusInEvent(event)
+        self.list.focus_list()
 
     def showEvent(self, event: QShowEvent) -> None:
         """Bring all up to date."""

@@ -93,6 +93,7 @@ class SignForm(Form):
         self.role = QuietChoice()
         self.role.setEditable(True)
         self.role.addItems([AUTHOR, REVIEWER])
+        self.role.setMinimumContentsLength(14)
         self.add("Role", self.role, "Role of who signs", "Author, reviewer, or another.")
         self.name = self.text_field("Name", "Who signs", "As on the list of signers.")
         self.key = PathField("Private key file")

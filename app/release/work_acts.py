@@ -324,6 +324,7 @@ class ActWork(QObject):
         except BitepointError as error:
             self._refuse(str(error), form)
             return False
+        self._page.list.choose_only_cursor()
         if not self._desk.do(change):
             if form is not None:
                 form.say("Nothing was changed; the line at the bottom says why.", refused=True)

@@ -1,0 +1,188 @@
+"""A real main window on copies of the sample sets, and two people with keys on a list."""
+
+from __future__ import annotations
+
+import gc
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QEvent, QItemSelectionModel
+from PySide6.QtWidgets import QApplication
+
+from app.desk import Desk
+from app.release.lines import Line
+from app.release.page import ReleasePage
+from app.shell.jobs import Jobs
+from app.shell.settings import Settings
+from app.shell.window import MainWindow
+from calib_model.core.calibration_set import CalibrationSet
+from calib_model.session.document import Document
+from calib_model.session.files import document_of
+from calib_model.signoff.keys import make_key
+from calib_model.store import read_set_here
+from calib_model.store.source import Stamp
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
+PASSPHRASE = "four words in snow"
+AUTHOR, REVIEWER = "calibrator B", "reviewer B"
+PURPOSES = 'namespaces="bitepoint-signoff,bitepoint-decision"'
+
+
+@pytest.fixture
+def samples(tmp_path: Path) -> dict[str, Path]:
+    """Copies of sample sets, by short name."""
+    folder = tmp_path / "sets"
+    folder.mkdir()
+    names = ("normal", "low_grip", "towing", "practice", "normal_signed")
+    for name in ("larch.toml", "allowed_signers"):
+        shutil.copy(SAMPLES / name, folder)
+    return {n: Path(shutil.copy(SAMPLES / f"larch_{n}.h5", folder)) for n in names}
+
+
+@dataclass(frozen=True)
+class People:
+    """Two people's key files, and the list that names both."""
+
+    author: Path
+    reviewer: Path
+    signers: Path
+
+
+@pytest.fixture(scope="session")
+def people(tmp_path_factory: pytest.TempPathFactory) -> People:
+    """Author and reviewer."""
+    folder = tmp_path_factory.mktemp("keys")
+    lines = []
+    for name in (AUTHOR, REVIEWER):
+        public = make_key(folder / name.split()[0], PASSPHRASE, name)
+        lines.append(f'"{name}" {PURPOSES} {public.line()}\n')
+    (folder / "signers").write_text("".join(lines), encoding="utf-8")
+    return People(folder / "calibrator", folder / "reviewer", folder / "signers")
+
+
+@pytest.fixture
+def window(qtbot) -> Iterator[MainWindow]:  # type: ignore[no-untyped-def]
+    """The window, with every part, no set open."""
+    made = MainWindow(Settings())
+    made.settings.author = AUTHOR
+    made.build_tune()
+    made.resize(1366, 740)
+    made.show()
+    qtbot.waitExposed(made)
+    yield made
+    made.jobs.finish()
+    made.files.let_go()
+    made.recovery.leave()
+    made.close()
+    made.deleteLater()
+    QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+    gc.collect()
+
+
+def settle(qtbot, window: MainWindow, until: Callable[[], bool] | None = None) -> None:  # type: ignore[no-untyped-def]
+    """Wait for the background work, and for what comes of it."""
+
+    def still() -> bool:
+        release = window._release
+        busy = release is not None and window.area == 3 and release.standings.busy
+        return not window.jobs.running and not busy and (until is None or until())
+
+    qtbot.waitUntil(still, timeout=20_000)
+    qtbot.wait(5)
+
+
+@pytest.fixture
+def wait(qtbot, window: MainWindow):  # type: ignore[no-untyped-def]
+    """`settle` for this test's window."""
+    return lambda until=None: settle(qtbot, window, until)
+
+
+@dataclass
+class Bench:
+    """The page alone, with the desk and jobs of a window."""
+
+    desk: Desk
+    jobs: Jobs
+    page: ReleasePage
+    settings: Settings
+    told: list[tuple[str, bool]]
+    saved: list[Document]
+
+    def lines(self) -> list[Line]:
+        """The lines that are shown."""
+        rows = self.page.list.rows
+        return [line for n in range(rows.rowCount()) if (line := rows.line(n)) is not None]
+
+    def choose(self, *tables: str, kind: str = "") -> None:
+        """Choose the lines of some tables."""
+        view = self.page.list.view
+        view.clearSelection()
+        flags = QItemSelectionModel.SelectionFlag
+        for number, line in enumerate(self.lines()):
+            if line.table in tables and (not kind or line.kind == kind):
+                index = self.page.list.rows.index(number)
+                view.selectionModel().setCurrentIndex(index, flags.Select)
+
+    @property
+    def content(self) -> CalibrationSet:
+        """The set as it is now."""
+        assert self.desk.current is not None
+        return self.desk.current.content
+
+
+@pytest.fixture
+def bench(qtbot) -> Iterator[Bench]:  # type: ignore[no-untyped-def]
+    """The page without a set."""
+    desk, settings = Desk(), Settings()
+    settings.author = AUTHOR
+    jobs = Jobs()
+    page = ReleasePage(desk, jobs, settings)
+    made = Bench(desk, jobs, page, settings, [], [])
+    desk.told.connect(lambda text, refused: made.told.append((text, refused)))
+    page.save_wanted.connect(made.saved.append)
+    page.resize(1266, 640)
+    page.show()
+    qtbot.waitExposed(page)
+    yield made
+    jobs.finish()
+    page.close()
+    page.deleteLater()
+    QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+    gc.collect()
+
+
+@pytest.fixture
+def quiet(qtbot, bench: Bench):  # type: ignore[no-untyped-def]
+    """Return a function that waits for the page's work to end."""
+
+    def wait() -> None:
+        qtbot.waitUntil(
+            lambda: not bench.jobs.running and not bench.page.standings.busy, timeout=15_000
+        )
+        qtbot.wait(5)
+
+    return wait
+
+
+@pytest.fixture
+def with_set(bench: Bench, samples: dict[str, Path], quiet):  # type: ignore[no-untyped-def]
+    """Return a function that opens sample sets by name; the first is the one to edit."""
+
+    def open_sets(*names: str) -> Bench:
+        for name in names:
+            path = samples[name]
+            stored = read_set_here(path.read_bytes(), path, Stamp.of(path.stat()))
+            bench.desk.add(document_of(stored, path, AUTHOR))
+        quiet()
+        return bench
+
+    return open_sets
+
+
+@pytest.fixture
+def signers_of_set(samples: dict[str, Path]) -> Path:
+    """The demo list of allowed signers."""
+    return samples["normal"].with_name("allowed_signers")

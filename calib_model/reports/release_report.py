@@ -134,10 +134,8 @@ def _what(release: Release) -> str:
         ("Tables", str(len(content))),
         (
             "Findings",
-            (
-                f"{_count(errors, 'error')}, {_count(warnings, 'warning')}, {_count(notes, 'note')}; "
-                f"{waived} waived"
-            ),
+            ", ".join([_count(errors, "error"), _count(warnings, "warning"), _count(notes, "note")])
+            + f"; {waived} waived",
         ),
         ("Rules not checked", str(len(release.report.not_checked))),
         ("About", content.description),

@@ -18,6 +18,8 @@ from ..core.axis import Axis, Interpolation
 from ..core.numbers import short, with_unit
 from ..core.table import Table
 from ..core.units import shown
+from ..errors import LookupProblem
+from ..lookup.reference import lookup
 
 WIDTH, HEIGHT = 430, 260
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62, 12, 26, 44
@@ -110,7 +112,12 @@ def _axes_differ(states: Sequence[tuple[Table, bool]]) -> bool:
 
 def _row_at(table: Table, value: float) -> FloatArray | None:
     places = np.flatnonzero(table.axes[0].values == value)
-    return table.values[int(places[0])] if places.size else None
+    if places.size:
+        return np.asarray(table.values[int(places[0])])
+    try:  # between its breakpoints, as the controller reads it
+        return lookup(table, (value, table.axes[1].values))
+    except LookupProblem:
+        return None
 
 
 def _chosen(rows: list[int]) -> list[int]:

@@ -192,6 +192,11 @@ def test_a_map_shows_the_rows_that_changed() -> None:
     assert [re.search("<title>(.*?)</title>", p)[1] for p in plots] == ["Map at 0 °C"]  # type: ignore[index]
     moved = before.with_axis(1, axes[1].with_values([0.0, 60.0]), before.values)
     assert len(table_plots(before, moved)) == 3
+    # A row that the earlier state had no breakpoint at is shown as the controller read it then.
+    other = Table("m", [[0.0, 2.0], [8.0, 8.0]], (Axis([0.0, 4.0]), axes[1]))
+    finer = Table("m", [[0.0, 2.0], [9.0, 9.0]], (Axis([0.0, 1.0]), axes[1]))
+    (svg,) = table_plots(other, finer)
+    assert (svg.count("<circle"), svg.count('width="5"')) == (2, 2)
     many = Table("m", np.zeros((40, 2)), (Axis(np.arange(40.0)), axes[1]))
     assert len(table_plots(many, many.with_values(np.ones((40, 2))))) == 6
 

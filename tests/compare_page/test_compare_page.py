@@ -365,6 +365,24 @@ def test_plots_draw_both_tables_and_their_difference(larch, qtbot) -> None:
     assert (0, 5) in heat.findings
 
 
+def test_surfaces_of_both_or_of_their_difference(larch) -> None:
+    page = larch.page
+    page.summary.show_table("slip_target")
+    pane = page.detail.surface
+    assert pane.view is None  # made only when it is looked at
+    page.detail.show_view(2)
+    pair = page.detail.pair
+    layers = pane.view._layers
+    assert [(x.table, x.name) for x in layers] == [
+        (pair.second, "B: larch_low_grip.h5"),
+        (pair.first, "A: larch_normal.h5"),
+    ]
+    pane.choice.setCurrentIndex(1)
+    (less,) = pane.view._layers
+    np.testing.assert_array_equal(less.table.values, pair.second.values - pair.first.values)
+    assert less.style.value == "difference"
+
+
 def test_nothing_is_edited_by_typing(larch, qtbot) -> None:
     page = larch.page
     page.summary.show_table("disconnect_delay")

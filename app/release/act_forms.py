@@ -23,7 +23,7 @@ class WaiveForm(Form):
         self.cells = QLabel()
         self.cells.setWordWrap(True)
         self.add("Cells", self.cells, "Cells that the waiver names")
-        self.size = self.text_field(
+        self.largest = self.text_field(
             "Up to", "Largest breach to accept",
             "The largest breach that is accepted; the waiver lapses when it grows above.",
         )  # fmt: skip
@@ -52,15 +52,15 @@ class WaiveForm(Form):
             label = content[one.table].label
             self.heading.setText(f"Waive in {label}: {one.rule.replace('_', ' ')}")
             self.cells.setText(places_words(tuple(dict.fromkeys(one.axis_values))))
-            self.size.setText(exact(abs(one.amount)))
-            self.size.setAccessibleDescription(f"In {with_unit(0, one.unit)[2:] or 'no unit'}")
-            self.size.setPlaceholderText("")
+            self.largest.setText(exact(abs(one.amount)))
+            self.largest.setAccessibleDescription(f"In {with_unit(0, one.unit)[2:] or 'no unit'}")
+            self.largest.setPlaceholderText("")
         else:
             self.heading.setText(f"Waive {len(findings)} findings")
             self.cells.setText("Of each finding, the cells that it names.")
-            self.size.setText("")
-            self.size.setPlaceholderText("Of each finding, its present size")
-        self.size.setEnabled(len(findings) == 1)
+            self.largest.setText("")
+            self.largest.setPlaceholderText("Of each finding, its present size")
+        self.largest.setEnabled(len(findings) == 1)
         self.reason.selectAll()
 
 

@@ -116,7 +116,8 @@ def _size(text: str) -> float | None:
 
 def approve(waiver: Waiver, approver: str) -> Change:
     """Return the change that approves a waiver."""
-    return record_change(waiver, approved(waiver, approver), f"Approve the waiver in {waiver.table}")
+    after = approved(waiver, approver)
+    return record_change(waiver, after, f"Approve the waiver in {waiver.table}")
 
 
 def remark(text: str, author: str, table: str, places: Places, label: str) -> Change:
@@ -138,7 +139,12 @@ def answer(to: Remark, text: str, author: str) -> Change:
     if not text.strip():
         raise EditRefused("The answer is empty.", "Say what is to be said.")
     made = Remark(
-        text=text.strip(), author=author, time=now(), table=to.table, places=to.places, answers=to.id
+        text=text.strip(),
+        author=author,
+        time=now(),
+        table=to.table,
+        places=to.places,
+        answers=to.id,
     )
     return record_change(None, made, "Answer a remark")
 

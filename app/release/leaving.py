@@ -5,7 +5,6 @@ What is not signed off, or was changed since, says so in each file and in its na
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import tempfile
@@ -118,7 +117,7 @@ def write_trial(control: Asks, order: Leaving) -> Written:
         since=since,
     )
     mark = mark_of(order.content, found, trial)
-    with _beside(order.folder) as partial:
+    with _Beside(order.folder) as partial:
         _write(control, order, partial, found, mark, trial)
         names = sorted(p.name for p in partial.iterdir())
         for name in names:
@@ -128,7 +127,7 @@ def write_trial(control: Asks, order: Leaving) -> Written:
             if target.is_dir():
                 raise FileProblem(target, "", "This is a folder.", "Choose another folder.")
         for name in names:
-            os.replace(partial / name, order.folder / name)
+            (partial / name).replace(order.folder / name)
     return Written(order.folder, tuple(names), mark, found, trial)
 
 
@@ -147,12 +146,12 @@ def hand_over(control: Asks, order: Leaving) -> Written:
         raise FileProblem(
             target, "", "This was handed over before.", "Move that folder, or choose another."
         )
-    with _beside(order.folder) as partial:
+    with _Beside(order.folder) as partial:
         _write(control, order, partial, found, mark, None)
         names = sorted(p.name for p in partial.iterdir())
         target.mkdir()
         for name in names:
-            os.replace(partial / name, target / name)
+            (partial / name).replace(target / name)
     return Written(target, tuple(names), mark, found)
 
 
@@ -182,9 +181,7 @@ def _write(
             out = mark.name(folder / f"{stem}.h5")
             write_set(out, marked, history, records=order.records, backup=False)
         elif kind is Kind.TEXT:
-            write_whole(
-                mark.name(folder / f"{stem}.txt"), release_files.text_bytes(content, mark)
-            )
+            write_whole(mark.name(folder / f"{stem}.txt"), release_files.text_bytes(content, mark))
         elif kind is Kind.CSV:
             status = mark.status if mark.word else ""
             write_csv(content, mark.name(folder / f"{stem}.csv"), status)
@@ -204,7 +201,7 @@ def _write_report(order: Leaving, out: Path, found: Verification, trial: Trial |
     write_whole(out, release_report(release).encode())
 
 
-class _beside:  # noqa: N801  # used as a function
+class _Beside:
     """A folder for what is not complete yet, in the same place; gone at the end."""
 
     def __init__(self, folder: Path) -> None:

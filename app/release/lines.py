@@ -215,9 +215,7 @@ def waiver_problem(waiver: Waiver, standing: Standing) -> str:
     if table is None:
         return "The set has no such table any more."
     mine = [
-        f
-        for f in standing.report.of(table.id)
-        if form_of(f.source, table, f.mode) == waiver.rule
+        f for f in standing.report.of(table.id) if form_of(f.source, table, f.mode) == waiver.rule
     ]
     if any(f.waiver == waiver.id for f in mine):
         return ""

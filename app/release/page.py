@@ -1,4 +1,4 @@
-"""The work area Release: what stands in the way, and everything that takes a set to its sign-off."""
+"""The work area Release: what stands in the way, and all that takes a set to its sign-off."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent, QHideEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
+    QApplication,
     QFrame,
     QLabel,
     QScrollArea,
@@ -44,7 +45,7 @@ CAUTIONS = (
 EMPTY = {
     View.IN_THE_WAY: "<h3>Nothing stands in the way of a sign-off</h3>" + CAUTIONS,
     View.TABLES: "<p>No table changed since the last sign-off of an allowed reviewer.</p>",
-    View.WAIVERS: "<p>No waiver. In the list “In the way”, W waives the finding that is chosen.</p>",
+    View.WAIVERS: "<p>No waiver. In the list “In the way”, W waives the chosen finding.</p>",
     View.REMARKS: "<p>No remark. R makes one on the table that is chosen, at its selected "
     "cells.</p>",
     View.SINCE: "<p>The set was never signed, and nothing left for a trial.</p>",
@@ -200,7 +201,7 @@ class ReleasePage(QWidget):
 
     def next_pane(self, by: int) -> None:
         """Move the keyboard between list and panel."""
-        in_list = self.list.isAncestorOf(self.focusWidget() or self)
+        in_list = self.list.isAncestorOf(QApplication.focusWidget() or self)
         if in_list:
             self.focus_panel()
         else:
@@ -211,9 +212,9 @@ class ReleasePage(QWidget):
         self._turn("panel")
         page = self.tabs.currentWidget()
         assert isinstance(page, QScrollArea)
-        shown = page.widget()
+        shown = page.widget() or self
         form = self.act.form if shown is self.act else None
-        target = self.tabs.tabBar()
+        target: QWidget = self.tabs.tabBar()
         if form is not None:
             target = _first_field(form) or target
         elif shown is not self.act:

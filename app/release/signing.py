@@ -83,9 +83,7 @@ def require_listed(
     """Raise EditRefused if a list is in use and the key is not on it under this name."""
     if signers is None:
         return
-    problem = signers.objection(
-        key.public, " ".join(name.split()), datetime.now(UTC), namespace
-    )
+    problem = signers.objection(key.public, " ".join(name.split()), datetime.now(UTC), namespace)
     if problem:
         raise EditRefused(f"Not signed. {problem}", "Sign with a listed key and its name.")
 

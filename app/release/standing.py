@@ -181,9 +181,7 @@ def stand(
         signed = _as_signed(content, past, before)
         if signed is not None:
             since = changes_in_words(signed, content)
-    return Standing(
-        content, checker, report, others, known, found, verification, since, signed
-    )
+    return Standing(content, checker, report, others, known, found, verification, since, signed)
 
 
 def _checked(
@@ -251,7 +249,7 @@ def others_of(
     """
     found: dict[str, CalibrationSet] = {}
     for other in contents:
-        if other is not content and other.programme == content.programme:
-            if other.mode and other.mode != content.mode:
-                found.setdefault(other.mode, other)
+        alike = other.programme == content.programme and other.mode not in ("", content.mode)
+        if other is not content and alike:
+            found.setdefault(other.mode, other)
     return tuple(found.values())

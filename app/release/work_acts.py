@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PySide6.QtCore import QObject
 
+from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Level, Outcome, Remark, Waiver
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
@@ -113,9 +114,7 @@ class ActWork(QObject):
         if owned or queried:
             self._start_decision(standing, tables, Outcome.ACCEPTED, owned=owned, queried=queried)
             return
-        self._apply(
-            lambda: decide(self._content(), tables, Outcome.ACCEPTED, by=self._by), None
-        )
+        self._apply(lambda: decide(self._content(), tables, Outcome.ACCEPTED, by=self._by), None)
 
     def _query(self, standing: Standing, lines: list[Line]) -> None:
         tables = acts.tables_of(lines)
@@ -226,7 +225,7 @@ class ActWork(QObject):
                 reason=form.reason.text(),
                 author=form.author.text(),
                 approver=form.approver.text(),
-                size=form.size.text(),
+                size=form.largest.text(),
                 expires=form.expires.text(),
             ),
             form,
@@ -307,7 +306,7 @@ class ActWork(QObject):
 
     # -- doing it --------------------------------------------------------------------------------
 
-    def _content(self):  # type: ignore[no-untyped-def]
+    def _content(self) -> CalibrationSet:
         assert self._desk.current is not None
         return self._desk.current.content
 

@@ -125,7 +125,7 @@ OWN: tuple[Action, ...] = (
     Action("view.road", "R&oad", "View", lambda w: w.show_area(2), ("Ctrl+3",),
            "Recordings and desk manoeuvres (still to come).", checked=_area(2)),
     Action("view.release", "&Release", "View", lambda w: w.show_area(3), ("Ctrl+4",),
-           "What stands in the way of a sign-off, signing, hand-over.", checked=_area(3)),
+           "Findings, waivers, decisions, sign-off, export.", checked=_area(3)),
     Action("view.theme_system", "Colours as the &system has them", "-View",
            lambda w: w.set_theme("system"), (),
            "Follow the system between light and dark.", checked=_theme("system")),

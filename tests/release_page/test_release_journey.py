@@ -23,7 +23,6 @@ from app.shell.window import MainWindow
 from calib_model import open_set, verify
 from calib_model.core.record import Outcome
 from calib_model.signoff.verification import State
-
 from tests.release_page.conftest import AUTHOR, PASSPHRASE, REVIEWER, People
 
 MENDED = (

@@ -153,7 +153,7 @@ def waived(bench: Bench, quiet, **fields: str) -> str:
     form = bench.page.act.waive
     given = {"reason": "next trip", "author": AUTHOR, "approver": REVIEWER, "expires": ""}
     for name, text in (given | fields).items():
-        getattr(form, name).setText(text)
+        getattr(form, "largest" if name == "size" else name).setText(text)
     form.submit()
     answer = form.answer.text()
     quiet()
@@ -187,7 +187,9 @@ def test_a_waiver_takes_its_finding_off_the_list_until_the_breach_grows(with_set
     assert f"approved by {REVIEWER}" in bench.lines()[0].more
 
     table = bench.content["ambient_factor"]
-    axis = table.axes[0].with_values(table.axes[0].values + np.r_[5.0, np.zeros(len(table.axes[0].values) - 1)])
+    points = np.array(table.axes[0].values)
+    points[0] += 5.0
+    axis = table.axes[0].with_values(points)
     bench.desk.do(table_change(table, table.with_axis(0, axis, table.values), "Shorter axis"))
     quiet()
     assert bench.lines()[0].kind == "Does not hold"
@@ -246,7 +248,8 @@ def test_remarks_are_added_at_cells_answered_and_closed(with_set, quiet) -> None
     form.text.setText("Yes.")
     form.submit()
     quiet()
-    assert f"{AUTHOR}, " in bench.lines()[0].more and "Yes." in bench.lines()[0].more
+    assert f"{AUTHOR}, " in bench.lines()[0].more
+    assert "Yes." in bench.lines()[0].more
     bench.page.acts.order("close")
     quiet()
     assert bench.lines()[0].kind == "Closed"
@@ -271,7 +274,8 @@ def test_a_milestone_asks_for_levels_and_a_level_answers_it(with_set, samples, q
     bench.page.standings.choose(milestone="first trip")
     quiet()
     short = [x for x in bench.lines() if x.kind == "Maturity"]
-    assert short and all("milestone first trip asks for desk-checked" in x.text for x in short)
+    assert short
+    assert all("milestone first trip asks for desk-checked" in x.text for x in short)
     bench.choose(*(x.table for x in short), kind="Maturity")
     bench.page.acts.order("level")
     form = bench.page.act.level

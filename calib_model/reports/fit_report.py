@@ -274,11 +274,12 @@ def _plots(proposal: FitProposal, table: Table, fit: TableFit) -> list[str]:
                 title,
             )
         )
-    shown_rest = rest.shown[::step]
+    most = 6 * rest.scale if rest.scale > 0 else np.inf
+    shown_rest = np.clip(rest.shown[::step], -most, most)
     found.append(
         _scatter(
             points[0], shown_rest, [], None, None, None, _label(x_axis),
-            f"residual [{shown(table.unit)}]", "Residuals",
+            f"residual [{shown(table.unit)}]", "Residuals (far ones at the edge)",
         )
     )  # fmt: skip
     found.append(_histogram(rest.shown, rest.scale, shown(table.unit)))

@@ -149,7 +149,7 @@ def robust_weight(rest: FloatArray, loss: str, cutoff: float) -> FloatArray:
     if loss == "huber":
         return np.asarray(cutoff / np.maximum(size, cutoff))
     if loss == "biweight":
-        inside = np.maximum(0.0, 1.0 - (rest / cutoff) ** 2)
+        inside = 1.0 - np.minimum(size / cutoff, 1.0) ** 2
         return np.asarray(inside * inside)
     return np.ones_like(rest)
 

@@ -27,6 +27,8 @@ DEAD_BAND = 0.05
 """A turn is a turn if the input goes back by this share of its range."""
 SETTLED = 0.01
 """After a turn a branch begins where the answer has moved by this share of its range."""
+AT_TURN = 2
+"""So many samples next to a turn belong to neither branch: where exactly it turns is not known."""
 FEWEST = 20
 """A stretch with fewer samples is no branch."""
 APART = 3.0
@@ -182,7 +184,7 @@ def _labelled(drive: FloatArray, answers: Sequence[FloatArray], ends: IntArray) 
         travel = float(drive[b] - drive[a])
         if abs(travel) < DEAD_BAND * drive_range:
             continue
-        first, last = 0, b - a
+        first, last = AT_TURN, b - a - AT_TURN
         for answer in answers:
             y = answer[part]
             reach = _reach(answer)

@@ -111,8 +111,8 @@ def estimate(
     refuse_few(len(kept))
     if options.elsewhere == "fill":
         _refuse_far(table, screening)
-    floor = noise_floor(table)
-    centre = _mean(kept)
+    centre, size = _mean_and_size(kept)
+    floor = max(noise_floor(table), 1e-12 * size)
     along = axes_along(table, options.along)
     shape_of_rough = penalty(table, along)
     wanted = options.strength if strength is None else strength
@@ -139,6 +139,7 @@ def estimate(
     rough = shape_of_rough * (solver.strength * moments.total / right.size)
     edf = solver.edf(plain, shape_of_rough * (solver.strength * first.total / right.size))
     sigma = _sigma(table, kept, values + centre, options.loss, max(scale, floor), edf)
+    sigma = max(sigma, floor)
     return Estimate(
         table,
         kept,
@@ -203,15 +204,17 @@ def _thinned(samples: Samples) -> Samples:
 
 def noise_floor(table: Table) -> float:
     """Least noise to go by: rounding to storage, or a billionth of the range."""
-    return max(table.storage.resolution / 12**0.5, 1e-9 * table.span, 1e-300)
+    return max(table.storage.resolution / 12**0.5, 1e-9 * table.span, 1e-100)
 
 
-def _mean(samples: Samples) -> float:
-    total = count = 0.0
+def _mean_and_size(samples: Samples) -> tuple[float, float]:
+    """Mean of the values, and the largest of their sizes."""
+    total = count = size = 0.0
     for _, _, values in samples.chunks(1 << 18):
         total += float(values.sum())
+        size = max(size, float(np.abs(values).max()))
         count += values.size
-    return total / max(count, 1)
+    return total / max(count, 1), size
 
 
 def _fixed(table: Table, cover: FloatArray) -> FloatArray:

@@ -142,8 +142,8 @@ def influence(
             square += float((np.clip(t, -tuning, tuning) ** 2).sum())
             slope += float((np.abs(t) <= tuning).sum())
         elif loss == "biweight":
-            v = (t / tuning) ** 2
-            inside = v < 1
+            inside = np.abs(t) < tuning
+            v = np.where(inside, t / tuning, 0.0) ** 2
             square += float((t * (1 - v) ** 2)[inside] @ (t * (1 - v) ** 2)[inside])
             slope += float(((1 - v) * (1 - 5 * v))[inside].sum())
         else:

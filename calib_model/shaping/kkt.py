@@ -1,4 +1,4 @@
-"""An independent look at an answer: does it meet the conditions of an optimum?
+"""An independent look at an answer: whether it meets the conditions of an optimum.
 
 For ``minimise 1/2 z'Pz + q'z`` under rows and limits, the conditions of Karush, Kuhn and Tucker
 are: every row holds, the multipliers of inequalities are not negative, a row that is slack has

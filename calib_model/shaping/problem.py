@@ -106,8 +106,9 @@ class RuleSystem:
 
     @cached_property
     def values(self) -> FloatArray:
-        """Present values of the stacked cells; NaN where empty."""
-        return np.concatenate([t.values.reshape(-1) for t in self.tables])
+        """Present values of the stacked cells; NaN where empty or not finite."""
+        stacked = np.concatenate([t.values.reshape(-1) for t in self.tables])
+        return np.where(np.isfinite(stacked), stacked, np.nan)
 
     @cached_property
     def owner(self) -> IntArray:
@@ -149,13 +150,15 @@ class RuleSystem:
         return result
 
     def unstacked(self, stack: FloatArray) -> dict[Place, FloatArray]:
-        """Return each table's part of stacked cells, in the table's shape."""
-        return {
-            place: np.array(stack[a:b]).reshape(table.shape)
-            for place, table, a, b in zip(
-                self.places, self.tables, self.starts, self.starts[1:], strict=False
-            )
-        }
+        """Return each table's part of stacked cells, in the table's shape.
+
+        A cell that is not finite and stays so keeps what it held.
+        """
+        result = {}
+        for number, (place, table) in enumerate(zip(self.places, self.tables, strict=True)):
+            part = stack[self.starts[number] : self.starts[number + 1]].reshape(table.shape)
+            result[place] = np.where(np.isnan(part), table.values, part)
+        return result
 
     def excess(self, values: FloatArray) -> FloatArray:
         """By how much each row is missed; nil or below where it holds.

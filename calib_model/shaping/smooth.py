@@ -154,8 +154,8 @@ class Smoother:
 
     @cached_property
     def data(self) -> FloatArray:
-        """Present values, flat; 0 where empty (those have no weight)."""
-        return np.nan_to_num(self.table.values.reshape(-1))
+        """Present values, flat; 0 where empty or not finite (those have no weight)."""
+        return np.nan_to_num(self.system.values)
 
     @cached_property
     def penalty(self) -> Any:

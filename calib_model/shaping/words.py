@@ -128,11 +128,12 @@ def moved_words(before: FloatArray, after: FloatArray, unit: str) -> str:
     """Say how many cells moved and by how much at most."""
     with np.errstate(invalid="ignore"):
         apart = np.abs(after - before)
-    filled = int((np.isnan(before) & np.isfinite(after)).sum())
-    count = int((np.nan_to_num(apart) > 0).sum())
+    apart = np.where(np.isfinite(apart), apart, 0.0)
+    filled = int((~np.isfinite(before) & np.isfinite(after)).sum())
+    count = int((apart > 0).sum())
     parts = []
     if count:
-        most = with_unit(float(np.nanmax(apart)), unit, 4)
+        most = with_unit(float(apart.max()), unit, 4)
         parts.append(f"{count} cell{'' if count == 1 else 's'} moved, by {most} at most")
     if filled:
         parts.append(f"{filled} empty cell{'' if filled == 1 else 's'} filled")

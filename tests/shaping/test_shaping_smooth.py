@@ -20,7 +20,7 @@ from calib_model.editing.change import apply
 from calib_model.errors import EditRefused
 from calib_model.rules.check import check
 from calib_model.rules.shape import FixedValue, Monotone, ZeroEnd
-from calib_model.shaping import Smoother, smooth
+from calib_model.shaping import Smoother, repair, smooth
 from calib_model.shaping.roughness import penalty, roughness_rows
 from calib_model.shaping.smooth import STRAIGHT
 from tests.shaping.making_shaping import MAP_RULES, axes_of, feasible_sets, grid, locked
@@ -231,6 +231,20 @@ def test_empty_cells_are_filled_smoothly() -> None:
     proposal = smooth(content, "t", 1e-4, on_raster=False)
     assert np.abs(proposal.values("t") - truth)[[3, 6], [3, 2]].max() < 3
     assert "2 empty cells filled" in proposal.summary
+
+
+def test_infinities_count_as_empty() -> None:
+    content = grid((8, 7), noise=0)
+    holed = content["t"].values.copy()
+    holed[3, 3], holed[6, 2] = np.inf, -np.inf
+    holed_set = content.with_table(content["t"].with_values(holed))
+    proposal = smooth(holed_set, "t", 1e-4, on_raster=False)
+    assert np.isfinite(proposal.values("t")).all()
+    assert "2 empty cells filled" in proposal.summary
+    # A repair fills nothing, and changes nothing about them.
+    kept = repair(holed_set, "t").values("t")
+    assert kept[3, 3] == np.inf
+    assert kept[6, 2] == -np.inf
 
 
 def test_states_are_not_smoothed_across() -> None:

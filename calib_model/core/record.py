@@ -415,15 +415,13 @@ def _read(kind: str, type_text: str, value: Any) -> Any:
         if type_text == "Level":
             return Level(value)
         if type_text == "float":
-            if isinstance(value, bool) or not math.isfinite(value):
-                raise TypeError
-            return float(value)
+            return _number(value)
         if type_text == "Places":
             return tuple(tuple(_number(x) for x in place) for place in _listed(value))
         if type_text.startswith("tuple"):
             return tuple(_string(text) for text in _listed(value))
         return _string(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):  # the last: a whole number beyond all floats
         raise ModelError(f"A {kind} in the record is damaged.") from None
 
 

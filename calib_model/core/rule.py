@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from abc import ABC
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import Field, dataclass, field, fields
 from enum import StrEnum
 from functools import cached_property
 from typing import Any, ClassVar, Protocol
@@ -435,11 +435,17 @@ def rule_from_plain(plain: Mapping[str, Any]) -> Rule:
             raise ModelError(
                 f"Rule {kind!r} has no setting {name!r}.", f"It has: {', '.join(known)}."
             )
-        arguments[name] = _from_plain(kind, name, str(known[name].type), value)
+        arguments[name] = _from_plain(kind, name, type_text(known[name]), value)
     try:
         return cls(**arguments)
     except TypeError as error:
         raise ModelError(f"Rule {kind!r} is incomplete: {error}.") from None
+
+
+def type_text(entry: Field[Any]) -> str:
+    """Return a field's type as text, whether or not its module defers annotations."""
+    given = entry.type
+    return given.__name__ if isinstance(given, type) else str(given)
 
 
 _PLAIN_TYPES: dict[str, tuple[type, ...]] = {
@@ -451,45 +457,52 @@ _PLAIN_TYPES: dict[str, tuple[type, ...]] = {
 
 
 def _from_plain(kind: str, name: str, type_text: str, value: Any) -> Any:
-    def wrong() -> ModelError:
-        return ModelError(f"Setting {name!r} of rule {kind!r} cannot be {value!r}.")
-
-    if name == "scope":
-        if not isinstance(value, list | tuple):
-            raise wrong()
-        return tuple(_range(part, wrong) for part in value)
-    if type_text == "Severity":
-        try:
-            return Severity(value)
-        except ValueError:
-            raise wrong() from None
-    if type_text.startswith("tuple"):
-        if not isinstance(value, list | tuple):
-            raise wrong()
-        return _tuples(value, wrong)
-    allowed = _PLAIN_TYPES.get(type_text)
-    if allowed and (not isinstance(value, allowed) or (bool not in allowed and value is True)):
-        raise wrong()
-    return float(value) if type_text == "float" else value
-
-
-def _range(part: Any, wrong: Any) -> Range:
     try:
-        unknown = set(part) - {"axis", "low", "high"}
-        if unknown:
-            raise wrong()
-        low, high = part.get("low", -np.inf), part.get("high", np.inf)
-        return Range(str(part["axis"]), float(low), float(high))
-    except (KeyError, TypeError, ValueError, AttributeError):
-        raise wrong() from None
+        if name == "scope":
+            return tuple(_range(part) for part in _listed(value))
+        if type_text == "Severity":
+            return Severity(value)
+        return _typed(type_text, value)
+    except (KeyError, TypeError, ValueError, OverflowError):
+        shown = str(value) if isinstance(value, str | int | float | bool) else "a list like this"
+        raise ModelError(f"Setting {name!r} of rule {kind!r} cannot be {shown[:60]}.") from None
 
 
-def _tuples(value: Any, wrong: Any) -> Any:
-    if isinstance(value, list | tuple):
-        return tuple(_tuples(v, wrong) for v in value)
-    if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise wrong()
-    return float(value) if isinstance(value, int | float) else value
+def _typed(type_text: str, value: Any) -> Any:
+    """Return a plain value as a type says, or raise TypeError, ValueError or OverflowError."""
+    if type_text.startswith("tuple["):
+        inner = type_text.removeprefix("tuple[").removesuffix("]").removesuffix(", ...")
+        return tuple(_typed(inner, part) for part in _listed(value))
+    allowed = _PLAIN_TYPES.get(type_text)
+    if allowed is None:
+        return value
+    if not isinstance(value, allowed) or (isinstance(value, bool) and bool not in allowed):
+        raise TypeError
+    return _number(value) if type_text == "float" else value
+
+
+def _number(value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise TypeError
+    number = float(value)
+    if number != number:  # a limit that is no number would never be missed: not a rule at all
+        raise ValueError
+    return number
+
+
+def _listed(value: Any) -> Iterable[Any]:
+    if not isinstance(value, list | tuple):
+        raise TypeError
+    return value
+
+
+def _range(part: Any) -> Range:
+    if not isinstance(part, Mapping) or not set(part) <= {"axis", "low", "high"}:
+        raise TypeError
+    axis = part["axis"]
+    if not isinstance(axis, str):
+        raise TypeError
+    return Range(axis, _number(part.get("low", -np.inf)), _number(part.get("high", np.inf)))
 
 
 def _plain(value: Any) -> Any:

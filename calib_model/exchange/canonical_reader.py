@@ -22,7 +22,7 @@ from ..core.arrays import FloatArray
 from ..core.axis import Axis, End, Interpolation
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import HEADER, VERSION, canonical_text
-from ..core.rule import KINDS, Rule, rule_from_plain
+from ..core.rule import KINDS, Rule, rule_from_plain, type_text
 from ..core.storage import Storage
 from ..core.table import MAX_AXES, Table
 from ..errors import DamagedFile, FileProblem, ModelError, NewerFile
@@ -304,7 +304,7 @@ class _Reader:
     def rule(self, plain: dict[str, Any]) -> dict[str, Any]:
         """Return a rule's plain data with its texts and infinities as they were."""
         kind = KINDS.get(str(plain.get("kind")))
-        types = {f.name: str(f.type) for f in fields(kind)} if kind is not None else {}
+        types = {f.name: type_text(f) for f in fields(kind)} if kind is not None else {}
         return {
             self.text(key): self._value(value, "float" in types.get(key, ""))
             for key, value in plain.items()

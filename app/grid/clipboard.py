@@ -110,9 +110,14 @@ def paste(view: GridView, *, add: bool = False) -> bool:
         change, where = pasted(table, plane, view.source.selection, text, add=add)
     except PasteRefused as refused:
         if refused.ambiguous and view.strip is not None:
-            _ask_about_commas(view, text, add=add)
+            try:  # worth asking only if the block reads once the mark is known
+                pasted(table, plane, view.source.selection, text, add=add, decimal=",")
+            except BitepointError as still:
+                _tell_refused(view, still)
+            else:
+                _ask_about_commas(view, text, add=add)
         else:
-            view.source.tell(_listing(refused), refused=True)
+            _tell_refused(view, refused)
         return False
     except BitepointError as error:
         view.source.tell(str(error), refused=True)
@@ -137,13 +142,20 @@ def _ask_about_commas(view: GridView, text: str, *, add: bool) -> None:
     )
 
 
-def _listing(refused: BitepointError) -> str:
+def _tell_refused(view: GridView, refused: BitepointError) -> None:
     cells = getattr(refused, "cells", ())
     if len(cells) < 2:
-        return str(refused)
-    listed = "; ".join(cell.words() for cell in cells[:_LISTED])
-    more = f"; and {len(cells) - _LISTED} more" if len(cells) > _LISTED else ""
-    return f"Nothing was pasted, for {len(cells)} cells are refused: {listed}{more}."
+        view.source.tell(str(refused), refused=True)
+        return
+    said = f"Nothing was pasted, for {len(cells)} cells are refused"
+    listed = [cell.words() for cell in cells[:_LISTED]]
+    if len(cells) > _LISTED:
+        listed.append(f"and {len(cells) - _LISTED} more")
+    if view.strip is None:
+        view.source.tell(f"{said}: {'; '.join(listed)}.", refused=True)
+    else:
+        view.source.tell(f"{said}.", refused=True)
+        view.strip.explain(f"{said}:", "\n".join(listed))
 
 
 def pasted(

@@ -230,6 +230,7 @@ class CellDelegate(QStyledItemDelegate):
         control = bool(event.modifiers() & Qt.KeyboardModifier.ControlModifier)
         match event.key():
             case Qt.Key.Key_Escape:
+                self._view.source.tell("")  # a refusal of what was typed is no news any more
                 self.closeEditor.emit(editor, QAbstractItemDelegate.EndEditHint.NoHint)
             case Qt.Key.Key_Return | Qt.Key.Key_Enter:
                 then = "fill" if control else "up" if shift else "down"

@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
     QLineEdit,
     QPushButton,
     QSizePolicy,
+    QVBoxLayout,
     QWidget,
 )
 
@@ -132,8 +133,16 @@ class EntryStrip(QFrame):
         self.entries: list[QLineEdit] = []
         self.setFrameShape(QFrame.Shape.StyledPanel)
         self.setAutoFillBackground(True)
-        self._row = QHBoxLayout(self)
-        self._row.setContentsMargins(8, 4, 8, 4)
+        stack = QVBoxLayout(self)
+        stack.setContentsMargins(8, 4, 8, 4)
+        self._row = QHBoxLayout()
+        stack.addLayout(self._row)
+        self.details = QLabel()
+        self.details.setWordWrap(True)
+        self.details.setTextFormat(Qt.TextFormat.PlainText)
+        self.details.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.details.hide()
+        stack.addWidget(self.details)
         self.title = ShortLabel()
         bold = self.title.font()
         bold.setBold(True)
@@ -158,12 +167,7 @@ class EntryStrip(QFrame):
 
     def ask(self, question: Question) -> None:
         """Ask something; what was asked before is dropped."""
-        self.question = question
-        for part in self._parts:
-            self._row.removeWidget(part)
-            part.hide()
-            part.deleteLater()
-        self._parts, self.entries = [], []
+        self._begin(question)
         for field in question.fields:
             unit = shown(field.unit)
             entry = QLineEdit(field.text)
@@ -185,6 +189,26 @@ class EntryStrip(QFrame):
             self.entries[0].setFocus(Qt.FocusReason.ShortcutFocusReason)
         else:
             self.apply_button.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def explain(self, title: str, text: str) -> None:
+        """Say at length why something was refused; closed by Enter or Esc."""
+        self._begin(None)
+        self.title.setText(title)
+        self.details.setText(text)
+        self._say("")
+        self.setAccessibleDescription(text)
+        self.show()
+        self.close_button.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def _begin(self, question: Question | None) -> None:
+        self.question = question
+        for part in self._parts:
+            self._row.removeWidget(part)
+            part.hide()
+            part.deleteLater()
+        self._parts, self.entries = [], []
+        self.details.setVisible(question is None)
+        self._show_buttons()
 
     def apply(self) -> bool:
         """Apply what is asked; True if it was."""
@@ -209,7 +233,7 @@ class EntryStrip(QFrame):
 
     def close_strip(self) -> None:
         """Close without doing anything."""
-        if self.question is not None:
+        if not self.isHidden():
             self.question = None
             self.hide()
             self.closed.emit()
@@ -248,8 +272,12 @@ class EntryStrip(QFrame):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Leave the buttons out where there is no room: Enter and Esc do the same."""
         super().resizeEvent(event)
-        for button in (self.apply_button, self.close_button):
-            button.setVisible(self.width() >= _ROOM_FOR_BUTTONS or not self.entries)
+        self._show_buttons()
+
+    def _show_buttons(self) -> None:
+        room = self.width() >= _ROOM_FOR_BUTTONS or not self.entries
+        self.apply_button.setVisible(room and self.question is not None)
+        self.close_button.setVisible(room)
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
         """Enter applies from any field."""
@@ -261,8 +289,13 @@ class EntryStrip(QFrame):
         return super().eventFilter(watched, event)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Esc closes."""
+        """Esc closes; Enter does what the button with the focus says."""
         if event.key() == Qt.Key.Key_Escape:
             self.close_strip()
+        elif event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            if self.question is None or self.close_button.hasFocus():
+                self.close_strip()
+            else:
+                self.apply()
         else:
             super().keyPressEvent(event)

@@ -16,6 +16,7 @@ from PySide6.QtCore import (
     QPersistentModelIndex,
     QSize,
     Qt,
+    QTimer,
 )
 from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPalette, QResizeEvent
 from PySide6.QtWidgets import (
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
 
 Index = QModelIndex | QPersistentModelIndex
 _Flag = QItemSelectionModel.SelectionFlag
+_SETTLE_MS = 400
 
 
 class GridView(QTableView):
@@ -73,6 +75,10 @@ class GridView(QTableView):
         self._listening = True
         self._burst = 0
         self._text_width = 0
+        self._settle = QTimer(self)
+        self._settle.setSingleShot(True)
+        self._settle.setInterval(_SETTLE_MS)
+        self._settle.timeout.connect(self._refit)
         self._horizontal = AxisHeader(Qt.Orientation.Horizontal, self)
         self._vertical = AxisHeader(Qt.Orientation.Vertical, self)
         self.setHorizontalHeader(self._horizontal)
@@ -186,7 +192,10 @@ class GridView(QTableView):
             widest = layout.widest(self, *corners)
             if widest > self._text_width:
                 self._text_width = widest
-                layout.spread(self, widest)
+                self._lay_out()
+            # Narrower again only after a pause: a value stepped from 10 to 9.5 and back would
+            # move every column under the eye.
+            self._settle.start()
 
     def currentChanged(self, current: Index, previous: Index) -> None:
         """Take the cursor to where the user went."""
@@ -446,7 +455,19 @@ class GridView(QTableView):
         """Measure the texts, then lay the cells out."""
         self._text_width = layout.widest_of_all(self)
         self.updateGeometries()
+        self._lay_out()
+
+    def _refit(self) -> None:
+        """Give room back that longer texts took, if they are gone."""
+        if layout.widest_of_all(self) != self._text_width:
+            self._fit()
+
+    def _lay_out(self) -> None:
+        """Size the cells; the scroll bars' ranges do not follow a default size by themselves."""
         layout.spread(self, self._text_width)
+        self.updateGeometries()
+        if self.currentIndex().isValid():
+            self.scrollTo(self.currentIndex())
 
     def updateGeometries(self) -> None:
         """Lay out headers and corner."""
@@ -456,8 +477,8 @@ class GridView(QTableView):
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Keep the corner in its corner."""
+        layout.spread(self, self._text_width)  # before Qt settles which scroll bars are needed
         super().resizeEvent(event)
-        layout.spread(self, self._text_width)
         self._place_corner()
         if self.currentIndex().isValid():
             self.scrollTo(self.currentIndex())

@@ -134,8 +134,33 @@ def test_one_bad_cell_refuses_the_whole_paste(
     paste(panel)
     assert table(desk) is before
     assert told[-1][1]
+    said = told[-1][0]
+    if panel.strip.isVisible():  # the cells are listed where there is room for the list
+        said += panel.strip.details.text()
     for word in words:
-        assert word in told[-1][0]
+        assert word in said
+
+
+def test_the_list_of_refused_cells_is_wrapped_and_closed_by_enter(
+    panel: GridPanel, desk: Desk
+) -> None:
+    put("1\tabc\nx\t4")
+    paste(panel)
+    assert panel.strip.details.wordWrap()
+    assert len(panel.strip.details.text().splitlines()) == 2
+    assert panel.strip.apply_button.isHidden()
+    QTest.keyClick(panel.strip.close_button, Qt.Key.Key_Return)
+    assert not panel.strip.isVisible()
+    assert panel.view.hasFocus()
+
+
+def test_commas_are_not_asked_about_where_the_answer_would_not_help(
+    panel: GridPanel, desk: Desk
+) -> None:
+    put("1,234\tx\n3,5\t\n")
+    paste(panel)
+    assert panel.strip.question is None
+    assert "'x'" in panel.strip.details.text()
 
 
 def test_a_block_of_another_shape_or_beyond_the_edge_is_refused(
@@ -168,7 +193,7 @@ def test_commas_in_doubt_are_asked_about_and_never_guessed(
     assert not panel.strip.isVisible()
     assert table(desk) is before
     paste(panel)
-    panel.strip.apply_button.click()
+    QTest.keyClick(panel.strip.apply_button, Qt.Key.Key_Return)
     assert table(desk).values[0, :2].tolist() == [1.234, 2.5]
     assert panel.view.hasFocus()
 

@@ -410,6 +410,7 @@ def test_the_whole_map_fits_where_it_can(panel: GridPanel, desk: Desk) -> None:
         panel.resize(width, 330)
         assert not view.horizontalScrollBar().isVisible(), width
     panel.resize(400, 150)
+    QApplication.processEvents()  # Qt shows a scroll bar only then
     assert view.horizontalScrollBar().isVisible()
     desk.set_cursor((9, 11))
     seen = view.viewport().rect().intersects(view.visualRect(view.currentIndex()))
@@ -426,3 +427,34 @@ def test_without_a_table_the_grid_takes_keys_and_shows_words(qtbot) -> None:  # 
     panel.grab()
     assert panel.view.editor is None
     assert panel.view.accessibleName() == "No table"
+
+
+# -- room ----------------------------------------------------------------------------------------
+
+
+def test_longer_texts_keep_the_cursor_in_sight_and_give_the_room_back(
+    panel: GridPanel,
+    desk: Desk,
+    qtbot,  # type: ignore[no-untyped-def]
+) -> None:
+    view = panel.view
+    panel.resize(view.verticalHeader().width() + 12 * 50, 400)
+    QApplication.processEvents()
+    narrow = view.columnWidth(0)
+    type_text(panel, "1.2345678901234")
+    press(panel, Key.Key_Return)
+    assert view.columnWidth(0) > narrow
+    press(panel, Key.Key_End, CTRL)
+    assert view.viewport().rect().contains(view.visualRect(view.currentIndex()))
+    desk.current.undo()  # type: ignore[union-attr]
+    qtbot.waitUntil(lambda: view.columnWidth(0) == narrow)
+
+
+def test_esc_takes_the_refusal_of_the_typed_text_away(
+    panel: GridPanel, told: list[tuple[str, bool]]
+) -> None:
+    type_text(panel, "abc")
+    press(panel, Key.Key_Return)
+    assert told[-1][1]
+    press(panel, Key.Key_Escape)
+    assert told[-1] == ("", False)

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from .window import MainWindow
 
 NARROW = 900
+_MARGINS = 48
+"""What lies between the parts of the line."""
 MINUS = "\N{MINUS SIGN}"
 SHOW_AFTER_MS = 300
 """Work that ends sooner shows no progress: a flicker would only disturb."""
@@ -58,6 +60,7 @@ class StatusLine(QStatusBar):
         self._late.timeout.connect(self._show_job)
         desk = window.desk
         desk.told.connect(self._tell)
+        self.messageChanged.connect(lambda _text: self._make_room())
         desk.findings_changed.connect(self.refresh_findings)
         desk.current_changed.connect(self.refresh_findings)
         window.jobs.changed.connect(self._on_jobs)
@@ -67,8 +70,16 @@ class StatusLine(QStatusBar):
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         super().resizeEvent(event)
-        # On a narrow screen messages need the room; the table's head reads the cell out as well.
-        self.cell.setVisible(self.width() >= NARROW)
+        self._make_room()
+
+    def _make_room(self) -> None:
+        # Messages need the room first; the table's head reads the cell out as well.
+        message = self.fontMetrics().horizontalAdvance(self.currentMessage())
+        shown = (self.findings, self.job_label, self.progress, self.cancel)
+        others = sum(w.sizeHint().width() for w in shown if not w.isHidden())
+        free = self.width() - message - others - _MARGINS
+        self.cell.setVisible(self.width() >= NARROW and free >= self.cell.sizeHint().width())
+        self.setToolTip(self.currentMessage())
 
     def _tell(self, text: str, refused: bool) -> None:
         # A sign besides the words: a refusal must not look like a message of success.
@@ -135,6 +146,7 @@ class StatusLine(QStatusBar):
         if count > 1 and desk.selection.shape == table.shape:
             text = f"{count} cells, {spread_text(table, desk.selection)}  |  {text}"
         self.cell.setText(text)
+        self._make_room()
 
 
 def counts_text(report: Any) -> str:

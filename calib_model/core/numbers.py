@@ -30,4 +30,4 @@ def with_unit(value: float, unit: str, digits: int = 6) -> str:
     label = shown(unit)
     if label in ("°", "′", "″"):  # an angle's sign stands close to its number (SI Brochure 5.4.3)
         return text + label
-    return f"{text} {label}" if label else text
+    return f"{text} {label}" if label and not math.isnan(value) else text

@@ -72,13 +72,17 @@ class ActPanel(QWidget):
         self.forms = QStackedWidget()
         self._none = QWidget()
         self.forms.addWidget(self._none)
+        self._none.setMaximumHeight(0)
         for form in (self.waive, self.decide, self.level, self.remark, self.approve):
             self.forms.addWidget(form)
         column = QVBoxLayout(self)
         column.setContentsMargins(4, 4, 4, 4)
         column.setSpacing(4)
         column.addWidget(self.details, 1)
-        column.addLayout(self._grid)
+        self._bar = QWidget()
+        self._bar.setLayout(self._grid)
+        self._grid.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(self._bar)
         column.addWidget(self.forms)
         self.show_form(None)
 
@@ -87,6 +91,7 @@ class ActPanel(QWidget):
         wanted = form or self._none
         self.forms.setCurrentWidget(wanted)
         self.forms.setVisible(form is not None)
+        self._bar.setVisible(form is None)  # Esc brings the buttons back
 
     @property
     def form(self) -> Form | None:

@@ -176,6 +176,8 @@ class Form(QWidget):
         self.column.addWidget(self.heading)
         self.column.addLayout(self.fields)
         self._submit: Callable[[], None] | None = None
+        self.busy = False
+        """Whether its work is being done: a disabled form would lose the keyboard."""
 
     # -- building --------------------------------------------------------------------------------
 
@@ -233,8 +235,10 @@ class Form(QWidget):
 
     def submit(self) -> None:
         """Do what the form is for."""
+        if self.busy:
+            return
         self.say("")
-        if self._submit is not None and self.isEnabled():
+        if self._submit is not None:
             self._submit()
 
     def say(self, text: str, *, refused: bool = False) -> None:

@@ -261,7 +261,7 @@ def _since(standing: Standing) -> Iterator[Line]:
         yield Line(
             f"since {changed.what}",
             "warning",
-            changed.how if table is not None or changed.how == "removed" else "Set",
+            changed.how.capitalize() if table is not None or changed.how == "removed" else "Set",
             table.label if table is not None else changed.what,
             shown or (changed.how if table is None else "Its values or settings differ."),
             "",

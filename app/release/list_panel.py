@@ -11,6 +11,7 @@ from PySide6.QtWidgets import (
     QHeaderView,
     QLabel,
     QLineEdit,
+    QSizePolicy,
     QStackedWidget,
     QTableView,
     QToolButton,
@@ -184,6 +185,7 @@ class ListPanel(QWidget):
         self.nothing.setMargin(16)
         self.nothing.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
         self.nothing.setTextFormat(Qt.TextFormat.RichText)
+        self.nothing.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)
         self.pages = QStackedWidget()
         self.pages.addWidget(self.view)
         self.pages.addWidget(self.nothing)
@@ -213,6 +215,11 @@ class ListPanel(QWidget):
         """Say on each switch how many there are."""
         for view, button in self.buttons.items():
             number = counts.get(view)
+            font = button.font()
+            if font.bold() != button.isChecked():  # a pressed look alone is hard to see when dark
+                font.setBold(button.isChecked())
+                font.setUnderline(button.isChecked())
+                button.setFont(font)
             button.setText(str(view) if number is None else f"{view} {number}")
             button.setAccessibleName(str(view) if number is None else f"{view}: {number}")
 
@@ -292,6 +299,10 @@ class ListPanel(QWidget):
             model.select(self.rows.index(number), QItemSelectionModel.SelectionFlag.Select)
         self.view.scrollTo(first)
         self.chosen.emit()
+
+    def set_brief(self, brief: bool) -> None:
+        """Leave out what can be missed where height is short."""
+        self.keys.setVisible(not brief)
 
     # -- keys ------------------------------------------------------------------------------------
 

@@ -25,12 +25,14 @@ from .leave_panels import HandOverPanel, TrialPanel
 from .lines import View, count_of, lines_of
 from .list_panel import ListPanel
 from .service import JobsLike, Memory, Standings
-from .sign_panels import KeysForm, SignForm, StateView, TrustForm
+from .sign_panels import KeysForm, SignForm, StateView, TrustForm, state_words
 from .work_acts import ActWork
 from .work_keys import KeyWork
 
 NARROW = 820
 """Below this width list and panels take turns."""
+LOW = 420
+"""Below this height lines that can be missed are left out."""
 CAUTION = (
     "Desk aid: verify on a closed course with trained drivers; the functional-safety process "
     "(ISO 26262), local codes and licensed practice come first."
@@ -261,8 +263,6 @@ class ReleasePage(QWidget):
     def _show(self) -> None:
         standing, document = self.standings.standing, self.desk.current
         self._show_words()
-        counts = {view: count_of(view, standing) for view in View} if standing else {}
-        self.list.show_counts(counts)
         self.trust.show_standing(standing)
         self.state.show_standing(standing)
         self.sign.setEnabled(document is not None)
@@ -279,7 +279,7 @@ class ReleasePage(QWidget):
             self.words.setText(document.title)
             self.progress.setText("Looking at what stands in the way…")
             return
-        self.words.setText(f"{document.title}: {standing.verification.words}")
+        self.words.setText(f"{document.title}: {state_words(standing.verification)}")
         text = standing.gate.words
         modes = ", ".join(other.mode for other in standing.others)
         text += f" Checked against: {modes}." if modes else ""
@@ -290,6 +290,8 @@ class ReleasePage(QWidget):
 
     def _show_list(self) -> None:
         standing, view = self.standings.standing, self.list.shown
+        counts = {one: count_of(one, standing) for one in View} if standing else {}
+        self.list.show_counts(counts)
         self.list.view.setAccessibleName(str(view))
         self.list.keys.setText(HINTS[view])
         lines = lines_of(view, standing) if standing is not None else []
@@ -322,7 +324,9 @@ class ReleasePage(QWidget):
         """Let list and panels take turns where there is little room."""
         super().resizeEvent(event)
         self._turn(self._in_turn)
-        self.caution.setVisible(self.height() > 420)
+        low = self.height() < LOW
+        self.caution.setVisible(not low)
+        self.list.set_brief(low)
 
     def focusInEvent(self, event: QFocusEvent) -> None:
         """Hand the keyboard on to the list; no proxy, since the list may be empty just now."""

@@ -9,6 +9,7 @@ from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFrame, QLabel, QLineEdit, QPushButton, QTextBrowser
 
 from calib_model.signoff.statement import AUTHOR, REVIEWER
+from calib_model.signoff.verification import State, Verification
 
 from .fields import Form, PathField, QuietChoice
 from .lines import EN, when
@@ -109,6 +110,11 @@ class SignForm(Form):
         self._memory.remember("release/key", str(self.key.path or ""))
 
 
+def state_words(found: Verification) -> str:
+    """Return how a set stands in one line, nothing said twice."""
+    return found.reason if found.state is State.ALTERED else found.words
+
+
 class StateView(QTextBrowser):
     """How the set's signatures stand, in words."""
 
@@ -128,7 +134,7 @@ class StateView(QTextBrowser):
             self.setHtml("<p>Looking…</p>")
             return
         found = standing.verification
-        parts = [f"<p><b>{escape(found.words)}</b></p>"]
+        parts = [f"<p><b>{escape(state_words(found))}</b></p>"]
         for one in found.signed_by:
             said = f" {EN} {escape(one.comment)}" if one.comment else ""
             parts.append(

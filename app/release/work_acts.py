@@ -166,17 +166,17 @@ class ActWork(QObject):
         if form.key.path is None or standing is None or document is None:
             form.say("Name the key file of who accepts.", refused=True)
             return
-        form.setEnabled(False)
+        form.busy = True
 
         def done(change: Change) -> None:
-            form.setEnabled(True)
+            form.busy = False
             if document is not self._desk.current:
                 form.say("Another set is edited now; nothing was accepted.", refused=True)
                 return
             self._apply(lambda: change, form)
 
         def failed(error: BaseException) -> None:
-            form.setEnabled(True)
+            form.busy = False
             if not isinstance(error, BitepointError):
                 raise error
             form.say(str(error), refused=True)

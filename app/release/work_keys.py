@@ -222,16 +222,16 @@ class KeyWork(QObject):
         done: Callable[[Any], None],
     ) -> None:
         """Run a job; its form waits, and says what came of it."""
-        form.setEnabled(False)
+        form.busy = True
         form.say(f"{title}…")
 
         def finished(result: Any) -> None:
-            form.setEnabled(True)
+            form.busy = False
             form.say("")
             done(result)
 
         def failed(error: BaseException) -> None:
-            form.setEnabled(True)
+            form.busy = False
             if not isinstance(error, BitepointError):
                 form.say("It did not work.", refused=True)
                 raise error

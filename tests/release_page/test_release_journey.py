@@ -64,17 +64,21 @@ class Keyboard:
 
     def tab_to(self, name: str, back: bool = False) -> None:
         """Press Tab until the field with an accessible name has the keyboard."""
+        seen: list[str] = []
         for _ in range(60):
             focused = self.window.focusWidget()
             if focused is not None and focused.accessibleName() == name:
                 return
+            seen.append(f"{type(focused).__name__} {focused and focused.accessibleName()}")
             self.press(K.Key_Backtab if back else K.Key_Tab, SHIFT if back else NONE)
-        raise AssertionError(f"Tab never came to {name!r}")
+        raise AssertionError(f"Tab never came to {name!r}, but to {seen}")
 
     def go_to(self, words: str) -> None:
         """Reach an action through the palette."""
         self.press(K.Key_K, CONTROL)
         self.qtbot.waitUntil(lambda: QApplication.activeModalWidget() is not None)
+        palette = QApplication.activeModalWidget()
+        self.qtbot.waitUntil(palette.isActiveWindow)  # its first key comes after that
         self.type(words)
         self.press(K.Key_Return)
         self.qtbot.waitUntil(lambda: QApplication.activeModalWidget() is None)

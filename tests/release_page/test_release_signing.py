@@ -70,7 +70,7 @@ def test_later_edits_show_exactly_what_changed(ready, people: People, quiet) -> 
     values[2, 1] += 0.5
     bench.desk.do(values_change(table, values, "Raise"))
     quiet()
-    assert "Changed since its sign-off" in bench.page.words.text()
+    assert "Changed since the sign-off of" in bench.page.words.text()
     bench.page.list.choose_view(View.SINCE)
     changed = [x for x in bench.lines() if x.key.startswith("since")]
     assert [x.table for x in changed] == ["slip_target"]

@@ -126,7 +126,7 @@ class FileWork(QObject):
         if document.path == self._first:
             self._first = None
             self._desk.set_current(document)
-        self._choose_reference()
+        self.choose_reference()
         noun = "table" if len(document.content) == 1 else "tables"
         self._desk.tell(f"{document.title} is open: {len(document.content)} {noun}.")
 
@@ -146,7 +146,7 @@ class FileWork(QObject):
             documents.insert(place, document)
             self._desk.documents_changed.emit()
 
-    def _choose_reference(self) -> None:
+    def choose_reference(self) -> None:
         """Take another set that is the programme's base as reference, unless there is one."""
         current = self._desk.current
         if current is None or self._desk.reference not in (None, current):

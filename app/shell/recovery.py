@@ -134,6 +134,7 @@ class RecoveryWork(QObject):
         self._forget(left)
         window.files.take_in(document)
         window.desk.set_current(document)
+        window.files.choose_reference()
         count = len(found.changes)
         edits = "1 edit is" if count == 1 else f"{count} edits are"
         window.desk.tell(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from ..core.calibration_set import CalibrationSet
-from ..editing.change import Change, apply, change_from_plain
+from ..editing.change import Change, apply, change_from_plain, change_to_plain
 from ..editing.difference import change_between
 from ..errors import BitepointError, FileProblem, ModelError
 from .document import Document
@@ -99,7 +99,7 @@ def put_together(leftover: Leftover) -> Recovered:
     """
     base, records, _ = leftover.load()
     content, kept, problem = base.set, list[Change](), ""
-    for record in records:
+    for number, record in enumerate(records):
         try:
             if set(record) == {"reason"}:
                 _give_reason(kept, record)
@@ -107,11 +107,21 @@ def put_together(leftover: Leftover) -> Recovered:
             change = change_from_plain(record)
             content = apply(content, change)
         except (BitepointError, TypeError) as error:
-            left = len(records) - len(kept)
+            left = len(records) - number
             problem = f"The last {left} edits could not be brought back: {error}"
             break
-        kept.append(change)
+        if kept and _takes_back(change, kept[-1]):
+            kept.pop()
+        else:
+            kept.append(change)
     return Recovered(base, tuple(kept), content, problem)
+
+
+def _takes_back(change: Change, last: Change) -> bool:
+    """Tell whether a change is the undoing of the last one: neither is offered for undo then."""
+    if change.title != f"Undo {last.title}":
+        return False
+    return bool(change_to_plain(last.inverse())["edits"] == change_to_plain(change)["edits"])
 
 
 def _give_reason(changes: list[Change], record: Mapping[str, Any]) -> None:

@@ -291,3 +291,23 @@ def test_a_journal_holds_what_is_edited_during_a_save(saved: Path) -> None:
     assert [e.reason for e in entries_of(files.open_document(saved))] == ["first", "why", ""]
     end_journal(found)
     assert list_leftovers() == []
+
+
+def test_what_was_taken_back_before_a_crash_is_not_offered_for_undo(saved: Path) -> None:
+    from calib_model.session.recovery import recover
+    from calib_model.store import list_leftovers
+
+    document = files.open_document(saved)
+    start_journal(document)
+    document.do(set_to(document, 6))
+    document.do(set_to(document, 7))
+    document.undo()
+    document.do(set_to(document, 8))
+    document.undo()
+    document.redo()
+    document.journal._release()  # type: ignore[union-attr]
+    found = recover(list_leftovers()[0])
+    assert found.content == document.content
+    assert [c.title for c in found.pending] == ["Set torque to 6", "Set torque to 8"]
+    assert found.undo_title == "Set torque to 8"
+    end_journal(found)

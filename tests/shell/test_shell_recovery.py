@@ -140,3 +140,24 @@ def test_the_crash_dialog_says_where_unsaved_edits_are(opened: MainWindow, tmp_p
     assert "larch_practice.h5: " in where
     folder = Path(where.split("larch_practice.h5: ")[1].rstrip("."))
     assert folder.is_dir()
+
+
+def test_a_recovered_set_keeps_the_reference(
+    opened: MainWindow, samples: dict[str, Path], wait
+) -> None:
+    normal = opened.files.document_at(samples["normal"])
+    assert opened.desk.reference is normal
+    root = Path(__file__).resolve().parents[2]
+    opened.files.close(normal)
+    subprocess.run(
+        [sys.executable, "-c", CRASH, str(samples["normal"])], cwd=root, check=False, timeout=60
+    )
+    opened.recovery.look()
+    wait()
+    opened.recovery.show()
+    wait()
+    opened.recovery.dialog.open_button.click()
+    wait(lambda: len(opened.desk.documents) == 2)
+    recovered = opened.files.document_at(samples["normal"])
+    assert opened.desk.current is recovered
+    assert opened.desk.reference is not recovered

@@ -7,7 +7,7 @@ constants, folded into the bounds; their rules are included where they read a ta
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -133,6 +133,19 @@ class RuleSystem:
         from .reduce import reduce
 
         return reduce(self)
+
+    def with_reduced(self, reduced: Reduced) -> RuleSystem:
+        """Return the system with another reduced form."""
+        other = replace(self)
+        other.__dict__["reduced"] = reduced  # where the cached property would put it
+        return other
+
+    def held_at(self, values: FloatArray, stays: BoolArray) -> RuleSystem:
+        """Return the system at other values, with some cells not allowed to move from there."""
+        other = replace(self, allowed=self.allowed & ~stays)
+        other.__dict__["values"] = np.array(values)
+        other.__dict__["span"] = self.span
+        return other
 
     def stacked(self, by_table: Mapping[str, Any], fill: float) -> FloatArray:
         """Stack one array per table of the set itself; `fill` where none is given."""

@@ -18,9 +18,8 @@ from ..errors import EditRefused
 from .explain import without_rows
 from .problem import gather
 from .proposal import Diagnostics, Proposal
-from .repair import before_and_after, not_stated, remarks, with_values
+from .repair import before_and_after, broken_parts, not_stated, remarks, with_values
 from .storing import to_storage
-from .words import parts_of
 
 TILTED = 0.25
 """By which share a slope may change before it counts as tilted."""
@@ -185,7 +184,7 @@ def quantise(
         {(0, table): new},
         settings,
         Diagnostics(
-            broken=parts_of(kept, stored.broken.tolist()),
+            broken=broken_parts(kept, stored),
             not_stated=not_stated(kept),
             figures=figures,
         ),

@@ -124,7 +124,7 @@ def on_raster(reduced: Reduced, raster: Raster) -> tuple[Reduced, Differences, B
     clash |= bool((np.abs(steps - most) > allowance)[equal].any())
     bound = reduced.bound.copy()
     exact = size * (most * numerator + shift) / denominator
-    bound[two] = np.where(most == np.rint(steps), reduced.bound[two], exact)
+    bound[two] = np.where(np.abs(steps - most) <= allowance, reduced.bound[two], exact)
     plain = np.zeros(reduced.bound.size, dtype=bool)
     plain[two] = True
     tightened = replace(reduced, lower=lower, upper=upper, bound=bound, clash=clash)

@@ -6,7 +6,7 @@ order can be restored in the last bit by `Reduced.tidy`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -67,35 +67,62 @@ class Reduced:
     @cached_property
     def order(self) -> tuple[IntArray, IntArray]:
         """Pairs of free cells of which the first may not be above the second, exactly."""
-        counts = np.diff(self.matrix.indptr)
-        pairs = np.flatnonzero((counts == 2) & (self.bound == 0) & (self.tolerance == 0))
-        start = self.matrix.indptr[pairs]
-        a, b = self.matrix.data[start], self.matrix.data[start + 1]
-        first, second = self.matrix.indices[start], self.matrix.indices[start + 1]
-        plain = a == -b
-        low = np.where(a > 0, first, second)[plain]
-        high = np.where(a > 0, second, first)[plain]
-        both = self.equal[pairs][plain]
-        return (
-            np.concatenate([low, high[both]]).astype(np.int64),
-            np.concatenate([high, low[both]]).astype(np.int64),
-        )
+        return order_pairs(self.matrix, self.bound, self.tolerance, self.equal)
 
     @cached_property
     def envelope(self) -> tuple[FloatArray, FloatArray]:
         """Limits of the free cells after order has carried them on, both in order themselves."""
         low, high = self.order
-        return _carried(self.lower, low, high, up=True), _carried(self.upper, high, low, up=False)
+        return carried(self.lower, low, high, up=True), carried(self.upper, high, low, up=False)
+
+    def loosened(self, share: float) -> Reduced:
+        """Return the rules with a share of their tolerance given away beforehand.
+
+        An equality with tolerance becomes two rows.
+        """
+        from scipy.sparse import vstack
+
+        slack = share * self.tolerance
+        pair = np.flatnonzero(self.equal & (self.tolerance > 0))
+        equal = self.equal.copy()
+        equal[pair] = False
+        loose = np.where(self.equal & (self.tolerance == 0), 0.0, slack)
+        return replace(
+            self,
+            rows=np.concatenate([self.rows, self.rows[pair]]),
+            matrix=vstack([self.matrix, -self.matrix[pair]], format="csr"),
+            bound=np.concatenate([self.bound + loose, -self.bound[pair] + slack[pair]]),
+            tolerance=np.concatenate([self.tolerance - loose, (self.tolerance - slack)[pair]]),
+            equal=np.concatenate([equal, np.zeros(pair.size, dtype=bool)]),
+        )
 
     def tidy(self, free_values: FloatArray) -> FloatArray:
         """Put values that are right but for rounding in order, and within limits, exactly."""
         low, high = self.order
         lower, upper = self.envelope
-        ordered = _carried(free_values, low, high, up=True)
+        ordered = carried(free_values, low, high, up=True)
         return np.asarray(np.minimum(np.maximum(ordered, lower), upper))
 
 
-def _carried(values: FloatArray, source: IntArray, target: IntArray, *, up: bool) -> FloatArray:
+def order_pairs(
+    matrix: Any, bound: FloatArray, tolerance: FloatArray, equal: BoolArray
+) -> tuple[IntArray, IntArray]:
+    """Return the pairs of cells that rows put in order exactly: the lower ones, the higher ones."""
+    pairs = np.flatnonzero((np.diff(matrix.indptr) == 2) & (bound == 0) & (tolerance == 0))
+    start = matrix.indptr[pairs]
+    a, b = matrix.data[start], matrix.data[start + 1]
+    first, second = matrix.indices[start], matrix.indices[start + 1]
+    plain = a == -b
+    low = np.where(a > 0, first, second)[plain]
+    high = np.where(a > 0, second, first)[plain]
+    both = equal[pairs][plain]
+    return (
+        np.concatenate([low, high[both]]).astype(np.int64),
+        np.concatenate([high, low[both]]).astype(np.int64),
+    )
+
+
+def carried(values: FloatArray, source: IntArray, target: IntArray, *, up: bool) -> FloatArray:
     """Carry values on from source to target cells: the largest (or least) along every path."""
     now = np.array(values)
     carry = np.maximum.at if up else np.minimum.at

@@ -15,7 +15,8 @@ import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
 from ..core.calibration_set import CalibrationSet
-from ..core.rule import Stack
+from ..core.numbers import with_unit
+from ..core.rule import Stack, at_cell
 from ..core.table import Table
 from ..errors import BitepointError
 from ..rules.check import Surroundings
@@ -23,7 +24,7 @@ from .problem import Place, RuleSystem, Source, gather
 from .proposal import Diagnostics, Proposal
 from .solve import Solution, minimise
 from .storing import SECONDS, Stored, to_storage
-from .words import label, parts_of
+from .words import Part, label, parts_of
 
 PASSES = 5
 """How often values that rules use as factors are brought up to date."""
@@ -83,7 +84,7 @@ def repair(
         stored = (
             to_storage(system, solution.values, target, weight, seconds=seconds)
             if on_raster
-            else Stored(solution.values, np.empty(0, dtype=np.int64), "as it is")
+            else Stored(solution.values, np.empty(0, dtype=np.int64), "unrounded")
         )
         sets = with_values(system, stored.values)
         again = broken_factors(system, sets)
@@ -149,6 +150,36 @@ def not_stated(system: RuleSystem) -> tuple[str, ...]:
     )
 
 
+def broken_parts(system: RuleSystem, stored: Stored) -> tuple[Part, ...]:
+    """Return what does not hold afterwards: rules, and prescribed values no storage holds."""
+    rows = np.concatenate([stored.broken, system.reduced.beyond])
+    return (*parts_of(system, rows.tolist()), *_unstorable(system, stored))
+
+
+def _unstorable(system: RuleSystem, stored: Stored) -> tuple[Part, ...]:
+    """Cells at which locks or rules prescribe a value between two stored ones."""
+    found = []
+    held = system.allowed.copy()
+    held[system.reduced.free] = False
+    parts = system.unstacked(stored.values)
+    for number, (place, table) in enumerate(zip(system.places, system.tables, strict=True)):
+        start, stop = system.starts[number : number + 2]
+        values = parts[place].reshape(-1)
+        off = held[start:stop] & np.isfinite(values) & ~table.storage.representable(values)
+        cells = np.flatnonzero(off).tolist()
+        if cells and stored.method != "unrounded":
+            value = with_unit(float(values[cells[0]]), table.unit)
+            more = f" and {len(cells) - 1} more" if len(cells) > 1 else ""
+            text = (
+                f"{label(system, place)}: locks or rules prescribe {value} "
+                f"{at_cell(table, cells[0])}{more}, which {table.storage} cannot hold."
+            )
+            found.append(
+                Part(text, "on_raster", place, tuple((place, c) for c in cells), len(cells))
+            )
+    return tuple(found)
+
+
 def remarks(
     system: RuleSystem, stored: Stored, sets: Sequence[CalibrationSet], done: str
 ) -> tuple[str, ...]:
@@ -161,6 +192,7 @@ def remarks(
             f"Rounding to storage breaks {_rows(stored.broken.size)} "
             f"({'; '.join(p.text.rstrip('.') for p in parts_of(system, stored.broken.tolist()))})."
         )
+    said += [part.text for part in _unstorable(system, stored)]
     beyond = system.reduced.beyond
     if beyond.size:
         said.append(
@@ -202,12 +234,11 @@ def _proposal(
     if allowed:
         settings["cells that may move"] = int(first.allowed.sum())
     settings["rounded to storage"] = "yes" if on_raster else "no"
-    broken = np.concatenate([stored.broken, system.reduced.beyond])
     diagnostics = Diagnostics(
         solver=solution.solver,
         residual=solution.residual,
         active=parts_of(system, solution.active.tolist()),
-        broken=parts_of(system, broken.tolist()),
+        broken=broken_parts(system, stored),
         not_stated=not_stated(system),
         figures={"stored": stored.method},
     )

@@ -22,7 +22,7 @@ from ..core.table import Table
 from ..errors import EditRefused
 from .problem import RuleSystem, gather
 from .proposal import Diagnostics, Proposal
-from .repair import before_and_after, not_stated, remarks, with_values
+from .repair import before_and_after, broken_parts, not_stated, remarks, with_values
 from .roughness import axes_along, penalty, straight_basis
 from .solve import Solution, minimise
 from .spectrum import (
@@ -273,12 +273,11 @@ class Smoother:
         stored = (
             to_storage(self.system, solution.values, seconds=seconds)
             if on_raster
-            else Stored(solution.values, np.empty(0, dtype=np.int64), "as it is")
+            else Stored(solution.values, np.empty(0, dtype=np.int64), "unrounded")
         )
         sets = with_values(self.system, stored.values)
         before, after = before_and_after(self.system, stored.values)
         ideal = self.system.unstacked(solution.values)
-        broken = np.concatenate([stored.broken, self.system.reduced.beyond])
         return Proposal(
             f"Smooth {self.table.label}",
             before,
@@ -288,7 +287,7 @@ class Smoother:
                 solver=solution.solver,
                 residual=solution.residual,
                 active=parts_of(self.system, solution.active.tolist()),
-                broken=parts_of(self.system, broken.tolist()),
+                broken=broken_parts(self.system, stored),
                 not_stated=not_stated(self.system),
                 strength=chosen.strength,
                 edf=chosen.edf,

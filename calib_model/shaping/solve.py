@@ -18,6 +18,7 @@ from ..errors import BitepointError
 from .kkt import kkt_residual
 from .polish import polish
 from .problem import RuleSystem
+from .reduce import carried, order_pairs
 from .solvers import ACCURACY, FINER, Programme, Raw, clarabel, piqp
 
 Solver = Callable[[Programme, float], Raw | None]
@@ -72,7 +73,12 @@ class Solution:
 
 
 def minimise(
-    system: RuleSystem, hessian: Any, gradient: FloatArray, *, prove: bool = True
+    system: RuleSystem,
+    hessian: Any,
+    gradient: FloatArray,
+    *,
+    prove: bool = True,
+    loose: bool = False,
 ) -> Solution:
     """Minimise ``1/2 z'Pz + q'z`` over the cells that may move, under the rules in force.
 
@@ -84,6 +90,8 @@ def minimise(
     gradient : float array, shape (n,)
     prove : bool
         Whether to look for a contradiction where the solvers fail; if not, that is `NotSolved`.
+    loose : bool
+        Whether half of each tolerance has been given away already.
 
     Raises
     ------
@@ -98,7 +106,8 @@ def minimise(
     if reduced.clash:
         raise AtOdds(system)
     if not reduced.free.size:
-        return Solution(reduced.full(np.empty(0)), "", 0.0, np.empty(0, dtype=np.int64), True)
+        held = _evened(system, reduced.full(np.empty(0)))
+        return Solution(held, "", 0.0, np.empty(0, dtype=np.int64), True)
     tightened = np.zeros(reduced.bound.size)
     for _ in range(3):
         programme, unscaled, row_scale = _scaled(system, hessian, gradient, tightened)
@@ -111,6 +120,10 @@ def minimise(
         if answer is None:
             if prove and contradictory(system):
                 raise AtOdds(system)
+            if not loose and (reduced.tolerance > 0).any():
+                # Rows that hold together only within their tolerances.
+                looser = system.with_reduced(reduced.loosened(0.5))
+                return minimise(looser, hessian, gradient, prove=False, loose=True)
             raise NotSolved(
                 "No values were found that obey the rules, though no contradiction was found "
                 "either.",
@@ -123,7 +136,7 @@ def minimise(
         over = np.where(reduced.equal, np.abs(over), over)
         late = over - reduced.tolerance
         if not (late > 0).any():
-            full = reduced.full(z)
+            full = _evened(system, reduced.full(z))
             active = _active(system, raw, row_scale)
             return Solution(full, raw.solver, residual, active, polished)
         # Just outside by rounding: ask for a little more where that is possible.
@@ -132,6 +145,17 @@ def minimise(
         "The values found miss a rule by more than its tolerance.",
         "Loosen the rule by a rounding step, or lock fewer cells.",
     )
+
+
+def _evened(system: RuleSystem, values: FloatArray) -> FloatArray:
+    """Mend order that rounding left broken among cells whose values sums of others prescribe."""
+    broken = system.broken(values)
+    if not broken.size:
+        return values
+    low, high = order_pairs(system.matrix, system.bound, system.tolerance, system.equal)
+    even = carried(values, low, high, up=True)
+    near = bool((np.abs(even - values) <= 1e-12 * system.span).all())
+    return even if near and system.broken(even).size < broken.size else values
 
 
 def _scaled(

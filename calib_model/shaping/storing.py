@@ -8,7 +8,7 @@ left to an integer programme with a time limit; what it cannot keep is reported.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -36,7 +36,7 @@ class Stored:
     broken : int array
         Rows of the system that do not hold for them.
     method : str
-        ``as it is``, ``rounded``, ``nearest`` or ``searched``.
+        ``as it is`` (nothing to round), ``rounded``, ``nearest``, ``searched`` or ``unrounded``.
     """
 
     values: FloatArray
@@ -74,23 +74,27 @@ def to_storage(
     beyond = np.zeros(system.bound.size, dtype=bool)
     beyond[reduced.beyond] = True
 
-    def left(values: FloatArray) -> IntArray:
+    def judged(values: FloatArray, method: str) -> Stored:
+        if not raster.whole.all():
+            values = _others_anew(system, raster, values, aim, weight)
+            values = reduced.full(_singles(system, values[reduced.free]))
         rows = system.broken(values)
-        return rows[~beyond[rows]]
+        return Stored(values, rows[~beyond[rows]], method)
 
     if not raster.whole.any():
         values = reduced.full(_singles(system, ideal[reduced.free]))
-        return Stored(values, left(values), "as it is")
+        rows = system.broken(values)
+        return Stored(values, rows[~beyond[rows]], "as it is")
     plain = reduced.full(
         _singles(system, raster.rounded(ideal[reduced.free], reduced.lower, reduced.upper))
     )
-    best = Stored(plain, left(plain), "rounded")
+    best = judged(plain, "rounded")
     # Rounding what obeys the rules is nearest to it, but not to another target.
     if not best.broken.size and target is None:
         return best
     nearest = _by_differences(system, reduced, raster, aim, weight)
     if nearest is not None:
-        candidate = Stored(nearest, left(nearest), "nearest")
+        candidate = judged(nearest, "nearest")
         if candidate.broken.size <= best.broken.size:
             best = candidate
     for reach in REACH:
@@ -98,7 +102,7 @@ def to_storage(
             break
         searched = _by_search(system, raster, ideal, aim, weight, reach, seconds)
         if searched is not None:
-            candidate = Stored(searched, left(searched), "searched")
+            candidate = judged(searched, "searched")
             if candidate.broken.size < best.broken.size:
                 best = candidate
     return best
@@ -113,6 +117,22 @@ def _singles(system: RuleSystem, free_values: FloatArray) -> FloatArray:
     return np.where(mine, free_values.astype(np.float32).astype(np.float64), free_values)
 
 
+def _others_anew(
+    system: RuleSystem, raster: Raster, values: FloatArray, aim: FloatArray, weight: FloatArray
+) -> FloatArray:
+    """Find the cells that are no integers once more, with the integers where they are now."""
+    from scipy.sparse import diags_array
+
+    stays = np.ones(system.size, dtype=bool)
+    stays[system.reduced.free[~raster.whole]] = False
+    held = system.held_at(values, stays)
+    hessian = diags_array(weight / system.span**2).tocsr()
+    try:
+        return minimise(held, hessian, -(hessian @ np.nan_to_num(aim)), prove=False).values
+    except (AtOdds, NotSolved):
+        return values
+
+
 def _by_differences(
     system: RuleSystem, reduced: Reduced, raster: Raster, aim: FloatArray, weight: FloatArray
 ) -> FloatArray | None:
@@ -123,7 +143,7 @@ def _by_differences(
     if tightened.clash:
         return None
     hessian = diags_array(weight / system.span**2).tocsr()
-    narrowed = replace_reduced(system, tightened)
+    narrowed = system.with_reduced(tightened)
     try:
         solution = minimise(narrowed, hessian, -(hessian @ np.nan_to_num(aim)), prove=False)
     except (AtOdds, NotSolved):
@@ -143,13 +163,6 @@ def _by_differences(
         )
         values = raster.physical(steps)
     return reduced.full(_singles(system, values))
-
-
-def replace_reduced(system: RuleSystem, reduced: Reduced) -> RuleSystem:
-    """Return the system with another reduced form."""
-    other = replace(system)
-    other.__dict__["reduced"] = reduced  # where the cached property would put it
-    return other
 
 
 def _by_search(

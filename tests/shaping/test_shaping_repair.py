@@ -8,11 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from hypothesis import given
+from hypothesis import strategies as st
 from scipy.optimize import isotonic_regression
 from scipy.sparse import diags_array
 
 import sample_sets
+from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.rule import Rule
 from calib_model.core.storage import Storage
 from calib_model.core.table import Table
 from calib_model.editing.change import apply
@@ -225,7 +228,6 @@ def test_curvature_survives_the_raster(step: Storage) -> None:
 
 
 def test_symmetry_on_the_raster() -> None:
-    from calib_model.core.axis import Axis
 
     axis = Axis([-6.0, -2, -1, 0, 1, 2, 6], "Error", "deg", "yaw_rate_error")
     for parity, values in (
@@ -240,3 +242,46 @@ def test_symmetry_on_the_raster() -> None:
         proposal = repair(content, "t")
         assert left(apply(content, proposal.change()), ("t",)) == []
         assert np.abs(proposal.moved("t")).max() <= 2.0
+
+
+PAIRS = [Storage(), Storage("uint16", 1, 10), Storage("int16", 1, 4), Storage("uint8", 1, 1)]
+
+
+@given(st.integers(0, 100_000))
+def test_any_pair_of_tables_ends_within_the_rules_or_says_what_is_left(seed: int) -> None:
+    # Two tables of unlike storage and breakpoints tied by a gap or relation, both free to move.
+    rng = np.random.default_rng(seed)
+    rows = int(rng.integers(2, 6))
+    first, second = axes_of((rows, 4), seed % 97), axes_of((rows, 3), seed % 89)
+    tie: Rule = Hysteresis("b", gap=float(rng.choice([0.0, 2.5])))
+    if rng.random() < 0.5:
+        tie = Relation("b", str(rng.choice(["<=", ">="])), factor=1.3, offset=float(rng.normal()))
+
+    def table(id: str, axes: tuple[Axis, ...], *rules: Rule) -> Table:
+        storage = PAIRS[rng.integers(len(PAIRS))]
+        values = storage.nearest(np.clip(rng.normal(60, 30, [len(a) for a in axes]), 0, 200))
+        direction = str(rng.choice(["up", "down"]))
+        mine = (Monotone("pedal", direction), Slope("vehicle_speed", 15.0, -15.0), *rules)
+        return Table(id, values, axes, upper=200, lower=0, storage=storage, rules=mine)
+
+    content = CalibrationSet([table("a", first, tie), table("b", second)])
+    proposal = repair(content, ["a", "b"], seconds=0.5)
+    mended = apply(content, proposal.change())
+    kinds = set(left(mended, ("a", "b")))
+    assert kinds <= {p.kind for p in proposal.diagnostics.broken}
+    assert not {"monotone", "limits", "on_raster"} & kinds
+    assert proposal.diagnostics.residual < 1e-6
+
+
+def test_prescribed_values_that_no_storage_holds_are_named() -> None:
+    axes = axes_of((3,))
+    half = Storage("uint16", 1, 2)
+    own = Table("own", [10.0, 10, 10], axes, storage=half, lower=0, upper=50,
+                rules=(Relation("other", "==", factor=1.3),))  # fmt: skip
+    content = CalibrationSet([own, Table("other", [10.0, 7, 3], axes, lower=0, upper=50)])
+    proposal = repair(content, "own")
+    (part,) = proposal.diagnostics.broken
+    assert part.kind == "on_raster"
+    assert [cell for _, cell in part.cells] == [1, 2]
+    assert "prescribe 9.1" in " ".join(proposal.notes)
+    assert left(apply(content, proposal.change()), ("own",)) == ["on_raster"]

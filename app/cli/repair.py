@@ -64,6 +64,8 @@ def run(arguments: Sequence[str]) -> Answer:
     moving: list[str | tuple[int, str]] = [table.id, *also]
     base = 0
     if given.base_out is not None:
+        if given.out is None:
+            refuse("Both sets move, but only the base's file is named.", "Name the other with -o.")
         base = _base_number(stored.set.base_mode, [other.set for other in others])
         proposals.check_out(given.against[base - 1], given.base_out)
         proposals.table_of(others[base - 1].set, given.against[base - 1], table.id)

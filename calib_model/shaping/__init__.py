@@ -6,7 +6,7 @@ minimises a quadratic form under them, `storing` takes the answer to the storage
 `repair` and `quantise` are built on these, and `explain` says why rules and locks are at odds.
 """
 
-from .explain import Conflict, explain
+from .explain import Conflict, explain, relocked
 from .problem import RuleSystem, gather
 from .proposal import Diagnostics, Proposal
 from .quantise import quantise, rounding
@@ -29,6 +29,7 @@ __all__ = [
     "gather",
     "minimise",
     "quantise",
+    "relocked",
     "repair",
     "rounding",
     "scalings",

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..core.arrays import BoolArray, FloatArray
+from ..core.arrays import BoolArray
 from ..core.numbers import with_unit
 from ..core.rule import at_cell
+from ..editing.change import Change, Edit, TableEdit
+from ..editing.lock_changes import with_locks
+from ..editing.locks import locked_cells
+from ..rules.limits import Locked
 from .conflict import find_core
 from .problem import Place, RuleSystem
 from .solve import AtOdds, NotSolved, minimise
@@ -57,15 +60,6 @@ class Conflict:
         elif any(p.kind == "locked" for p in self.parts):
             lines.append("No other value of the locks alone would help.")
         return " ".join(lines)
-
-    def locks(self, system: RuleSystem) -> Mapping[Place, FloatArray]:
-        """Return values of the locked tables with the offered locks in place."""
-        values = {
-            place: t.values.copy() for place, t in zip(system.places, system.tables, strict=True)
-        }
-        for relock in self.relocks:
-            values[relock.place].flat[relock.cell] = relock.instead
-        return values
 
 
 def explain(system: RuleSystem, *, offer: bool = True) -> Conflict | None:
@@ -138,6 +132,29 @@ def nearest_locks(system: RuleSystem) -> tuple[Relock, ...]:
         )
         found.append(Relock(place, flat, now, instead, text))
     return tuple(found)
+
+
+def relocked(system: RuleSystem, conflict: Conflict) -> Change:
+    """Return the change that moves the locks of the set itself to the offered values.
+
+    Empty if none is offered.  The other cells are for a repair to bring into line.
+    """
+    edits: list[Edit] = []
+    for number, place in enumerate(system.places):
+        mine = {r.cell: r.instead for r in conflict.relocks if r.place == place}
+        if place[0] or not mine:
+            continue
+        table = system.tables[number]
+        values = table.values.copy()
+        for rule in table.rules:
+            if isinstance(rule, Locked):
+                for cell, value in zip(rule.cells(table), rule.values, strict=True):
+                    if cell >= 0:
+                        values.flat[cell] = mine.get(cell, value)
+        edits.append(TableEdit(table, with_locks(table.with_values(values), locked_cells(table))))
+    count = sum(r.place[0] == 0 for r in conflict.relocks)
+    title = f"Move {count} lock{'' if count == 1 else 's'} to the nearest feasible values"
+    return Change(title, tuple(edits), note=conflict.text)
 
 
 def lock_rows(system: RuleSystem) -> BoolArray:

@@ -137,9 +137,14 @@ def test_repair_of_a_mode_and_its_base(tmp_path: Path, capsys: pytest.CaptureFix
     assert not check(content(out), [content(base)]).of("slip_target")
     *_, last = read_set(base).history.entries()
     assert last["title"].startswith("Repair Slip target and Slip target (normal mode)")
-    status, _, err = run(capsys, "repair", LOW_GRIP, "slip_target", "--base-out", tmp_path / "x.h5")
+    new = ("-o", tmp_path / "y.h5", "--base-out", tmp_path / "x.h5")
+    status, _, err = run(capsys, "repair", LOW_GRIP, "slip_target", *new)
     assert status == 2
     assert "Name it with --against." in err
+    status, _, err = run(capsys, "repair", LOW_GRIP, "slip_target", *new[2:])
+    assert status == 2
+    assert "Name the other with -o." in err
+    assert not (tmp_path / "x.h5").exists()
 
 
 def test_what_cannot_be_mended_is_status_one(

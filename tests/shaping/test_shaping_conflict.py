@@ -13,7 +13,7 @@ from calib_model.editing.change import apply
 from calib_model.rules.check import check
 from calib_model.rules.limits import Bounds
 from calib_model.rules.shape import Curvature, Kink, Monotone, Slope
-from calib_model.shaping import RuleSystem, explain, gather, repair
+from calib_model.shaping import RuleSystem, explain, gather, relocked, repair
 from calib_model.shaping.conflict import Core, find_core
 from tests.shaping.making_shaping import MAP_RULES, feasible_sets, grid, locked
 
@@ -124,12 +124,14 @@ def test_words_name_cells_and_values_and_offer_locks() -> None:
     assert moved[0] == (90.0, pytest.approx(75.0))
     assert moved[99] == (60.0, pytest.approx(75.0))
     assert 33 not in moved
-    relocked = locked(
-        grid((10, 10), *MAP_RULES[:2]), {(0, 0): moved[0][1], (9, 9): moved[99][1], (3, 3): 75.0}
-    )
-    assert find_core(gather(relocked, ["t"])) is None
-    mended = apply(relocked, repair(relocked, "t").change())
+    change = relocked(gather(content, ["t"]), found)
+    assert change.title == "Move 2 locks to the nearest feasible values"
+    moved_locks = apply(content, change)
+    assert apply(moved_locks, change.inverse()) == content
+    assert find_core(gather(moved_locks, ["t"])) is None
+    mended = apply(moved_locks, repair(moved_locks, "t").change())
     assert not [f for f in check(mended).findings if f.source.linear]
+    assert mended["t"].values[3, 3] == 75.0
 
 
 def test_offered_locks_lie_on_the_raster() -> None:

@@ -18,11 +18,11 @@ BEYOND_FLOATS = 10**400
 @pytest.mark.parametrize(
     "plain",
     [
-        {"kind": "equals_at", "point": ["a"], "value": 1},
-        {"kind": "equals_at", "point": [[1.0]], "value": 1},
-        {"kind": "locked", "points": [1.0], "values": [1]},
+        {"kind": "equals_at", "value": 1, "point": ["a"]},
+        {"kind": "equals_at", "value": 1, "point": [[1.0]]},
+        {"kind": "locked", "values": [1], "points": [1.0]},
         {"kind": "locked", "points": [[1.0]], "values": ["x"]},
-        {"kind": "locked", "points": [[[1.0]]], "values": [1]},
+        {"kind": "locked", "values": [1], "points": [[[1.0]]]},
         {"kind": "monotone", "axis": "pedal", "gap": False},
         {"kind": "monotone", "axis": "pedal", "gap": float("nan")},
         {"kind": "monotone", "axis": "pedal", "severity": []},
@@ -36,7 +36,7 @@ BEYOND_FLOATS = 10**400
     ids=str,
 )
 def test_a_setting_of_another_type_is_refused_and_named(plain: dict[str, Any]) -> None:
-    wrong = list(plain)[-1]
+    wrong = list(plain)[-1]  # each example ends with it
     with pytest.raises(ModelError, match=f"Setting '{wrong}' of rule '{plain['kind']}'"):
         rule_from_plain(plain)
 

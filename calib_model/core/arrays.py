@@ -18,23 +18,34 @@ def frozen(values: npt.ArrayLike) -> FloatArray:
     Parameters
     ----------
     values : array_like of float, any shape
-        An array that is read-only already and owns nothing writable is not copied.
+        One of float64 that nobody can write to is taken as it is: whoever made it read-only
+        has seen to its -0.
 
     Returns
     -------
     ndarray of float64, same shape
     """
     if (
-        isinstance(values, np.ndarray)
+        type(values) is np.ndarray
         and values.dtype == np.float64
-        and not values.flags.writeable
         and values.flags.c_contiguous
+        and _is_fixed(values)
     ):
         return values
     array: FloatArray = np.array(values, dtype=np.float64, order="C")
     array += 0.0  # turns -0 into 0, so that equal values have equal bytes
     array.setflags(write=False)
     return array
+
+
+def _is_fixed(values: npt.NDArray[Any]) -> bool:
+    """Whether nobody can write to an array, nor to what it is a view of."""
+    whole: Any = values
+    while isinstance(whole, np.ndarray):
+        if whole.flags.writeable:
+            return False
+        whole = whole.base
+    return whole is None or isinstance(whole, bytes)
 
 
 def same_values(a: FloatArray, b: FloatArray) -> bool:

@@ -21,7 +21,7 @@ from .table import Table
 
 def number_to_plain(value: float) -> float | str:
     """Return a number, or its text where JSON has none."""
-    return value if math.isfinite(value) else repr(value)
+    return value if math.isfinite(value) else repr(float(value))
 
 
 def numbers_to_plain(values: FloatArray) -> list[float | str]:

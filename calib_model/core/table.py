@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 MAX_AXES = 4
 KINDS = ("scalar", "curve", "map", "3-axis map", "4-axis map")
+RELATIONS = frozenset({">=", "<=", "==", "free", "zero"})
+"""What may be said of a table in another drive mode, see `Table`."""
 NO_RELATIONS: Mapping[str, str] = MappingProxyType({})
 _ID = re.compile(r"[A-Za-z0-9_.\[\]]{1,200}")
 
@@ -53,7 +55,8 @@ class Table:
     Raises
     ------
     ModelError
-        If the id is not allowed or the values' shape does not fit the axes.
+        If the id is not allowed, the values' shape does not fit the axes, a limit is not a
+        number, or a relation is none of those above.
     """
 
     id: str
@@ -80,6 +83,16 @@ class Table:
             object.__setattr__(self, "rules", tuple(self.rules))
         if type(self.relations) is not MappingProxyType:
             object.__setattr__(self, "relations", MappingProxyType(dict(self.relations)))
+        if self.lower != self.lower or self.upper != self.upper:
+            raise ModelError(
+                f"A limit of table {self.id} is not a number.", "Leave it out for no limit."
+            )
+        if self.relations and not RELATIONS.issuperset(self.relations.values()):
+            wrong = next(r for r in self.relations.values() if r not in RELATIONS)
+            raise ModelError(
+                f"{wrong!r} is no relation of table {self.id} to the base mode.",
+                f"Use one of {', '.join(sorted(RELATIONS))}.",
+            )
         shape = tuple([axis.values.size for axis in self.axes])
         if len(shape) > MAX_AXES:
             raise ModelError(f"Table {self.id} has {len(shape)} axes; at most {MAX_AXES} are read.")

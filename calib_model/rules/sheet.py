@@ -26,12 +26,12 @@ from typing import Any, Never
 from ..core.axis import Axis
 from ..core.calibration_set import CalibrationSet
 from ..core.numbers import exact
+from ..core.patterns import fits as wildcard_fits
 from ..core.roles import QUANTITIES, ROLES
 from ..core.rule import Rule, rule_from_plain
-from ..core.table import Table
+from ..core.table import RELATIONS, Table
 from ..errors import FileProblem, ModelError
 
-SENSES = (">=", "<=", "==", "free", "zero")
 SHEET_VERSION = 1
 _MATCHES = ("id", "role", "name")
 _KEYS = (*_MATCHES, "bind", "inputs", "modes", "rules")
@@ -71,8 +71,7 @@ class Entry:
     def fits(self, table: Table) -> bool:
         """Whether the entry is for a table."""
         return all(
-            _pattern(pattern).fullmatch(getattr(table, key)) is not None
-            for key, pattern in self.patterns.items()
+            wildcard_fits(pattern, getattr(table, key)) for key, pattern in self.patterns.items()
         )
 
     @property
@@ -220,6 +219,8 @@ def parse_sheet(text: str, source: str = "rule sheet") -> Sheet:
             f"This is not valid TOML: {said}.",
             "Mend the text there; `bitepoint rules SET` prints a sheet to start from.",
         ) from None
+    except ValueError:  # Python reads whole numbers of up to 4,300 digits
+        raise FileProblem(source, "", "A number has too many digits.", "Shorten it.") from None
     except RecursionError:
         raise FileProblem(
             source, "", "Brackets are nested too deeply.", "Write lists and braces plainly."
@@ -277,8 +278,10 @@ def _entry(plain: dict[str, Any], number: int, line: int, source: str) -> Entry:
         if not isinstance(modes, dict):
             refuse("Modes are not a list of modes.", 'Write modes = { towing = ">=" }.', "modes")
         for mode, sense in modes.items():
-            if sense not in SENSES:
-                refuse(f"{mode} cannot be {sense!r}.", f"Use {', '.join(SENSES)}.", "modes")
+            if not isinstance(sense, str) or sense not in RELATIONS:
+                refuse(
+                    f"{mode} cannot be {sense!r}.", f"Use {', '.join(sorted(RELATIONS))}.", "modes"
+                )
     bind = plain.get("bind")
     if bind is not None and bind not in ("", *ROLES):
         refuse(f"{bind!r} is no role.", "The list of roles is in calib_model.core.roles.", "bind")
@@ -410,8 +413,3 @@ def _exchange(tables: dict[str, Table], id: str, number: int, axis: Axis) -> Non
 def _refused(sheet: Sheet, entry: Entry, problem: str, remedy: str) -> ModelError:
     of = f" of {sheet.source}" if sheet.source else ""
     return ModelError(f"Entry {entry.label}{of} {problem}.", remedy)
-
-
-def _pattern(text: str) -> re.Pattern[str]:
-    parts = (".*" if c == "*" else "." if c == "?" else re.escape(c) for c in text)
-    return re.compile("".join(parts), re.DOTALL)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import pickle
 
 import numpy as np
@@ -47,6 +48,32 @@ def test_arrays_are_read_only_and_do_not_alias_the_callers() -> None:
 def test_minus_zero_becomes_zero() -> None:
     assert not np.signbit(Table("a", [-0.0], (Axis([-0.0]),)).values[0])
     assert not np.signbit(Axis([-0.0]).values[0])
+
+
+def test_a_read_only_view_of_what_can_be_written_is_copied() -> None:
+    mine = np.array([1.0, 2.0])
+    view = mine[:]
+    view.setflags(write=False)
+    axis, table = Axis(view), Table("a", view, (Axis([0, 1]),))
+    mine[0] = -9.0
+    assert axis.values.tolist() == [1.0, 2.0]
+    assert table.values.tolist() == [1.0, 2.0]
+    whole = np.arange(4.0)
+    whole.setflags(write=False)
+    part = whole[1:3]
+    assert Axis(part).values is part  # of what nobody can write to: 30,000 tables share one column
+
+
+def test_limits_that_are_no_numbers_and_unknown_relations_are_refused() -> None:
+    with pytest.raises(ModelError, match="limit of table a is not a number"):
+        Table("a", 1.0, upper=np.nan)
+    with pytest.raises(ModelError, match="'at least' is no relation of table a"):
+        Table("a", 1.0, relations={"towing": "at least"})
+
+
+def test_limits_from_numpy_survive_plain_form() -> None:
+    table = Table("a", 1.0, lower=np.float64(-np.inf), upper=np.float64(2))
+    assert table_from_plain(json.loads(json.dumps(table_to_plain(table)))) == table
 
 
 def test_equality_counts_nan_as_equal_and_every_field() -> None:

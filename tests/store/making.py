@@ -14,7 +14,7 @@ from calib_model.core.axis import Axis, End, Interpolation
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.rule import Range, Severity
 from calib_model.core.storage import FLOAT_TYPES, INTEGER_TYPES, Storage
-from calib_model.core.table import Table
+from calib_model.core.table import RELATIONS, Table
 from calib_model.rules.shape import Monotone, Slope
 from calib_model.store import HistoryColumns, image_of
 
@@ -131,11 +131,12 @@ def sets(draw: st.DrawFn) -> CalibrationSet:
         count = math.prod(shape)
         cells = st.lists(st.floats(allow_infinity=False), min_size=count, max_size=count)
         limits = st.floats(allow_nan=False)
+        relations = st.sampled_from(sorted(RELATIONS))
         tables.append(
             Table(
                 id, np.reshape(draw(cells), shape), chosen, draw(texts), draw(texts),
                 draw(texts), draw(texts), draw(limits), draw(limits), draw(storages()),
-                draw(texts), draw(st.dictionaries(texts, texts, max_size=2)),
+                draw(texts), draw(st.dictionaries(texts, relations, max_size=2)),
             )
         )  # fmt: skip
     about = {k: draw(texts) for k in ("programme", "mode", "base_mode", "name", "revision")}

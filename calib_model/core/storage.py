@@ -7,6 +7,7 @@ typed 0.3.  Physical values are the truth; raw ones are derived.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -70,11 +71,21 @@ class Storage:
         ----------
         type : str
         resolution, offset : str or int
-            Such as ``"0.5"`` or ``"1/250"``; the offset is physical and must be a multiple
-            of 1/denominator.
+            Such as ``"0.5"`` or ``"1/250"``; the offset is physical.
+
+        Raises
+        ------
+        ModelError
+            If the type is not known, or one of the two is no such number.
         """
-        step, shift = Fraction(resolution), Fraction(offset)
-        denominator = np.lcm(step.denominator, shift.denominator).item()
+        try:
+            step, shift = Fraction(resolution), Fraction(offset)
+        except (ValueError, ZeroDivisionError):
+            raise ModelError(
+                f"A resolution of {resolution!r} with offset {offset!r} is no conversion.",
+                'Write both as decimals or fractions, such as "0.5" or "1/250".',
+            ) from None
+        denominator = math.lcm(step.denominator, shift.denominator)
         return cls(
             type,
             int(step * denominator),
@@ -117,11 +128,13 @@ class Storage:
     def raw(self, physical: npt.ArrayLike) -> FloatArray:
         """Nearest raw values (as float64, so that NaN stays NaN), kept inside the type's range.
 
-        Ties go to the even raw value.
+        Ties go to the even raw value.  An infinity stays one where the type has it.
         """
         values = np.asarray(physical, dtype=np.float64)
         if not self.is_integer:
-            return values.astype(self.type).astype(np.float64)
+            low, high = self.range
+            inside = np.where(np.isfinite(values), np.clip(values, low, high), values)
+            return inside.astype(self.type).astype(np.float64)
         nearest = np.rint((values * self.denominator - self.offset) / self.numerator)
         low, high = self.raw_range
         return np.asarray(np.clip(nearest, low, high))
@@ -131,8 +144,7 @@ class Storage:
         values = np.asarray(physical, dtype=np.float64)
         if self.type == "float64":
             return values
-        with np.errstate(over="ignore"):
-            return self.physical(self.raw(values))
+        return self.physical(self.raw(values))
 
     def representable(self, physical: npt.ArrayLike) -> BoolArray:
         """Which values are held exactly; NaN is not."""
@@ -144,12 +156,13 @@ class Storage:
 
         At an end of the range the end itself is returned.
         """
-        if self.type == "float64":
-            return float(np.nextafter(value, -np.inf)), float(np.nextafter(value, np.inf))
-        if self.type == "float32":
-            single = np.float32(value)
-            below = np.nextafter(single, np.float32(-np.inf))
-            above = np.nextafter(single, np.float32(np.inf))
+        if not self.is_integer:
+            low, high = self.range
+            kind = np.dtype(self.type).type
+            inside = kind(np.clip(value, low, high))
+            # Towards the type's own ends, not infinity: beyond them nothing can be stored.
+            below = inside if float(inside) < value else np.nextafter(inside, kind(low))
+            above = inside if float(inside) > value else np.nextafter(inside, kind(high))
             return float(below), float(above)
         exact = (value * self.denominator - self.offset) / self.numerator
         nearest = float(np.rint(exact))

@@ -78,3 +78,34 @@ def test_unusable_storage_is_refused() -> None:
     ):
         with pytest.raises(ModelError):
             bad()
+
+
+@pytest.mark.parametrize("kind", ["float32", "float64"])
+@given(value=st.floats(allow_nan=False))
+def test_neighbours_in_float_storage_are_the_next_floats(kind: str, value: float) -> None:
+    storage = Storage(kind)
+    low, high = storage.range
+    below, above = storage.neighbours(value)
+    assert low <= below <= above <= high
+    assert storage.representable([below, above]).all()
+    if low < value < high:
+        assert below < value < above
+        # Nothing storable lies between: from one to the other it is a step, or two across `value`.
+        steps = 2 if storage.representable(value) else 1
+        at = np.dtype(kind).type(below)
+        for _ in range(steps):
+            at = np.nextafter(at, np.dtype(kind).type(high))
+        assert float(at) == above
+
+
+def test_nearest_stays_inside_the_range_of_float32() -> None:
+    top = float(np.finfo(np.float32).max)
+    assert Storage("float32").nearest([1e39, -1e39, 0.5]).tolist() == [top, -top, 0.5]
+    assert np.isnan(Storage("float32").nearest(np.nan))
+
+
+def test_a_resolution_that_is_no_number_is_refused() -> None:
+    for wrong in ("abc", "1/0", "nan"):
+        with pytest.raises(ModelError, match="is no conversion"):
+            Storage.of("uint8", wrong)
+    assert Storage.of("uint8", f"1/{10**20}").denominator == 10**20

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from fnmatch import fnmatchcase
 from types import MappingProxyType
 
 from calib_model.compare.aligned import align
 from calib_model.compare.cells import NotComparable
 from calib_model.compare.result import Comparison, State, TableComparison
 from calib_model.compare.threshold import Threshold
+from calib_model.core.patterns import any_fits
 
 _VALUES_ONLY = (State.CHANGED, State.ROUNDING)
 
@@ -21,14 +21,14 @@ def matching(patterns: Sequence[str]) -> Callable[[TableComparison], bool]:
     Parameters
     ----------
     patterns : sequence of str
-        As in a shell: ``*`` for any text, ``?`` for one character; upper and lower case alike.
+        ``*`` for any text, ``?`` for one character; upper and lower case alike.
     """
     wanted = [pattern.casefold() for pattern in patterns]
 
     def matches(pair: TableComparison) -> bool:
         table = pair.table
         texts = [text.casefold() for text in (table.id, table.name, table.function)]
-        return any(fnmatchcase(text, pattern) for pattern in wanted for text in texts)
+        return any(any_fits(wanted, text) for text in texts)
 
     return matches
 

@@ -165,7 +165,7 @@ def parse_programme(text: str, path: Path) -> Programme:
     """
     try:
         plain = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # not only TOML's own: a number may be too long
         raise FileProblem(path, "", f"This is not valid TOML: {error}.", "Mend it.") from None
     return _Reader(path).programme(plain)
 

@@ -249,6 +249,7 @@ def test_the_sample_programme_is_read() -> None:
     ("text", "words"),
     [
         ("x = [", "TOML"),
+        (f"x = {'9' * 5000}", "TOML"),
         ("colour = 1", "no such setting"),
         ('[sets]\na = "x"', "none of the sets"),
         ("sets = 3", "no section"),

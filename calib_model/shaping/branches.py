@@ -118,6 +118,8 @@ def split(samples: Samples, *, axis: int = 0) -> Sweeps:
         drive = _calm(drive)
         ends = _turns(drive)
         turns += max(ends.size - 2, 0)
+        if drive.size < FEWEST * (ends.size - 1):
+            continue  # it turns all the time: no sweep
         direction[chosen] = _labelled(drive, answers, ends)
     up, down = int((direction > 0).sum()), int((direction < 0).sum())
     return Sweeps(direction, turns, up, down, len(samples) - up - down)
@@ -177,6 +179,7 @@ def _turns(drive: FloatArray) -> IntArray:
 def _labelled(drive: FloatArray, answers: Sequence[FloatArray], ends: IntArray) -> IntArray:
     direction = np.zeros(drive.size, dtype=np.int64)
     drive_range = _reach(drive)
+    reaches = [_reach(answer) for answer in answers]
     for a, b in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
         if b - a < 3:
             continue
@@ -185,9 +188,8 @@ def _labelled(drive: FloatArray, answers: Sequence[FloatArray], ends: IntArray) 
         if abs(travel) < DEAD_BAND * drive_range:
             continue
         first, last = AT_TURN, b - a - AT_TURN
-        for answer in answers:
+        for answer, reach in zip(answers, reaches, strict=True):
             y = answer[part]
-            reach = _reach(answer)
             if reach <= 0 or _reach(y) < 0.1 * reach:
                 continue  # an input that is held during this sweep says nothing
             near = SETTLED * reach

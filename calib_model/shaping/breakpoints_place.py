@@ -17,8 +17,16 @@ from ..core.arrays import FloatArray, IntArray
 from ..errors import EditRefused
 
 MOST_CANDIDATES = 401
-SWEEPS = 40
-HALVINGS = 40
+MOST_POINTS = 801
+_STOPS = 50
+SWEEPS = 25
+HALVINGS = 20
+NEAR = 0.01
+"""How far a breakpoint is moved at a time, as a share of the range."""
+GAIN = 1e-4
+"""A share of the largest error below which another round does not pay."""
+STILL = 1e-5
+"""A share of the range by which it does not pay to move."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,17 +131,22 @@ def segment_errors(lines: Lines, candidates: IntArray) -> FloatArray:
     c = candidates.size
     errors = np.full((c, c), np.inf)
     for i, start in enumerate(candidates[:-1].tolist()):
-        stops = candidates[i + 1 :]
+        stops = candidates[i + 1 :] - start
         u = x[start:] - x[start]
         worst = np.zeros(stops.size)
-        # Behind each stop nothing counts.
-        behind = np.arange(u.size)[None, :] > (stops - start)[:, None]
-        for line in range(y.shape[1]):
-            rise = y[start:, line] - y[start, line]
-            slope = rise[stops - start] / u[stops - start]
-            apart = np.abs(rise[None, :] - slope[:, None] * u[None, :])
-            apart[behind] = 0.0
-            np.maximum(worst, apart.max(axis=1), out=worst)
+        # A block of stops at a time: behind the last of them nothing counts.
+        for first in range(0, stops.size, _STOPS):
+            block = stops[first : first + _STOPS]
+            end = int(block[-1])
+            behind = np.arange(end)[None, :] > block[:, None]
+            for line in range(y.shape[1]):
+                rise = y[start : start + end + 1, line] - y[start, line]
+                slope = rise[block] / u[block]
+                apart = rise[None, :end] - slope[:, None] * u[None, :end]
+                np.abs(apart, out=apart)
+                apart[behind] = 0.0
+                here = worst[first : first + _STOPS]
+                np.maximum(here, apart.max(axis=1), out=here)
         errors[i, i + 1 :] = worst
     return errors
 
@@ -203,12 +216,14 @@ def _path(came: Sequence[IntArray], last: int) -> IntArray:
 
 def chord_error(lines: Lines, a: float, b: float) -> float:
     """Largest distance of the lines from their chords between two inputs."""
-    ends = lines.read(np.array([a, b]))
-    i, j = np.searchsorted(lines.x, a, side="right"), np.searchsorted(lines.x, b, side="left")
+    x, y = lines.x, lines.y
+    i, j = int(x.searchsorted(a, side="right")), int(x.searchsorted(b, side="left"))
     if j <= i:
         return 0.0
-    t = ((lines.x[i:j] - a) / (b - a))[:, None]
-    return float(np.abs(lines.y[i:j] - (ends[0] + t * (ends[1] - ends[0]))).max())
+    first = y[i - 1] + (a - x[i - 1]) / (x[i] - x[i - 1]) * (y[i] - y[i - 1])
+    last = y[j - 1] + (b - x[j - 1]) / (x[j] - x[j - 1]) * (y[j] - y[j - 1])
+    t = (x[i:j] - a) / (b - a)
+    return float(np.abs(y[i:j] - first - t[:, None] * (last - first)).max())
 
 
 def refined(lines: Lines, knots: FloatArray, kept: Sequence[float] = ()) -> FloatArray:
@@ -219,31 +234,35 @@ def refined(lines: Lines, knots: FloatArray, kept: Sequence[float] = ()) -> Floa
     t = np.array(knots, dtype=np.float64)
     fixed = {0, t.size - 1} | {int(np.abs(t - k).argmin()) for k in kept}
     span = float(t[-1] - t[0])
+    largest = np.inf
     for _ in range(SWEEPS):
-        moved = 0.0
+        moved = worst = 0.0
         for k in range(1, t.size - 1):
             if k in fixed:
                 continue
             left, right = float(t[k - 1]), float(t[k + 1])
             before = max(chord_error(lines, left, t[k]), chord_error(lines, t[k], right))
+            worst = max(worst, before)
             if before == 0.0:
                 continue
-            low, high = left, right
+            here = float(t[k])
+            low, high = max(left, here - NEAR * span), min(right, here + NEAR * span)
             for _ in range(HALVINGS):
                 middle = (low + high) / 2
                 if chord_error(lines, left, middle) < chord_error(lines, middle, right):
                     low = middle
                 else:
                     high = middle
-                if high - low < 1e-9 * span:
+                if high - low < 1e-8 * span:
                     break
             new = (low + high) / 2
             after = max(chord_error(lines, left, new), chord_error(lines, new, right))
             if after < before * (1 - 1e-12):
                 moved = max(moved, abs(new - float(t[k])))
                 t[k] = new
-        if moved < 1e-7 * span:
+        if moved < STILL * span or worst > largest * (1 - GAIN):
             break
+        largest = worst
     return t
 
 
@@ -352,5 +371,10 @@ def candidates_of(
         wanted = np.union1d(np.union1d(between.reshape(-1), lines.x), must)
     wanted = np.union1d(wanted, [low, high])
     dense = lines.with_points(wanted)
+    if dense.x.size > MOST_POINTS:
+        # The search looks at some of the points; the outcome is measured at all of them.
+        pick = np.unique(np.linspace(0, dense.x.size - 1, MOST_POINTS).round().astype(np.int64))
+        pick = np.union1d(pick, np.searchsorted(dense.x, wanted))
+        dense = Lines(dense.x[pick], dense.y[pick])
     places = np.searchsorted(dense.x, wanted)
     return dense, places, np.searchsorted(wanted, must)

@@ -260,7 +260,7 @@ def values_for(before: Table, after: Table, axis: int, method: str) -> FloatArra
                 "everywhere.",
                 "Read the values, or add breakpoints.",
             )
-        found[:, line] = middle + size * result.x[:-1]
+        found[:, line] = np.clip(middle + size * result.x[:-1], low, high)
     shape = (len(new), *np.delete(np.array(before.shape), axis).tolist())
     return np.moveaxis(found.reshape(shape), 0, axis)
 

@@ -9,7 +9,6 @@ from PySide6.QtWidgets import (
     QFrame,
     QGridLayout,
     QPushButton,
-    QStackedWidget,
     QTextBrowser,
     QVBoxLayout,
     QWidget,
@@ -57,7 +56,7 @@ class ActPanel(QWidget):
             Qt.TextInteractionFlag.TextSelectableByMouse
             | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
-        self.details.setMinimumHeight(70)
+        self.details.setMinimumHeight(56)
         self.buttons: dict[str, QPushButton] = {}
         self._grid = QGridLayout()
         self._grid.setSpacing(4)
@@ -69,12 +68,9 @@ class ActPanel(QWidget):
             self.buttons[name] = button
         self.waive, self.decide, self.level = WaiveForm(), DecideForm(), LevelForm()
         self.remark, self.approve = RemarkForm(), ApproveForm()
-        self.forms = QStackedWidget()
-        self._none = QWidget()
-        self.forms.addWidget(self._none)
-        self._none.setMaximumHeight(0)
-        for form in (self.waive, self.decide, self.level, self.remark, self.approve):
-            self.forms.addWidget(form)
+        self._forms: tuple[Form, ...] = (
+            self.waive, self.decide, self.level, self.remark, self.approve,
+        )  # fmt: skip
         column = QVBoxLayout(self)
         column.setContentsMargins(4, 4, 4, 4)
         column.setSpacing(4)
@@ -83,21 +79,20 @@ class ActPanel(QWidget):
         self._bar.setLayout(self._grid)
         self._grid.setContentsMargins(0, 0, 0, 0)
         column.addWidget(self._bar)
-        column.addWidget(self.forms)
+        for one in self._forms:  # not stacked: a stack is as tall as its tallest page
+            column.addWidget(one)
         self.show_form(None)
 
     def show_form(self, form: Form | None) -> None:
         """Show a form, or none."""
-        wanted = form or self._none
-        self.forms.setCurrentWidget(wanted)
-        self.forms.setVisible(form is not None)
+        for one in self._forms:
+            one.setVisible(one is form)
         self._bar.setVisible(form is None)  # Esc brings the buttons back
 
     @property
     def form(self) -> Form | None:
         """The form that is shown."""
-        shown = self.forms.currentWidget()
-        return shown if isinstance(shown, Form) else None
+        return next((one for one in self._forms if one.isVisibleTo(self)), None)
 
     def show_lines(self, lines: list[Line], standing: Standing | None) -> None:
         """Show the chosen lines and what can be done about them."""

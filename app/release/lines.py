@@ -17,6 +17,7 @@ from calib_model.core.record import (
     SignOff,
     Trial,
     Waiver,
+    rule_text,
 )
 from calib_model.core.table import Table
 from calib_model.rules.waivers import form_of, lapse, today
@@ -129,7 +130,8 @@ def _in_the_way(standing: Standing) -> Iterator[Line]:
         kind = KINDS[item.kind]
         if item.finding is not None and item.kind is Obstacle.FINDING:
             kind = str(item.severity).capitalize()
-        rule = item.finding.rule if item.finding is not None else ""
+        finding = item.finding
+        rule = rule_text(finding.source.to_plain()) if finding is not None else ""
         mode = item.finding.mode if item.finding is not None else ""
         more = item.remedy
         if is_elsewhere(standing.content, item):

@@ -232,7 +232,8 @@ class ListPanel(QWidget):
     def _show_page(self) -> None:
         if self.rows.rowCount():
             self.pages.setCurrentWidget(self.view)
-            if self._waits and self.filter.hasFocus() and not self.filter.text():
+            has_keyboard = self.window().focusWidget() is self.filter
+            if self._waits and has_keyboard and not self.filter.text():
                 self.view.setFocus(Qt.FocusReason.OtherFocusReason)
             self._waits = False
             return

@@ -100,6 +100,22 @@ def wait(qtbot, window: MainWindow):  # type: ignore[no-untyped-def]
     return lambda until=None: settle(qtbot, window, until)
 
 
+@pytest.fixture
+def opened(window: MainWindow, samples: dict[str, Path], wait):  # type: ignore[no-untyped-def]
+    """Return a function that opens sample sets by name and shows Release; gives its page."""
+
+    def open_sets(*names: str) -> ReleasePage:
+        for name in names:
+            path = samples[name]
+            stored = read_set_here(path.read_bytes(), path, Stamp.of(path.stat()))
+            window.files.take_in(document_of(stored, path, AUTHOR))
+        window.show_area(3)
+        wait()
+        return window.release  # type: ignore[no-any-return]
+
+    return open_sets
+
+
 @dataclass
 class Bench:
     """The page alone, with the desk and jobs of a window."""

@@ -18,6 +18,8 @@ CONTROL, SHIFT = Qt.KeyboardModifier.ControlModifier, Qt.KeyboardModifier.ShiftM
 
 
 def press(qtbot, window: MainWindow, key: Qt.Key, modifiers=Qt.KeyboardModifier.NoModifier) -> None:  # type: ignore[no-untyped-def]
+    window.activateWindow()
+    qtbot.waitUntil(window.isActiveWindow)
     qtbot.keyClick(window.focusWidget() or window, key, modifiers)
 
 

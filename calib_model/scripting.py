@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -49,6 +50,10 @@ def save_set(
     ------
     SaveFailed
         The old file is intact.
+    FileProblem
+        If the file holds something that cannot be read as a set.
+    EditRefused
+        If the file may not be written to.
     """
     from .core.record import SignOff
     from .editing.change import RecordEdit
@@ -89,7 +94,9 @@ def edit(
     Raises
     ------
     EditRefused
-        If the values do not fit, or the cells are locked.
+        If the values do not fit or are no numbers, or the cells are locked.
+    ModelError
+        If the set has no such table.
 
     Examples
     --------
@@ -105,13 +112,28 @@ def edit(
         raise EditRefused(f"No values are given for {change}.")
     if isinstance(values, Mapping):
         new = table.values.copy()
-        for cell, value in values.items():
+        given: Mapping[Any, float] = values  # a script's types are not checked
+        for cell, value in given.items():
+            # numpy would take part of an index for a whole row, and set all of it.
+            if not isinstance(cell, tuple) or len(cell) != new.ndim:
+                raise EditRefused(
+                    f"{cell!r} names no cell of {change}.",
+                    f"Give an index for each axis; the table's shape is {table.shape}.",
+                )
             try:
-                new[cell] = value
+                new[cell] = float(value)
             except IndexError:
                 raise EditRefused(
                     f"{change} has no cell {cell}.", f"Its shape is {table.shape}."
                 ) from None
+            except (TypeError, ValueError):
+                raise EditRefused(f"{value!r} is no number, for cell {cell} of {change}.") from None
     else:
-        new = np.asarray(values, dtype=np.float64)
+        try:
+            new = np.asarray(values, dtype=np.float64)
+        except (TypeError, ValueError):
+            raise EditRefused(
+                f"The values given for {change} are not numbers in an even block.",
+                f"Its shape is {table.shape}.",
+            ) from None
     return apply(content, values_change(table, new, f"Edit {table.label} by script"))

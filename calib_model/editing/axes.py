@@ -67,7 +67,7 @@ def delete_breakpoint(
     content: CalibrationSet, table_id: str, axis: int, index: int, *, detach: bool = False
 ) -> Change:
     """Delete a breakpoint with its cells; the note says what this does to the function."""
-    old = _axis(content, table_id, axis).values
+    old = _axis(content, table_id, axis, index).values
     if old.size < 2:
         raise EditRefused("The last breakpoint of an axis cannot be deleted.")
     title = f"Delete breakpoint {_said(content, table_id, axis, float(old[index]))}"
@@ -92,7 +92,7 @@ def move_breakpoint(
     keep_values : bool
         Keep the cells' values (a wrong number in the axis) instead of the function.
     """
-    old = _axis(content, table_id, axis).values
+    old = _axis(content, table_id, axis, index).values
     new = old.copy()
     new[index] = value
     was = _said(content, table_id, axis, float(old[index]))
@@ -170,6 +170,8 @@ def exchange_breakpoints(
         new, note = _moved(table, {axis: new_axis}, keep_values)
         return Change(title, (TableEdit(table, new),) if new != table else (), note=note)
     new_axis = replace(old_axis, values=new_values)
+    if new_axis == old_axis:
+        return Change(title, ())
     edits: list[Edit] = [SharedAxisEdit(old_axis.shared, old_axis, new_axis)]
     notes = []
     for user in content.users_of(old_axis.shared):
@@ -190,11 +192,14 @@ def detach_axis(content: CalibrationSet, table_id: str, axis: int) -> Change:
     return Change(f"Detach {old.label.lower()} of {table.label}", (TableEdit(table, new),))
 
 
-def _axis(content: CalibrationSet, table_id: str, axis: int) -> Axis:
+def _axis(content: CalibrationSet, table_id: str, axis: int, index: int = 0) -> Axis:
     table = content[table_id]
     if not 0 <= axis < len(table.axes):
         raise EditRefused(f"{table.label} has no axis {axis + 1}.")
-    return table.axes[axis]
+    found = table.axes[axis]
+    if not 0 <= index < len(found):
+        raise EditRefused(f"{found.label} of {table.label} has no breakpoint {index + 1}.")
+    return found
 
 
 def _said(content: CalibrationSet, table_id: str, axis: int, value: float) -> str:

@@ -41,9 +41,7 @@ def add(table: Table, selection: BoolArray, amounts: FloatArray) -> FloatArray:
             f"{table.label} has shape {table.shape}; an array of shape {amounts.shape} "
             "cannot be added."
         )
-    values = table.values.copy()
-    values[selection] += amounts[selection]
-    return values
+    return _on_cells(table, selection, lambda old: old + amounts[selection])
 
 
 def clip(table: Table, selection: BoolArray, low: float, high: float) -> FloatArray:
@@ -226,7 +224,14 @@ def _on_cells(
     table: Table, selection: BoolArray, operation: Callable[[FloatArray], FloatArray]
 ) -> FloatArray:
     values = table.values.copy()
-    values[selection] = operation(values[selection])
+    with np.errstate(over="ignore", invalid="ignore"):
+        new = operation(values[selection])
+    if np.isinf(new).any():
+        raise EditRefused(
+            f"A value of {table.label} would become too large for a number.",
+            "Choose a smaller one.",
+        )
+    values[selection] = new
     return values
 
 

@@ -294,14 +294,14 @@ def _with_cells(
         raise EditRefused(f"The set has no table {edit.table!r} any more.")
     values = table.values.copy()
     flat = values.reshape(-1)
-    if edit.cells.size and (edit.cells[-1] >= flat.size or edit.cells.min() < 0):
+    if edit.cells.size and (edit.cells.max() >= flat.size or edit.cells.min() < 0):
         raise EditRefused(f"{table.label} has no cell number {int(edit.cells.max())}.")
     if not same_values(flat[edit.cells], edit.before):
         raise EditRefused(
             f"{table.label} no longer holds the values this change was made for.",
             "Undo or repeat the edit on the present values.",
         )
-    flat[edit.cells] = edit.after
+    flat[edit.cells] = edit.after + 0.0  # a journal may hold -0
     values.setflags(write=False)
     return table.with_values(values)
 

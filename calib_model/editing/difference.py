@@ -12,6 +12,8 @@ def change_between(
 ) -> Change:
     """Return one change that turns `now` into `wanted`, empty where they are equal.
 
+    Tables that both have keep their present order, which no digest covers.
+
     Parameters
     ----------
     now, wanted : CalibrationSet

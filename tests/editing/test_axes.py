@@ -71,6 +71,19 @@ def test_a_shared_axis_moves_in_all_its_tables_at_once() -> None:
     assert apply(new, insert_breakpoint(CONTENT, "one", 0, 40).inverse()) == CONTENT
 
 
+def test_the_same_breakpoints_are_no_change() -> None:
+    assert exchange_breakpoints(CONTENT, "one", 0, [0, 20, 60]).is_empty
+    assert exchange_breakpoints(CONTENT, "own", 0, [0, 1, 2, 3, 4]).is_empty
+
+
+def test_a_breakpoint_that_is_not_there_is_refused() -> None:
+    for index in (-1, 5):
+        with pytest.raises(EditRefused, match=f"no breakpoint {index + 1}"):
+            delete_breakpoint(CONTENT, "own", 0, index)
+        with pytest.raises(EditRefused, match=f"no breakpoint {index + 1}"):
+            move_breakpoint(CONTENT, "own", 0, index, 1.5)
+
+
 def test_detaching_gives_an_axis_of_its_own() -> None:
     new = apply(CONTENT, detach_axis(CONTENT, "one", 0))
     assert new["one"].axes[0].shared == ""

@@ -127,3 +127,15 @@ def test_reinterpolate_takes_a_plane_back() -> None:
 def test_reinterpolate_says_when_it_cannot() -> None:
     with pytest.raises(EditRefused, match="too few"):
         blocks.reinterpolate(CURVE, whole(CURVE))
+
+
+def test_a_result_beyond_all_floats_is_refused() -> None:
+    large = CURVE.with_values([1e300, 1.0, 2.0, np.nan])
+    for operation in (
+        lambda: blocks.scale(large, whole(large), 1e300),
+        lambda: blocks.offset(large, whole(large), np.inf),
+        lambda: blocks.add(large.with_values([1e308] * 4), whole(large), np.full(4, 1e308)),
+    ):
+        with pytest.raises(EditRefused, match="too large"):
+            operation()
+    assert np.isnan(blocks.scale(large, whole(large), 2.0)[3]), "an empty cell stays empty"

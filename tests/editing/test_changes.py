@@ -123,3 +123,21 @@ def test_an_empty_cell_cannot_be_locked() -> None:
     table = CURVE.with_values([np.nan, 2, 3])
     with pytest.raises(EditRefused, match="empty"):
         set_locks(table, np.array([True, False, False]), True)
+
+
+def test_a_recorded_change_of_cells_that_are_not_there_is_refused() -> None:
+    for cells in ([0, 1_000, 1], [-1, 0, 1]):  # as damaged, or unsorted, in a journal
+        plain = {
+            **dict.fromkeys(("title", "reason", "author", "time"), ""),
+            "edits": [
+                {
+                    "kind": "cells",
+                    "table": "curve",
+                    "cells": cells,
+                    "before": [1.0, 2.0, 3.0],
+                    "after": [0.0, 0.0, 0.0],
+                }
+            ],
+        }
+        with pytest.raises(EditRefused, match="no cell number"):
+            apply(CONTENT, change_from_plain(plain))

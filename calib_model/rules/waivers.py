@@ -7,6 +7,7 @@ not when an unrelated value does.  Somebody other than its author has approved i
 
 from __future__ import annotations
 
+import math
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import replace
@@ -114,6 +115,8 @@ def waiver_for(
             f"{with_unit(abs(finding.amount), finding.unit)}.",
             "State a size that covers it, or mend the table.",
         )
+    if math.isinf(most):  # it would cover whatever the breach grows to
+        raise EditRefused("A waiver covers a breach of finite size only.", "Mend the table.")
     last = _day(expires)
     if last is not None and last < today():
         raise EditRefused(f"The waiver would have ended on {expires} already.", "Give a later day.")

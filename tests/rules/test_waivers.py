@@ -105,6 +105,11 @@ def test_a_stated_size_leaves_room() -> None:
     assert not only(content.with_table(content["t"].with_values([0.0, 5.0, 1.9, 8.0]))).waived
 
 
+def test_a_size_without_end_is_refused() -> None:
+    with pytest.raises(EditRefused, match="finite size"):
+        waived(BREACH, only(BREACH), size=float("inf"))
+
+
 def test_the_approver_is_another_person() -> None:
     finding = only(BREACH)
     with pytest.raises(EditRefused, match="their own"):

@@ -126,6 +126,8 @@ OWN: tuple[Action, ...] = (
            "Recordings and desk manoeuvres (still to come).", checked=_area(2)),
     Action("view.release", "&Release", "View", lambda w: w.show_area(3), ("Ctrl+4",),
            "Findings, waivers, decisions, sign-off, export.", checked=_area(3)),
+    Action("view.notice", "Go to the noti&ce", "-View", lambda w: w.focus_notice(),
+           ("Ctrl+F6",), "Go to the choices of the newest notice above the work area."),
     Action("view.theme_system", "Colours as the &system has them", "-View",
            lambda w: w.set_theme("system"), (),
            "Follow the system between light and dark.", checked=_theme("system")),

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 
@@ -59,7 +60,15 @@ class Banner(QFrame):
 
 
 class BannerStack(QWidget):
-    """The open notices, newest at the bottom; takes no room when there is none."""
+    """The open notices, newest at the bottom; takes no room when there is none.
+
+    Signals
+    -------
+    left
+        The keyboard has nothing more to do here.
+    """
+
+    left = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -71,12 +80,31 @@ class BannerStack(QWidget):
 
     def show_banner(self, key: str, text: str, *choices: tuple[str, Callable[[], None]]) -> Banner:
         """Show a notice, in place of one with the same key."""
+        old = self.banners.get(key)
+        had_focus = old is not None and old.isAncestorOf(self.window().focusWidget() or self)
         self.drop(key)
         banner = Banner(key, text, choices)
         self.banners[key] = banner
         self._column.addWidget(banner)
         self.show()
+        if had_focus:
+            self.take_keyboard()
         return banner
+
+    def take_keyboard(self) -> bool:
+        """Give the keyboard to the newest notice's first choice; False if there is none."""
+        for banner in reversed(self.banners.values()):
+            for button in banner.buttons.values():
+                button.setFocus(Qt.FocusReason.ShortcutFocusReason)
+                return True
+        return False
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Esc goes back to the work; the notice stays."""
+        if event.key() == Qt.Key.Key_Escape:
+            self.left.emit()
+        else:
+            super().keyPressEvent(event)
 
     def drop(self, key: str) -> None:
         """Take a notice away, if it is there."""
@@ -87,7 +115,7 @@ class BannerStack(QWidget):
             banner.hide()
             banner.deleteLater()
             if had_focus:
-                self.parentWidget().setFocus()
+                self.left.emit()
         if not self.banners:
             self.hide()
 

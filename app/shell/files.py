@@ -246,6 +246,11 @@ class FileWork(QObject):
             raise error
         if isinstance(error, FileChanged):
             self._outside_banner(document)
+            self._desk.tell(
+                f"{document.title} was not saved, for another program changed it meanwhile. "
+                "Choose above what to do (Ctrl+F6).",
+                refused=True,
+            )
             return
         self._window.banners.show_banner(
             f"file {id(document)} save",
@@ -374,9 +379,11 @@ class FileWork(QObject):
         """Open a document's file anew in its place."""
         if document.path is None:
             return
+        edits = len(document.pending)
         if document.is_modified and not self.prompts.confirm(
             f"Reload {document.title} and drop your edits?",
-            f"{len(document.pending)} unsaved edits are lost. Save as keeps them in another file.",
+            f"{edits} unsaved edit{' is' if edits == 1 else 's are'} lost. "
+            "Save as keeps what you have in another file.",
             "Drop edits and reload",
         ):
             self._outside_banner(document)

@@ -5,15 +5,17 @@ from __future__ import annotations
 from typing import Any
 
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeyEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QFrame,
     QHBoxLayout,
     QLabel,
     QMainWindow,
+    QPushButton,
     QScrollArea,
     QStackedWidget,
+    QToolButton,
     QVBoxLayout,
     QWidget,
 )
@@ -99,6 +101,7 @@ class MainWindow(QMainWindow):
         self.switcher = Switcher(AREAS)
         self.document_bar = DocumentBar(self.desk)
         self.banners = BannerStack()
+        self.banners.left.connect(self.focus_work)
         self.note = NoteLine()
         self.pages = QStackedWidget()
         self._tune_place = QWidget()
@@ -269,8 +272,26 @@ class MainWindow(QMainWindow):
             _ = self.release
         self.pages.setCurrentIndex(number)
         self.switcher.show_area(number)
-        self._keyboard_target().setFocus(Qt.FocusReason.ShortcutFocusReason)
+        self.focus_work()
         self._refresh.start()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Enter presses the button that has the keyboard; Qt does so in dialogs only."""
+        focused = self.focusWidget()
+        enter = event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter)
+        if enter and isinstance(focused, QPushButton | QToolButton) and not event.isAutoRepeat():
+            focused.click()
+        else:
+            super().keyPressEvent(event)
+
+    def focus_work(self) -> None:
+        """Give the keyboard to the work area that is shown."""
+        self._keyboard_target().setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def focus_notice(self) -> None:
+        """Give the keyboard to the newest notice, if there is one."""
+        if not self.banners.take_keyboard():
+            self.desk.tell("There is no notice above the work area.")
 
     def _keyboard_target(self) -> QWidget:
         if self.area:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
+from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QMessageBox
 
 from app.shell.prompts import Prompts
@@ -299,6 +300,32 @@ def test_an_outside_change_is_noticed_and_reloaded(opened: MainWindow, samples, 
     assert titles(opened) == ["larch_practice.h5", "larch_normal.h5"]
     assert opened.desk.table.id == "reconnect_speed"
     assert banner(opened, "outside") == ""
+
+
+def test_a_refused_save_is_said_and_the_notice_is_reached_by_keyboard(
+    opened: MainWindow, samples, wait
+) -> None:
+    edit(opened)
+    mine = opened.desk.current.content
+    changed_outside(samples["practice"])
+    wait(lambda: bool(banner(opened, "outside")))
+    opened.files.save()
+    wait(lambda: "was not saved" in opened.status.currentMessage())
+    assert opened.desk.current.is_modified
+    opened.book.actions["view.notice"].trigger()
+    focused = opened.focusWidget()
+    assert focused is not None
+    assert focused.accessibleName().startswith("Reload")
+    QTest.keyClick(focused, Qt.Key.Key_Escape)
+    assert opened.focusWidget() is opened.grid
+    opened.focus_notice()
+    QTest.keyClick(opened.focusWidget(), Qt.Key.Key_Return)  # asks; the answer is no
+    assert opened.desk.current.content is mine
+    opened.focus_notice()
+    QTest.keyClick(opened.focusWidget(), Qt.Key.Key_Tab)
+    QTest.keyClick(opened.focusWidget(), Qt.Key.Key_Space)  # Keep mine
+    assert banner(opened, "outside") == ""
+    assert opened.focusWidget() is opened.grid
 
 
 def test_reloading_drops_edits_only_when_that_is_sure(

@@ -83,6 +83,14 @@ class ActPanel(QWidget):
             column.addWidget(one)
         self.show_form(None)
 
+    def heightForWidth(self, width: int) -> int:
+        """Leave the details few lines where a form needs the room."""
+        form = self.form
+        lower = (
+            form.heightForWidth(width - 8) if form is not None else self._bar.sizeHint().height()
+        )
+        return self.details.minimumHeight() + lower + 16
+
     def show_form(self, form: Form | None) -> None:
         """Show a form, or none."""
         for one in self._forms:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from PySide6.QtCore import QEvent, QObject, Qt, Signal
+from PySide6.QtCore import QEvent, QObject, Qt, QTimer, Signal
 from PySide6.QtGui import QKeyEvent, QWheelEvent
 from PySide6.QtWidgets import (
     QComboBox,
@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QPushButton,
+    QScrollArea,
     QToolButton,
     QVBoxLayout,
     QWidget,
@@ -176,6 +177,9 @@ class Form(QWidget):
         self.column.addWidget(self.heading)
         self.column.addLayout(self.fields)
         self._submit: Callable[[], None] | None = None
+        self._reveal = QTimer(self)  # once the answer has its place
+        self._reveal.setSingleShot(True)
+        self._reveal.timeout.connect(self._show_answer)
         self.busy = False
         """Whether its work is being done: a disabled form would lose the keyboard."""
 
@@ -246,6 +250,15 @@ class Form(QWidget):
         self.answer.setText(f"\N{WARNING SIGN} {text}" if refused and text else text)
         self.answer.setAccessibleName(text)
         self.answer.setVisible(bool(text))
+        if text:
+            self._reveal.start()
+
+    def _show_answer(self) -> None:
+        above = self.parentWidget()
+        while above is not None and not isinstance(above, QScrollArea):
+            above = above.parentWidget()
+        if above is not None and self.answer.isVisible():
+            above.ensureWidgetVisible(self.answer, 0, 8)
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
         """Esc goes back; Enter presses a button that has the keyboard."""

@@ -320,6 +320,10 @@ class ReleasePage(QWidget):
         self.list.setVisible(not narrow or part == "list")
         self.tabs.setVisible(not narrow or part == "panel")
 
+    def heightForWidth(self, width: int) -> int:
+        """Ask for no more than is needed: a scrolling area gives what this answers."""
+        return self.minimumSizeHint().height()
+
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Let list and panels take turns where there is little room."""
         super().resizeEvent(event)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFrame, QLabel, QLineEdit, QPushButton, QTextBrowser
 
@@ -127,6 +127,10 @@ class StateView(QTextBrowser):
             | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
         self.setMinimumHeight(90)
+
+    def sizeHint(self) -> QSize:
+        """A few lines; it grows where there is room."""
+        return QSize(240, 110)
 
     def show_standing(self, standing: Standing | None) -> None:
         """Show how a set stands."""

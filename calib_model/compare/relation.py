@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from calib_model.compare.cells import same_grid
 from calib_model.core.arrays import BoolArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
@@ -22,7 +21,6 @@ if TYPE_CHECKING:
 KIND = "mode_relation"
 TOLERANCE = 1e-9
 """Of the table's span, as `Stack.loose` has it."""
-_COMPARE = {">=": np.greater_equal, "<=": np.less_equal, "==": np.equal}
 
 
 def oriented(
@@ -63,6 +61,7 @@ def relation_breaches(
         return {}, "No mode relation applies: the sets are not a mode and its base mode."
     mode_set, base = pair
     from calib_model.rules.check import check
+    from calib_model.rules.relations import holds_plainly
 
     # Whole-table comparisons leave only the few tables that need a closer look; their own rules
     # are not asked about here.
@@ -71,7 +70,7 @@ def relation_breaches(
         for table in _some(mode_set, only)
         if (sense := table.relations.get(mode_set.mode, "free")) != "free"
         and (table.id in unequal or sense == "zero")
-        and not _holds_plainly(table, base.tables.get(table.id), sense)
+        and not holds_plainly(table, base.tables.get(table.id), sense)
     }
     part = CalibrationSet(concerned, mode_set.shared_axes, record=mode_set.record)
     part = part.described(**mode_set.about())
@@ -92,16 +91,6 @@ def _some(content: CalibrationSet, only: Collection[str] | None) -> Iterable[Tab
     if only is None:
         return content
     return [content.tables[id] for id in only if id in content.tables]
-
-
-def _holds_plainly(table: Table, base: Table | None, sense: str) -> bool:
-    """Tell that a relation holds from cells alone, where both tables have the same grid."""
-    if sense == "zero":
-        return not table.values.any()
-    if base is None or base.unit != table.unit or not same_grid(table, base):
-        return False
-    holds = _COMPARE.get(sense)
-    return holds is not None and bool(holds(table.values, base.values).all())
 
 
 def breach_marks(comparison: Comparison, pair: TableComparison, aligned: Aligned) -> BoolArray:

@@ -381,32 +381,11 @@ def _apply_relation(
         if table is None:
             continue
         sense = MODE_RELATION.sense(table, mode_set.mode)
-        if not sense or (base is not None and _holds_plainly(table, base.tables.get(id), sense)):
+        if not sense or (
+            base is not None and relations.holds_plainly(table, base.tables.get(id), sense)
+        ):
             continue
         _apply(MODE_RELATION, Stack([table]), context, found, missed)
-
-
-def _holds_plainly(table: Table, base: Table | None, sense: str) -> bool:
-    """Tell cheaply that a relation holds: the same axes and values on the right side."""
-    if sense == "zero":
-        return not table.values.any()
-    if base is None or base.unit != table.unit:
-        return False
-    mine, theirs = table.values, base.values
-    if mine is not theirs and mine.shape != theirs.shape:
-        return False
-    if any(
-        a is not b and a.values.tobytes() != b.values.tobytes()
-        for a, b in zip(table.axes, base.axes, strict=True)
-    ):
-        return False
-    if mine is theirs:
-        return True
-    if sense == ">=":
-        return bool((mine >= theirs).all())
-    if sense == "<=":
-        return bool((mine <= theirs).all())
-    return bool((mine == theirs).all())
 
 
 def _finding(rule: Rule, table: Table, breaches: list[Breach], context: Surroundings) -> Finding:

@@ -11,6 +11,8 @@ from ..core.axis import Axis
 from ..core.numbers import with_unit
 from ..core.rule import Range, find_axis
 from ..core.table import Table
+from ..core.units import shown
+from ..errors import ModelError
 from ..lookup.reference import weights
 
 
@@ -67,9 +69,12 @@ def union_nodes(own: Table, other: Table, scope: tuple[Range, ...] = ()) -> Node
     Raises
     ------
     ModelError
-        If the scope names an axis that neither table has.
+        If the scope names an axis that neither table has, or matched axes differ in unit.
     """
     partner = [_matching(axis, other) for axis in own.axes]
+    for axis, match in zip(own.axes, partner, strict=True):
+        if match >= 0:
+            require_same_unit(axis, other.axes[match], other)
     axes = list(own.axes)
     grids: list[FloatArray] = []
     for axis, match in zip(own.axes, partner, strict=True):
@@ -103,6 +108,19 @@ def _weights(table: Table, points: list[FloatArray], count: int) -> tuple[IntArr
     if not table.axes:
         return np.zeros((count, 1), dtype=np.int64), np.ones((count, 1))
     return compact(*weights(table.axes, points))
+
+
+def require_same_unit(axis: Axis, theirs: Axis, other: Table) -> None:
+    """Raise ModelError if another table's axis for the same input is in another unit.
+
+    Its breakpoints would be taken for values that they are not.
+    """
+    if axis.unit != theirs.unit and shown(axis.unit) != shown(theirs.unit):
+        raise ModelError(
+            f"{axis.label} is in {axis.unit} here, in {theirs.unit} in the other table "
+            f"({other.id}).",
+            "Give both one unit.",
+        )
 
 
 def _matching(axis: Axis, other: Table) -> int:

@@ -65,7 +65,11 @@ class Finite(Check):
 
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""
-        return f"No value {at_cell(table, breach.cells[0])}".strip() + "; fill it in."
+        (cell,) = breach.cells
+        where = at_cell(table, cell)
+        if np.isinf(table.values.flat[cell]):
+            return f"An infinite value {where}".strip() + "; no controller can hold it."
+        return f"No value {where}".strip() + "; fill it in."
 
 
 @register

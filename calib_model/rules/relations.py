@@ -24,7 +24,7 @@ from ..core.rule import (
 )
 from ..core.table import Table
 from ..lookup.reference import weights
-from .nodes import Nodes, union_nodes, weighted
+from .nodes import Nodes, require_same_unit, union_nodes, weighted
 from .shape import _one_of, scope_words
 
 SENSES = (">=", "<=", "==")
@@ -263,6 +263,7 @@ class RateWithin(Rule):
             if own < 0:
                 values = values.min(axis=number)
             else:
+                require_same_unit(table.axes[own], capability.axes[number], capability)
                 matched.insert(0, (own, number))
         if not matched:
             return np.full(len(pairs), float(values))
@@ -344,6 +345,7 @@ class ZeroWithin(Rule):
             own = table.axis_of(axis.quantity)
             if own < 0:
                 raise NotChecked(f"{self.band} reads {axis.label}, which {table.id} does not.")
+            require_same_unit(table.axes[own], axis, band)
             points.append(table.axes[own].values[index[own]])
         if not band.axes:
             return np.full(table.values.size, float(band.values))
@@ -439,6 +441,42 @@ class ModeRelation(Rule):
         )
 
 
+_COMPARE = {">=": np.greater_equal, "<=": np.less_equal, "==": np.equal}
+
+
+def holds_plainly(table: Table, base: Table | None, sense: str) -> bool:
+    """Tell cheaply that a mode relation holds: cells that correspond, each on the right side.
+
+    Parameters
+    ----------
+    table, base : Table
+        The mode's and the base mode's.
+    sense : str
+        As `ModelRelation.sense` gives it.
+
+    Returns
+    -------
+    bool
+        False where the rule itself has to be asked.
+    """
+    if sense == "zero":
+        return not table.values.any()
+    if base is None or base.unit != table.unit or base.shape != table.shape:
+        return False
+    for a, b in zip(table.axes, base.axes, strict=True):
+        if a is not b and not (
+            a.quantity == b.quantity
+            and (a.quantity or a.name == b.name)
+            and a.unit == b.unit
+            and a.values.tobytes() == b.values.tobytes()
+        ):
+            return False
+    if table.values is base.values:
+        return True
+    holds = _COMPARE.get(sense)
+    return holds is not None and bool(holds(table.values, base.values).all())
+
+
 def scope_words_safe(table: Table, rule: Rule) -> str:
     """Return `scope_words`, also where the scope names an axis of the other table."""
     own = tuple(
@@ -456,6 +494,7 @@ def _value_at(table: Table, nodes: Nodes) -> np.ndarray:
         )
         if match < 0:
             raise NotChecked(f"{table.id} reads {axis.label}, which the compared tables do not.")
+        require_same_unit(nodes.axes[match], axis, table)
         points.append(nodes.points[match])
     if not table.axes:
         return np.full(nodes.own_cells.shape[0], float(table.values))

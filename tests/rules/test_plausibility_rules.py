@@ -29,7 +29,7 @@ def test_every_cell_holds_a_number() -> None:
     assert finding.message == "No value at 1 %; fill it in."
     infinite = always(scalar(np.inf), "finite")
     assert infinite is not None
-    assert infinite.message == "No value; fill it in."
+    assert infinite.message == "An infinite value; no controller can hold it."
     assert always(scalar(0.0), "finite") is None
 
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import RegularGridInterpolator
 
+from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.core.rule import Range
+from calib_model.core.rule import Range, Rule
 from calib_model.core.table import Table
 from calib_model.rules.check import check
 from calib_model.rules.nodes import union_nodes
@@ -28,6 +31,7 @@ from tests.rules.making import (
 
 quick = settings(max_examples=50, deadline=None, derandomize=True)
 whole = st.integers(-8, 8).map(float)
+LOW = {"low_grip": ">="}
 
 # -- relation --------------------------------------------------------------------------------
 
@@ -324,6 +328,39 @@ def test_mode_relation_of_another_unit_or_without_a_partner_is_not_checked() -> 
         found = check(low, [normal])
         assert found.findings == ()
         assert len(found.not_checked) == 1
+
+
+def test_equal_breakpoints_of_other_inputs_are_not_cells_that_correspond() -> None:
+    # Rows and columns have the same breakpoints, but the base set reads them the other way round.
+    own = plane([0, 1], [0, 1], [[0, 5], [1, 9]], relations=LOW)
+    turned = replace(own, axes=own.axes[::-1])
+    low, base = two_sets(own, turned.with_values(own.values.T))
+    assert check(low, [base]).findings == ()
+    low, base = two_sets(own, turned)
+    # At 1 % and 0 km/h this set holds 1; the base set, whose rows are speeds, holds 5.
+    (finding,) = check(low, [base]).findings
+    assert (finding.cells, finding.amount) == (((1, 0),), 4.0)
+
+
+def test_the_same_input_in_another_unit_is_not_compared() -> None:
+    # 100 km/h are 27.8 m/s: compared as numbers, a breakpoint would be taken for another speed.
+    def over_speed(unit: str, *rules: Rule, id: str = "t") -> Table:
+        speed = Axis([0, 100], "Speed", unit, "vehicle_speed")
+        return Table(id, [0, 10], (speed,), unit="N.m", relations=LOW, rules=rules)
+
+    low, base = two_sets(over_speed("km/h"), over_speed("m/s"))
+    (missed,) = check(low, [base]).not_checked
+    assert missed.reason.startswith("Speed is in km/h here, in m/s in the other table (t).")
+    for rule in (
+        Relation("u", ">="),
+        Hysteresis("u"),
+        RateWithin("vehicle_speed", 1.0, "u"),
+        Relation("v", ">=", times="u"),
+    ):
+        own = over_speed("km/h", rule)
+        content = CalibrationSet([own, over_speed("m/s", id="u"), over_speed("km/h", id="v")])
+        (missed,) = check(content).not_checked
+        assert "in m/s in the other table (u)" in missed.reason
 
 
 def test_step_axes_are_read_as_steps() -> None:

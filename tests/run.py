@@ -82,7 +82,10 @@ def _parts(options: argparse.Namespace) -> Iterator[tuple[bool, list[str]]]:
     for windows, chosen in ((False, "not gl and not window"), (True, "(gl or window)")):
         terms = [chosen, *([] if options.slow else ["not slow"])]
         terms += [f"({options.mark})"] if options.mark else []
-        yield windows, ["-m", " and ".join(terms), *patience]
+        # Real windows take the keyboard from each other, so only the first part is shared out;
+        # a file's tests stay together, since they share what is costly to make.
+        workers = [] if windows else [f"-n{min(os.cpu_count() or 1, 4)}", "--dist=loadfile"]
+        yield windows, ["-m", " and ".join(terms), *workers, *patience]
 
 
 @contextmanager

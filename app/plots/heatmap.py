@@ -248,8 +248,12 @@ class HeatMapView(PlotView):
             amount = float(difference[self.desk.cursor])
             if np.isfinite(amount):
                 sign = "+" if amount > 0 else ""
-                against = "saved" if self.mode is Show.FROM_SAVED else "reference"
-                text = f"{sign}{with_unit(amount, table.unit)} against {against}"
+                against = {
+                    Show.VALUES: "proposed",
+                    Show.FROM_SAVED: "against saved",
+                    Show.FROM_REFERENCE: "against reference",
+                }[self.mode]
+                text = f"{sign}{with_unit(amount, table.unit)} {against}"
                 self.say(f"{self.read_out.whole}; {text}")
 
     def fit(self) -> None:

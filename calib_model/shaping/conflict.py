@@ -2,7 +2,7 @@
 
 Order, slope limits, bounds and locks are differences of two cells, or of a cell and nothing; such
 rows contradict each other exactly if a loop of them adds up to less than nothing, and the loop
-names them (Bellman and Ford).  Curvature and other rows need a linear programme: the rows are
+names them (Bellman-Ford).  Curvature and other rows need a linear programme: the rows are
 weighted so that their sum says ``0 <= something negative``; a corner of that programme uses a set
 of rows of which none can be left out, and each is tried once more by leaving it out.
 """

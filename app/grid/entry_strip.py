@@ -61,11 +61,14 @@ class Question:
     fields : tuple of Field
     make : callable of table, selection and one float per field
         Returns the change.
+    done : callable of one float per field, optional
+        Runs after the change was applied.
     """
 
     title: Callable[[Table, BoolArray], str]
     fields: tuple[Field, ...]
     make: Callable[..., Change]
+    done: Callable[..., None] | None = None
 
 
 def outcome(table: Table, change: Change) -> str:
@@ -93,6 +96,8 @@ class ShortLabel(QLabel):
     def __init__(self) -> None:
         super().__init__()
         self.setMinimumWidth(0)
+        self.blank = False
+        """Whether the text is shown elsewhere."""
 
     def setText(self, text: str) -> None:
         """Show another text."""
@@ -105,6 +110,8 @@ class ShortLabel(QLabel):
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Draw as much of the text as there is room for."""
+        if self.blank:
+            return
         painter = QPainter(self)
         painter.setPen(self.palette().color(self.foregroundRole()))
         mode = Qt.TextElideMode.ElideRight
@@ -226,8 +233,11 @@ class EntryStrip(QFrame):
         if change.is_empty:
             self._say(change.note or "Nothing would change.")
             return False
+        numbers = [number(entry.text()) for entry in self.entries]
         if self._source.do(change):
             self.close_strip()
+            if question.done is not None:
+                question.done(*numbers)
             return True
         return False
 
@@ -265,6 +275,21 @@ class EntryStrip(QFrame):
     def _say(self, text: str) -> None:
         self.preview.setText(text)
         self.setAccessibleDescription(text)
+        self._place_preview()
+
+    def _place_preview(self) -> None:
+        """Give a text that is too long for the line a line of its own."""
+        if self.question is None:
+            return
+        text = self.preview.text()
+        layout = self.layout()
+        if layout is not None:
+            layout.activate()
+        whole = self.preview.fontMetrics().horizontalAdvance(text) <= self.preview.width()
+        self.preview.blank = not whole
+        self.preview.update()
+        self.details.setText("" if whole else text)
+        self.details.setHidden(whole)
 
     def _on_table(self) -> None:
         self.close_strip()
@@ -273,6 +298,7 @@ class EntryStrip(QFrame):
         """Leave the buttons out where there is no room: Enter and Esc do the same."""
         super().resizeEvent(event)
         self._show_buttons()
+        self._place_preview()
 
     def _show_buttons(self) -> None:
         room = self.width() >= _ROOM_FOR_BUTTONS or not self.entries

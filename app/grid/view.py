@@ -320,7 +320,9 @@ class GridView(QTableView):
 
     def focusInEvent(self, event: object) -> None:
         """Show the focus ring."""
-        super().focusInEvent(event)  # type: ignore[arg-type]
+        with self._not_listening():  # Qt would go to the first cell while the table is exchanged
+            super().focusInEvent(event)  # type: ignore[arg-type]
+        self._show_cursor()
         self.viewport().update()
 
     def focusOutEvent(self, event: object) -> None:

@@ -106,12 +106,20 @@ def _insert(orientation: Qt.Orientation) -> Run:
         def make(_table: Table, _selection: BoolArray, value: float) -> Change:
             return axis_edits.inserted(grid.source, number, value)
 
+        def go(value: float) -> None:
+            now = grid.grid.table
+            if now is not None and number < len(now.axes):
+                cell = list(grid.source.cursor)
+                cell[number] = int(np.argmin(abs(now.axes[number].values - value)))
+                grid.source.set_cursor(tuple(cell))
+
         at = exact(axis_edits.middle(table, number, place))
         grid.strip.ask(
             Question(
                 lambda _table, _selection: f"Insert a breakpoint of {axis.label}",
                 (Field("at", axis.unit, at),),
                 make,
+                go,
             )
         )
 

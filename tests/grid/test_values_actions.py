@@ -217,6 +217,35 @@ def test_breakpoints_are_inserted_and_deleted(window: Window, desk: Desk, panel:
     assert table(desk).axes[0].values[1] == -35
 
 
+def test_the_cursor_stands_on_an_inserted_breakpoint_and_stays_when_it_is_deleted(
+    window: Window, desk: Desk, panel: GridPanel
+) -> None:
+    desk.set_cursor((3, 6))
+    ROWS["axes.insert_column"].run(window)
+    answer(panel, "45")
+    assert desk.cursor == (3, 7)
+    assert panel.view.place == (3, 7)
+    assert panel.view.hasFocus()
+    assert np.argwhere(desk.selection).tolist() == [[3, 7]]
+    ROWS["axes.delete_column"].run(window)
+    assert desk.cursor == (3, 7)
+    assert 45 not in table(desk).axes[1].values
+
+
+def test_what_an_operation_does_is_shown_whole(
+    window: Window, desk: Desk, panel: GridPanel
+) -> None:
+    ROWS["axes.insert_column"].run(window)
+    strip = panel.strip
+    assert strip.preview.blank
+    assert strip.details.text() == strip.preview.text()
+    assert strip.details.isVisible()
+    strip.close_strip()
+    ROWS["values.scale"].run(window)
+    assert not strip.preview.blank
+    assert strip.details.isHidden()
+
+
 def test_repeated_steps_through_the_menu_are_single_steps(window: Window, desk: Desk) -> None:
     start = table(desk).values[0, 0]
     ROWS["values.step_up"].run(window)

@@ -63,7 +63,7 @@ def test_header_tells_the_cell(practice_desk: Desk, qtbot: QtBot) -> None:
 
 
 def test_cell_words_of_an_empty_scalar() -> None:
-    assert cell_words(Table("a", np.nan, unit="s"), ()) == "empty s"
+    assert cell_words(Table("a", np.nan, unit="s"), ()) == "empty"
 
 
 def test_details_make_one_change_or_say_what_is_wrong(practice_desk: Desk, qtbot: QtBot) -> None:

@@ -31,6 +31,8 @@ AT_TURN = 2
 """So many samples next to a turn belong to neither branch: where exactly it turns is not known."""
 FEWEST = 20
 """A stretch with fewer samples is no branch."""
+RESTLESS = 0.2
+"""An input that moves by this share of its range from sample to sample makes no sweep."""
 APART = 3.0
 """Branches differ where they are further apart than so many standard errors, and ..."""
 APART_NOISE = 0.5
@@ -114,6 +116,9 @@ def split(samples: Samples, *, axis: int = 0) -> Sweeps:
             continue
         # What the samples say of themselves is told from their running medians: a stray sample
         # is no turn.
+        if float(np.abs(np.diff(drive)).mean()) > RESTLESS * _reach(drive):
+            turns += drive.size  # scattered points, no sweep
+            continue
         answers = [_calm(x)] if not samples.drive.size else [_calm(x), _calm(v)]
         drive = _calm(drive)
         ends = _turns(drive)
@@ -211,7 +216,8 @@ def _labelled(drive: FloatArray, answers: Sequence[FloatArray], ends: IntArray) 
 
 
 def _reach(values: FloatArray) -> float:
-    low, high = np.quantile(values, [0.002, 0.998])
+    some = values[:: max(1, values.size // 100_000)]
+    low, high = np.quantile(some, [0.002, 0.998])
     return float(high - low)
 
 

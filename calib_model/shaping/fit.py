@@ -370,7 +370,8 @@ def _table_fit(found: Estimate, after: Table, error: FloatArray, options: FitOpt
         found.strength,
         found.chosen,
         found.edf,
-        found.sigma,
+        # What goes into the standard error of a robust fit is a little more than the noise.
+        found.sigma if options.loss == "squares" else found.scale,
         pull,
         found.rounds,
         rest,

@@ -43,27 +43,25 @@ def standard_errors(
     nothing = [np.full(t.shape, np.nan) for t in system.tables]
     if free.size > MOST_NODES:
         return nothing
-    size = system.size
-    form, data = np.zeros((size, size)), np.zeros((size, size))
-    for start, table, found in zip(system.starts, system.tables, estimates, strict=False):
-        part = slice(start, start + table.values.size)
+    from scipy.sparse import block_diag, csr_array, eye_array
+
+    forms, datas = [], []
+    for table, found in zip(system.tables, estimates, strict=True):
+        count = table.values.size
         if found is None:
             # Moves along without samples of its own: tied by rules only.
-            form[part, part] = np.eye(table.values.size) * 1e-9
+            forms.append(1e-9 * eye_array(count, format="csr"))
+            datas.append(csr_array((count, count)))
             continue
-        plain = found.plain.toarray() / found.sigma**2
+        plain = found.plain / found.sigma**2
         ratio = float(found.plain.sum()) / max(float(found.normal.sum()), 1e-300)
-        data[part, part] = plain
-        form[part, part] = plain + found.rough.toarray() * (ratio / found.sigma**2)
-    form, data = form[np.ix_(free, free)], data[np.ix_(free, free)]
-    basis = _free_directions(system, active)
-    inner = basis.T @ form @ basis
-    if inner.shape[0]:
-        inner[np.diag_indices_from(inner)] += 1e-13 * max(float(inner.diagonal().max()), 1e-300)
-        spread = basis @ np.linalg.solve(inner, basis.T)
-        variance = np.einsum("ij,jk,ik->i", spread, data, spread, optimize=True)
-    else:
-        variance = np.zeros(free.size)
+        datas.append(plain)
+        forms.append(plain + found.rough * (ratio / found.sigma**2))
+    form = csr_array(block_diag(forms, format="csr"))[free][:, free]
+    data = csr_array(block_diag(datas, format="csr"))[free][:, free]
+    spread = _inverse_under(form, system.matrix[active][:, free])
+    variance = np.einsum("ij,ji->i", spread, data @ spread)
+    size = system.size
     every = np.zeros(size)
     every[free] = np.sqrt(np.maximum(variance, 0.0))
     result = []
@@ -73,17 +71,30 @@ def standard_errors(
     return result
 
 
-def _free_directions(system: RuleSystem, active: IntArray) -> Any:
-    """A basis of the moves that keep the active rows as they are."""
-    free = system.reduced.free
-    rows = system.matrix[active][:, free].toarray() if active.size else np.empty((0, free.size))
-    rows = rows[np.abs(rows).max(axis=1, initial=0.0) > 0]
-    if not rows.shape[0]:
-        return np.eye(free.size)
-    from scipy.linalg import qr
+def _inverse_under(form: Any, rows: Any) -> FloatArray:
+    """``Z (Z'MZ)^-1 Z'`` for the directions Z that keep some rows as they are.
 
-    rows = rows / np.abs(rows).max(axis=1, keepdims=True)
-    q, r, _ = qr(rows.T, pivoting=True)
-    diagonal = np.abs(np.diag(r))
-    rank = int((diagonal > 1e-9 * max(float(diagonal.max(initial=0.0)), 1e-300)).sum())
-    return q[:, rank:]
+    It is the leading part of the inverse of ``[[M, A'], [A, 0]]``; a hair in the second corner
+    lets rows say the same thing twice.
+    """
+    from scipy.sparse import block_array, csc_array, csr_array, diags_array, eye_array
+    from scipy.sparse.linalg import splu
+
+    k = form.shape[0]
+    if not k:
+        return np.zeros((0, 0))
+    # Scaled so that the diagonal is 1: nodes may have very unequal numbers of samples.
+    diagonal = form.diagonal()
+    scale = 1.0 / np.sqrt(np.maximum(diagonal, 1e-13 * float(diagonal.max())))
+    inner = diags_array(scale) @ form @ diags_array(scale) + 1e-12 * eye_array(k)
+    rows = csr_array(rows @ diags_array(scale))
+    most = abs(rows).max(axis=1).toarray() if rows.shape[0] else np.empty(0)
+    rows = rows[np.flatnonzero(most > 0)]
+    m = rows.shape[0]
+    if m:
+        rows = csr_array(diags_array(1.0 / most[most > 0]) @ rows)
+        inner = block_array([[inner, rows.T], [rows, -1e-11 * eye_array(m)]])
+    right = np.zeros((k + m, k))
+    right[:k] = np.diag(scale)
+    factor = splu(csc_array(inner), permc_spec="MMD_AT_PLUS_A")
+    return np.asarray(scale[:, None] * factor.solve(right)[:k])

@@ -23,6 +23,8 @@ CLOSE = 1e-7
 CLOSE_ENOUGH = 0.02
 """... of many samples, by more than this share of a node's standard error."""
 MANY = 100_000
+MOST_COUNTED = 4_100
+"""Up to how many nodes the degrees of freedom are counted."""
 BEFORE_STRENGTH = 3
 """Robust rounds before the strength is chosen anew."""
 FARTHEST = 4.0
@@ -180,9 +182,10 @@ class _Robust:
         """
         axes, centre = self.table.axes, self.centre
         n = len(samples)
+        some = samples if n <= 4 * MANY else _thinned(samples)
         close = CLOSE if n < MANY else CLOSE_ENOUGH * float(np.sqrt(values.size / n))
         for count in range(ROUNDS):
-            scale = max(spread_of(axes, samples, values + centre).scale, self.floor)
+            scale = max(spread_of(axes, some, values + centre).scale, self.floor)
             loss = "huber" if count < settle else self.loss
             moments = gather_moments(
                 axes, samples, node_values=values + centre, loss=loss, scale=scale, centre=centre
@@ -298,23 +301,23 @@ class _Solver:
         free = self.free
         form = (normal + rough)[free][:, free]
         part = normal[free][:, free]
-        if free.size > 1_600:
+        if free.size > MOST_COUNTED:
             return float(free.size)
-        from scipy.linalg import cho_factor, cho_solve
-
-        dense = form.toarray()
-        dense[np.diag_indices_from(dense)] += 1e-13 * max(float(dense.max()), 1e-300)
-        return float(np.trace(cho_solve(cho_factor(dense), part.toarray())))
+        return float(np.trace(_factor(form).solve(part.toarray())))
 
 
-def _solved(form: Any, right: FloatArray) -> FloatArray:
+def _factor(form: Any) -> Any:
     from scipy.sparse import csc_array, diags_array
     from scipy.sparse.linalg import splu
 
     size = max(float(form.diagonal().max(initial=0.0)), 1e-300)
     # A hair on the diagonal: a node that nothing speaks of stays at the mean.
-    steady = csc_array(form + diags_array(np.full(right.size, 1e-13 * size)))
-    factor = splu(steady, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+    steady = csc_array(form + diags_array(np.full(form.shape[0], 1e-13 * size)))
+    return splu(steady, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+
+
+def _solved(form: Any, right: FloatArray) -> FloatArray:
+    factor = _factor(form)
     values = factor.solve(right)
     for _ in range(2):
         values = values + factor.solve(right - form @ values)

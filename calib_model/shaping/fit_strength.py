@@ -17,6 +17,9 @@ STRONGEST = 1e3
 """Above, what is left is straight in all but name."""
 MOST_NODES = 1_030
 """Up to how many nodes a strength is chosen; beyond, `DEFAULT` is taken."""
+MANY_PER_NODE = 20
+"""Samples per node from which the degrees of freedom are counted by probes."""
+PROBES = 24
 DEFAULT = 1e-4
 
 
@@ -44,28 +47,19 @@ def automatic(
     bool
         Whether it was chosen from the data.
     """
-    from scipy.linalg import eigh
-
     k = right.size
-    if k > MOST_NODES or rough.nnz == 0:
-        return (DEFAULT if rough.nnz else WEAKEST), False
-    dense = normal.toarray()
-    size = float(np.trace(dense)) / k
-    # N and N + cR share a basis with N + lambda R for every lambda.
-    c = size / max(float(rough.diagonal().mean()), 1e-300)
-    both = dense + c * rough.toarray()
-    both[np.diag_indices(k)] += 1e-11 * size
-    try:
-        mu, basis = eigh(dense, both)
-    except np.linalg.LinAlgError:
-        return DEFAULT, False
-    mu = np.clip(mu, 0.0, 1.0)[:, None]
-    turned = (basis.T @ right)[:, None]
+    if rough.nnz == 0:
+        return WEAKEST, False
     grid = np.logspace(np.log10(WEAKEST), np.log10(STRONGEST), 111)
-    weight = mu + (1 - mu) * grid[None, :] / c
-    weight = np.maximum(weight, 1e-300)
-    edf = (mu / weight).sum(axis=0)
-    missed = square - (2 * turned**2 / weight - mu * turned**2 / weight**2).sum(axis=0)
+    if count > MANY_PER_NODE * k:
+        edf, missed, grid = _by_probes(normal, right, square, rough, grid[::4])
+    elif k <= MOST_NODES:
+        found = _by_spectrum(normal, right, square, rough, grid)
+        if found is None:
+            return DEFAULT, False
+        edf, missed = found
+    else:
+        return DEFAULT, False
     missed = np.maximum(missed, 1e-12 * max(square, 1e-300))
     room = count - GCV_FACTOR * edf
     score = np.where(room > 0.02 * count, count * missed / np.maximum(room, 1e-9) ** 2, np.inf)
@@ -75,3 +69,54 @@ def automatic(
     # Where the score is flat, the smoother of equals: a hundredth of a per cent is no reason.
     equal = np.flatnonzero(score <= score[best] * (1 + 1e-4 / max(1.0, count / 1e4)))
     return float(grid[equal.max() if equal.size else best]), True
+
+
+def _by_probes(
+    normal: Any, right: FloatArray, square: float, rough: Any, grid: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Degrees of freedom from random probes (Hutchinson), misses exactly; sparse throughout.
+
+    With many samples per node the degrees of freedom hardly matter, so a rough count will do.
+    """
+    from scipy.sparse import csc_array
+    from scipy.sparse.linalg import splu
+
+    probes = np.random.default_rng(0).integers(0, 2, (right.size, PROBES)) * 2.0 - 1.0
+    seen = normal @ probes
+    edf, missed, kept = [], [], []
+    for strength in grid.tolist():
+        try:
+            factor = splu(csc_array(normal + strength * rough), permc_spec="MMD_AT_PLUS_A")
+        except RuntimeError:  # too weak to hold nodes without data
+            continue
+        z = factor.solve(right)
+        edf.append(float((probes * factor.solve(seen)).sum()) / PROBES)
+        missed.append(square - 2 * float(right @ z) + float(z @ (normal @ z)))
+        kept.append(strength)
+    return np.array(edf), np.array(missed), np.array(kept)
+
+
+def _by_spectrum(
+    normal: Any, right: FloatArray, square: float, rough: Any, grid: FloatArray
+) -> tuple[FloatArray, FloatArray] | None:
+    """Degrees of freedom and misses at every strength, exactly, from one decomposition."""
+    from scipy.linalg import eigh
+
+    k = right.size
+    dense = normal.toarray()
+    size = float(np.trace(dense)) / k
+    # N and N + cR share a basis with N + lambda R for every lambda.
+    c = size / max(float(rough.diagonal().mean()), 1e-300)
+    both = dense + c * rough.toarray()
+    both[np.diag_indices(k)] += 1e-11 * size
+    try:
+        mu, basis = eigh(dense, both)
+    except np.linalg.LinAlgError:
+        return None
+    mu = np.clip(mu, 0.0, 1.0)[:, None]
+    turned = (basis.T @ right)[:, None]
+    weight = mu + (1 - mu) * grid[None, :] / c
+    weight = np.maximum(weight, 1e-300)
+    edf = (mu / weight).sum(axis=0)
+    missed = square - (2 * turned**2 / weight - mu * turned**2 / weight**2).sum(axis=0)
+    return edf, missed

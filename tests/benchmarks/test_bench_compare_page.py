@@ -1,15 +1,21 @@
-"""30,000 tables against 30,000: the list follows every key stroke, and the window never waits."""
+"""30,000 tables against 30,000: the list follows every key stroke, and the window never waits.
+
+Judged by the processor's time, painting included.
+"""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.editing.change import values_change
+from calib_model.session.document import Document
+from tests.compare_page.conftest import Bench
 from tests.generated import generated_set
 
 COUNT = 30_000
@@ -30,47 +36,45 @@ def large() -> tuple[CalibrationSet, CalibrationSet]:
     return first, CalibrationSet(tables, programme="Larch", mode="low_grip", base_mode="normal")
 
 
+@pytest.fixture
+def bench(qtbot, large: tuple[CalibrationSet, CalibrationSet]) -> Iterator[Bench]:  # type: ignore[no-untyped-def]
+    made = Bench(qtbot, *map(Document, large))
+    yield made
+    made.end()
+
+
 def test_filter_within_50_ms_and_no_freeze(
-    make,
-    large: tuple[CalibrationSet, CalibrationSet],
-    record_testsuite_property: Callable[[str, object], None],
+    bench: Bench, timed: bool, record_testsuite_property: Callable[[str, object], None]
 ) -> None:
-    start = time.perf_counter()
-    bench = make(*large)
-    ready = time.perf_counter() - start
     rows, summary = bench.page.summary.rows, bench.page.summary
     assert rows.total == COUNT
     assert rows.rowCount() > 10_000
-    bench.settle()
     slowest = 0.0
     for text in ("c", "cl", "clu", "clutch", "clutch_base", "clutch_base 12", "brake hold"):
-        # Processor time, so that a machine that is busy elsewhere does not count; painting too.
         begin = time.process_time()
         summary.filter.setText(text)
         summary.view.viewport().repaint()
         slowest = max(slowest, time.process_time() - begin)
     assert 0 < rows.rowCount() < 2_000
-    record_testsuite_property("compare page, ready after seconds", round(ready, 2))
     record_testsuite_property("compare page, slowest key stroke, ms", round(1000 * slowest, 1))
-    assert slowest < 0.05
+    assert not timed or slowest < 0.05
     summary.filter.clear()
     begin = time.process_time()
     summary.amount.setValue(3)
-    assert time.process_time() - begin < 0.25
+    spent = time.process_time() - begin
+    record_testsuite_property("compare page, another threshold, ms", round(1000 * spent, 1))
+    assert not timed or spent < 0.25
     assert rows.hidden_by_threshold > 0
 
 
 def test_one_edit_is_compared_again_at_once(
-    make, large: tuple[CalibrationSet, CalibrationSet]
+    bench: Bench, timed: bool, record_testsuite_property: Callable[[str, object], None]
 ) -> None:
-    bench = make(*large)
-    bench.settle()
-    table = bench.desk.documents[1].content
-    first = next(iter(table))
+    second = bench.desk.documents[1]
+    first = next(iter(second.content))
     begin = time.process_time()
-    from calib_model.editing.change import values_change
-
-    bench.desk.documents[1].do(values_change(first, first.values + 1, "Raise"))
+    second.do(values_change(first, first.values + 1, "Raise"))
     spent = time.process_time() - begin
     assert bench.page.comparing.prepared.comparison.tables[first.id].cells_changed
-    assert spent < 0.25
+    record_testsuite_property("compare page, one edit, ms", round(1000 * spent, 1))
+    assert not timed or spent < 0.25

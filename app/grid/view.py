@@ -93,6 +93,9 @@ class GridView(QTableView):
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setModel(GridModel(source, self))
+        # Connected last: the selection model forgets cursor and selection in its own slot.
+        self.grid.modelReset.connect(self._show_cursor)
+        self.grid.modelReset.connect(self._show_selection)
         source.cursor_changed.connect(self._show_cursor)
         source.selection_changed.connect(self._show_selection)
         if isinstance(source, DeskSource):

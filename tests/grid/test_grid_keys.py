@@ -458,3 +458,15 @@ def test_esc_takes_the_refusal_of_the_typed_text_away(
     assert told[-1][1]
     press(panel, Key.Key_Escape)
     assert told[-1] == ("", False)
+
+
+def test_cursor_and_selection_outlive_a_change_of_axes_or_rules(
+    panel: GridPanel, desk: Desk
+) -> None:
+    desk.set_cursor((3, 4))
+    desk.table_changed.emit()
+    assert panel.view.place == (3, 4)
+    assert panel.view.currentIndex().isValid()
+    assert panel.view.selected_marks().sum() == 1
+    press(panel, Key.Key_F2)
+    assert panel.view.editor is not None

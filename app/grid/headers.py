@@ -175,6 +175,7 @@ class AxisHeader(QHeaderView):
                 self._take(keep_values=shift)
                 return True
             if event.key() in (Qt.Key.Key_Escape, Qt.Key.Key_Tab, Qt.Key.Key_Backtab):
+                self._view.source.tell("")
                 self.end_edit()
                 return True
         if event.type() == QEvent.Type.FocusOut:
@@ -221,11 +222,10 @@ class AxisHeader(QHeaderView):
         """Close the breakpoint's editor, if one is open; its focus goes to the grid."""
         editor, self.editor = self.editor, None
         if editor is not None:
-            focused = editor.hasFocus()
+            if editor.hasFocus():  # before it hides: Qt would look for the next widget by a Tab
+                self._view.setFocus()
             editor.hide()
             editor.deleteLater()
-            if focused:
-                self._view.setFocus()
 
 
 class CornerCaption(QWidget):

@@ -90,6 +90,21 @@ def test_a_refused_breakpoint_stays_in_its_editor(
     assert word in told[-1][0]
 
 
+def test_escape_after_a_refusal_leaves_the_cursor_where_it_was(
+    panel: GridPanel, desk: Desk, told: list[tuple[str, bool]]
+) -> None:
+    desk.set_cursor((3, 6))
+    QTest.keyClick(panel.view, Key.Key_F2, SHIFT)
+    open_editor = editor(panel, across=True)
+    QTest.keyClicks(open_editor, "-15")
+    QTest.keyClick(open_editor, Key.Key_Return)
+    assert told[-1][1]
+    QTest.keyClick(open_editor, Key.Key_Escape)
+    assert panel.view.hasFocus()
+    assert desk.cursor == (3, 6)
+    assert told[-1] == ("", False)
+
+
 def test_a_double_click_on_a_breakpoint_edits_it(panel: GridPanel) -> None:
     header = panel.view.horizontalHeader()
     at = QPoint(header.sectionViewportPosition(2) + 9, header.height() - 8)

@@ -351,7 +351,8 @@ class GridView(QTableView):
         row, column = self.place
         single = int(np.count_nonzero(self.source.selection)) == 1
         if single and self.grid.look(row, column).locked:
-            self.source.tell("The cell is locked. Unlock it first (Values menu).", refused=True)
+            said = "The cell is locked. Unlock it first (Free locked cells, Ctrl+Shift+U)."
+            self.source.tell(said, refused=True)
             return
         self.edit(self.currentIndex())
         if text is not None and self.editor is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 
 from PySide6.QtWidgets import (
     QComboBox,
@@ -50,7 +51,8 @@ class DetailsDialog(QDialog):
         self.type = QComboBox()
         self.type.addItems([*INTEGER_TYPES, *FLOAT_TYPES])
         self.type.setCurrentText(s.type)
-        self.step = QLineEdit(f"{s.numerator}/{s.denominator}" if s.is_integer else "")
+        step = str(Fraction(s.numerator, s.denominator))
+        self.step = QLineEdit(step if s.is_integer else "")
         self.step.setPlaceholderText("such as 0.5 or 1/250")
         self.offset = QLineEdit(exact(s.offset / s.denominator) if s.is_integer else "")
         self.description = QPlainTextEdit(table.description)

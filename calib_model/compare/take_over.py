@@ -113,7 +113,7 @@ def take_over_cells(
     if edit is None and notes.locked:
         raise EditRefused(
             f"{'The cell is' if notes.locked == 1 else 'The cells are'} locked.",
-            "Unlock first (Lock cells) if the value is meant to change.",
+            "Unlock first (Free locked cells) if the value is meant to change.",
         )
     count = int(edit.cells.size) if edit is not None else 0
     title = f"Take over {_count(count, 'cell')} of {target.label} from {origin}"

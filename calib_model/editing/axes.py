@@ -96,7 +96,8 @@ def move_breakpoint(
     new = old.copy()
     new[index] = value
     was = _said(content, table_id, axis, float(old[index]))
-    title = f"Move breakpoint {was} to {exact(value)}"
+    unit = content[table_id].axes[axis].unit
+    title = f"Move breakpoint {was} to {with_unit(value, unit, 17)}"
     return exchange_breakpoints(
         content, table_id, axis, new, title=title, keep_values=keep_values, detach=detach
     )

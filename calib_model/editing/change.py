@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -26,6 +25,7 @@ from ..core.plain import (
 )
 from ..core.record import Item, Record, item_from_plain, item_to_plain
 from ..core.table import Table
+from ..core.times import stamp
 from ..errors import EditRefused, ModelError
 from .locks import locked_cells
 
@@ -162,8 +162,12 @@ class Change:
 
     def stamped(self, author: str, reason: str = "") -> Change:
         """Return the change with author and time filled in where they are empty."""
-        now = self.time or datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-        return replace(self, author=self.author or author, time=now, reason=self.reason or reason)
+        return replace(
+            self,
+            author=self.author or author,
+            time=self.time or stamp(),
+            reason=self.reason or reason,
+        )
 
     def merged_with(self, later: Change) -> Change:
         """Return one change that does this one and then `later` (both of cells of one table)."""
@@ -223,7 +227,7 @@ def values_change(table: Table, values: FloatArray, title: str, **about: Any) ->
         if held.all():
             raise EditRefused(
                 f"{'The cell is' if held.size == 1 else 'The cells are'} locked.",
-                "Unlock first (Lock cells) if the value is meant to change.",
+                "Unlock first (Free locked cells) if the value is meant to change.",
             )
         free = ~held
         edit = CellsEdit(edit.table, edit.cells[free], edit.before[free], edit.after[free])

@@ -88,6 +88,7 @@ def set_words(content: CalibrationSet, path: Path) -> str:
 def table_words(table: Table) -> str:
     """Return a table for reading."""
     from calib_model.core.numbers import exact
+    from calib_model.core.rule import stated
     from calib_model.core.units import shown
 
     unit = shown(table.unit)
@@ -106,7 +107,7 @@ def table_words(table: Table) -> str:
         facts.append((f"In mode {mode}", _RELATION.get(relation, relation)))
     for rule in table.rules:
         reason = f" ({rule.reason})" if rule.reason else ""
-        facts.append(("Rule", f"{rule.statement(table)}{reason}"))
+        facts.append(("Rule", f"{stated(rule, table)}{reason}"))
     heading = f"{table.id}: {table.name}" if table.name else table.id
     parts = [heading, listed([fact for fact in facts if fact[1]])]
     if table.axes:

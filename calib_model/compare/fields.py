@@ -8,9 +8,8 @@ from operator import attrgetter
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import exact, with_unit
-from calib_model.core.rule import Rule
+from calib_model.core.rule import Rule, stated
 from calib_model.core.table import Table
-from calib_model.errors import BitepointError
 
 NOT_CONTENT = ("name", "revision", "description")
 
@@ -153,12 +152,8 @@ def _rules(first: Table, second: Table) -> list[FieldChange]:
 
 
 def _statement(rule: Rule, table: Table) -> str:
-    try:
-        text = rule.statement(table)
-    except BitepointError:  # a rule that does not fit its table is a finding, not our error
-        text = rule.kind
     extra = [str(rule.severity)] + ([rule.reason] if rule.reason else [])
-    return f"{text} ({'; '.join(extra)})"
+    return f"{stated(rule, table)} ({'; '.join(extra)})"
 
 
 def _list(values: list[float]) -> str:

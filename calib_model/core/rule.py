@@ -22,7 +22,7 @@ from typing import Any, ClassVar, Protocol
 import numpy as np
 import numpy.typing as npt
 
-from ..errors import ModelError
+from ..errors import BitepointError, ModelError
 from .arrays import BoolArray, FloatArray, IntArray
 from .numbers import short, with_unit
 from .table import Table
@@ -526,6 +526,14 @@ def _used(cells: IntArray, coefficients: FloatArray) -> tuple[int, ...]:
 
 
 # -- words shared by the rules' sentences --------------------------------------------------
+
+
+def stated(rule: Rule, table: Table) -> str:
+    """Return `Rule.statement`, or the rule's kind where it does not fit the table."""
+    try:
+        return rule.statement(table)
+    except BitepointError:  # such a rule is listed as not checked; showing it is no error
+        return rule.kind.replace("_", " ")
 
 
 def at_cell(table: Table, cell: int, but: int = -1) -> str:

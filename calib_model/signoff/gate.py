@@ -13,6 +13,7 @@ from ..core.record import Decision, Level, Outcome
 from ..core.rule import Severity
 from ..core.table import Table
 from ..rules.check import Finding, Report
+from ..rules.waivers import NOT_WAIVABLE
 from ..session.programme import Milestone, Programme
 from .decisions import signer_of
 from .signers import AllowedSigners
@@ -221,10 +222,10 @@ def _findings(report: Report) -> Iterator[Item]:
         note = finding.severity is Severity.NOTE
         if raster:
             remedy = "Round to storage."
-        elif finding.remedies:
-            remedy = f"{finding.remedies[0][:1].upper()}{finding.remedies[0][1:]}, or waive it."
         else:
-            remedy = "Mend it, or waive it."
+            first = finding.remedies[0] if finding.remedies else "mend it"
+            remedy = first[:1].upper() + first[1:]
+            remedy += "." if finding.rule in NOT_WAIVABLE else ", or waive it."
         yield Item(
             Obstacle.RASTER if raster else Obstacle.FINDING,
             finding.table,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from app.cli.text import CAUTION
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
+from calib_model.rules.shape import Monotone
 from calib_model.store import write_set
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
@@ -284,6 +286,16 @@ def test_show_writes_deep_tables_grid_by_grid(run: Run, tmp_path: Path) -> None:
     assert out.count("At a2") == 4
     assert "At a2 1 %, a3 0 %" in out
     assert "Value: 0.1 s" in run("show", path, "tick")[1]
+
+
+def test_show_names_a_rule_that_does_not_fit_its_table(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "set.h5"
+    table = Table("t", [1.0, 2.0], (Axis([0, 1], "Pedal"),), rules=(Monotone("speed"),))
+    write_set(path, CalibrationSet([table]))
+    status, out, _ = run("show", str(path), "t")
+    assert status == 0
+    assert re.search(r"^Rule +monotone$", out, re.MULTILINE)
+    assert run("check", str(path))[1].count("Not checked: 1 rule") == 1
 
 
 def test_show_knows_what_was_probably_meant(run: Run) -> None:

@@ -114,6 +114,12 @@ def test_an_edit_after_the_acceptance_asks_again() -> None:
     assert kinds(found(content)) == [("awaits a decision", "tick")]
 
 
+def test_what_can_only_be_mended_is_not_offered_a_waiver() -> None:
+    content = accepted(calib_model.edit(small_set(), "base", {(1,): float("nan")}))
+    (item,) = [i for i in found(content).items if i.finding and i.finding.rule == "finite"]
+    assert item.remedy == "Re-interpolate."
+
+
 def test_findings_block_until_mended_or_waived_and_notes_do_not() -> None:
     content = accepted(calib_model.edit(small_set(), "base", {(1,): 4.0}))
     result = found(content)

@@ -4,27 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 
 import numpy as np
 
 from app.desk import Desk
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Outcome, Places, Remark, Waiver
+from calib_model.core.times import stamp
 from calib_model.editing.change import Change, RecordEdit, record_change
 from calib_model.errors import EditRefused
 from calib_model.rules.check import Finding
 from calib_model.rules.waivers import approved, waiver_for
 from calib_model.session.programme import Programme
 from calib_model.signoff.gate import Item, Obstacle
-from calib_model.signoff.statement import stamp
 
 from .lines import Line
 
 
 def now() -> str:
     """Return the present time as records keep it."""
-    return stamp(datetime.now(UTC))
+    return stamp()
 
 
 def tables_of(lines: Iterable[Line]) -> list[str]:

@@ -23,7 +23,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 import re
 import unicodedata
 from collections.abc import Iterator
@@ -33,6 +32,7 @@ from typing import Any
 from .arrays import FloatArray
 from .axis import Axis
 from .calibration_set import CalibrationSet
+from .numbers import one_form
 from .rule import Rule
 from .storage import Storage
 from .table import Table
@@ -187,10 +187,7 @@ def _canonical(plain: Any) -> Any:
         return _text(plain)
     if isinstance(plain, bool) or plain is None:
         return plain
-    number = float(plain)
-    if not math.isfinite(number):
-        return repr(number)
-    return int(number) if number == int(number) and abs(number) < 2**53 else number
+    return one_form(plain)
 
 
 def _numbers(values: FloatArray) -> str:

@@ -31,3 +31,14 @@ def with_unit(value: float, unit: str, digits: int = 6) -> str:
     if label in ("°", "′", "″"):  # an angle's sign stands close to its number (SI Brochure 5.4.3)
         return text + label
     return f"{text} {label}" if label and not math.isnan(value) else text
+
+
+def one_form(value: float) -> int | float | str:
+    """Return a number in the form that is the same for equal numbers, as JSON can hold it.
+
+    A whole number is an int, and one that is not finite a text.
+    """
+    number = float(value)
+    if not math.isfinite(number):
+        return repr(number)
+    return int(number) if number == int(number) and abs(number) < 2**53 else number

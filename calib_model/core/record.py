@@ -20,6 +20,7 @@ from functools import cached_property
 from typing import Any, ClassVar
 
 from ..errors import ModelError
+from .numbers import one_form
 
 Place = tuple[float, ...]
 Places = tuple[Place, ...]
@@ -365,10 +366,7 @@ def _one_form(value: Any) -> Any:
         return [_one_form(part) for part in value]
     if isinstance(value, bool) or not isinstance(value, int | float):
         return value
-    number = float(value)
-    if not math.isfinite(number):
-        return repr(number)
-    return int(number) if number == int(number) and abs(number) < 2**53 else number
+    return one_form(value)
 
 
 # -- plain form --------------------------------------------------------------------------

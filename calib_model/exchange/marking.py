@@ -8,15 +8,15 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from pathlib import Path
 
 from ..compare import compare
 from ..core.calibration_set import CalibrationSet
 from ..core.record import Trial
+from ..core.times import stamp
 from ..errors import EditRefused
 from ..rules.waivers import today
-from ..signoff.statement import stamp
 from ..signoff.verification import State, Verification
 
 _WORDS = {
@@ -142,7 +142,7 @@ def make_trial(
         digest=digest,
         changed=changed_lines(content, earlier, since),
         by=by,
-        time=stamp(now or datetime.now(UTC)),
+        time=stamp(now),
     )
 
 

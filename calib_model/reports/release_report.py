@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from html import escape
 
 from ..compare import Comparison, compare
@@ -15,9 +15,10 @@ from ..compare.result import TableComparison
 from ..core.calibration_set import CalibrationSet
 from ..core.numbers import with_unit
 from ..core.record import Trial
+from ..core.times import stamp
 from ..core.units import shown
 from ..rules.check import Report
-from ..signoff.statement import read_statement, stamp
+from ..signoff.statement import read_statement
 from ..signoff.verification import Verification
 from ..signoff.wire import SignatureProblem
 from .svg import legend, table_plots
@@ -94,7 +95,7 @@ def release_report(release: Release, *, now: datetime | None = None) -> str:
     title = f"{content.label}, revision {content.revision or '(none)'}"
     body = [
         f"<h1>{escape(title)}</h1>",
-        f"<p>Release report, made {escape(stamp(now or datetime.now(UTC)))}</p>",
+        f"<p>Release report, made {escape(stamp(now))}</p>",
         _state(release),
         _what(release),
         "<h2>Cautions</h2>",

@@ -19,6 +19,7 @@ from ..core.numbers import with_unit
 from ..core.record import Place, Waiver, rule_text
 from ..core.rule import Rule, Severity
 from ..core.table import Table
+from ..core.times import stamp
 from ..errors import EditRefused
 
 if TYPE_CHECKING:
@@ -129,7 +130,7 @@ def waiver_for(
         unit=finding.unit,
         reason=reason.strip(),
         author=author.strip(),
-        time=datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
+        time=stamp(),
         approver=approver.strip(),
         expires=expires,
     )

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 
 from ..core.calibration_set import CalibrationSet
 from ..core.record import Places, Remark, Waiver
 from ..core.table import Table
+from ..core.times import stamp
 from ..editing.change import Change, RecordEdit, record_change
 from ..errors import EditRefused
 from ..rules.check import Finding
@@ -57,7 +57,7 @@ def remark(
     made = Remark(
         text=text.strip(),
         author=author.strip(),
-        time=_now(),
+        time=stamp(),
         table=table,
         places=places,
         answers=answers.id if answers is not None else "",
@@ -76,7 +76,7 @@ def settle(made: Remark, by: str) -> Change:
     """
     if not by.strip():
         raise EditRefused("Closing a remark needs a name.", "Say who closes it.")
-    closed = replace(made, settled_by=by.strip(), settled_at=_now())
+    closed = replace(made, settled_by=by.strip(), settled_at=stamp())
     return record_change(made, closed, "Settle a remark")
 
 
@@ -130,7 +130,3 @@ def approve(waiver: Waiver, approver: str) -> Change:
 def withdraw(waiver: Waiver) -> Change:
     """Return the change that takes a waiver away."""
     return record_change(waiver, None, f"Withdraw a waiver in {waiver.table}")
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")

@@ -9,16 +9,16 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import table_digest
 from ..core.record import Decision, Level, Maturity, Outcome, item_to_plain
+from ..core.times import stamp
 from ..editing.change import Change, RecordEdit
 from ..errors import EditRefused
 from . import sshsig
 from .keys import PrivateKey, PublicKey
-from .statement import stamp
 from .wire import SignatureProblem
 
 NAMESPACE = "bitepoint-decision"
@@ -59,7 +59,7 @@ def decide(
         raise EditRefused("A decision needs a name.", "Say who decides.")
     if outcome is Outcome.QUERIED and not comment.strip():
         raise EditRefused("A query needs a question.", "Say what is to be answered.")
-    time = stamp(now or datetime.now(UTC))
+    time = stamp(now)
     edits = []
     for id in ids:
         table = content.tables.get(id)
@@ -100,7 +100,7 @@ def give_level(
     ids = list(dict.fromkeys(tables))
     if not by.strip():
         raise EditRefused("A maturity level needs a name.", "Say who vouches for it.")
-    time = stamp(now or datetime.now(UTC))
+    time = stamp(now)
     edits = tuple(
         RecordEdit(
             None,

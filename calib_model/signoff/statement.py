@@ -11,12 +11,13 @@ import json
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import digests
 from ..core.record import Item, Record, SignOff, item_to_plain
+from ..core.times import stamp
 from .wire import SignatureProblem
 
 FORMAT = "bitepoint sign-off"
@@ -139,11 +140,6 @@ def statement_text(
         "tables": tables,
     }
     return json.dumps(plain, ensure_ascii=False, indent=1) + "\n"
-
-
-def stamp(time: datetime) -> str:
-    """Return a time as it is written: UTC, to the second."""
-    return time.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
 def read_statement(text: str) -> Statement:

@@ -40,6 +40,14 @@ def parser() -> VerbParser:
         "--detach", action="store_true", help="change this table only, not all of a shared axis"
     )
     fit_samples.add_samples(made, required=False)
+    made.add_argument(
+        "--nominal",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="unit under test that makes the table; may be given several times; all by default",
+    )
+    made.add_argument("--branch", choices=("up", "down"), help="samples of one branch of a sweep")
     return made
 
 
@@ -56,6 +64,10 @@ def run(arguments: Sequence[str]) -> Answer:
     table = proposals.table_of(stored.set, given.set, given.table)
     kept = fit_samples.numbers(given.fixed, "--fixed") if given.fixed else []
     samples = fit_samples.read(given, table) if given.data is not None else None
+    if samples is not None and given.branch:
+        from calib_model.shaping.branches import one_branch
+
+        samples = one_branch(samples, given.branch)
     proposal = proposals.proposed(
         lambda: place_breakpoints(
             stored.set,
@@ -65,6 +77,7 @@ def run(arguments: Sequence[str]) -> Answer:
             tolerance=given.tolerance,
             samples=samples,
             options=fit_samples.options(given) if samples is not None else None,
+            nominal=given.nominal,
             step=given.raster,
             kept=kept,
             free=given.free,

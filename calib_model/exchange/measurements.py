@@ -26,7 +26,7 @@ from .measurement_layout import Column, Layout, inspect
 
 BLOCK = 4 << 20
 """Characters read at a time."""
-SPOOL_ROWS = 2_000_000
+SPOOL_ROWS = 500_000
 """Above this many rows the columns go to a temporary file."""
 MOST_TOLD = 5
 _LABEL = "U40"

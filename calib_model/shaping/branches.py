@@ -31,6 +31,8 @@ AT_TURN = 2
 """So many samples next to a turn belong to neither branch: where exactly it turns is not known."""
 FEWEST = 20
 """A stretch with fewer samples is no branch."""
+LOOKED_AT = 1_000_000
+"""Samples among which two branches are looked for where nobody asked for them."""
 RESTLESS = 0.2
 """An input that moves by this share of its range from sample to sample makes no sweep."""
 APART = 3.0
@@ -264,6 +266,8 @@ def refuse_two_branches(table: Table, samples: Samples, options: FitOptions) -> 
     """
     if samples.rows < 2 * FEWEST:
         return
+    if samples.rows > LOOKED_AT:  # the beginning of a long recording shows whether it sweeps
+        samples = samples.only(np.arange(samples.rows) < LOOKED_AT)
     sweeps = split(samples)
     if not is_sweep(samples, sweeps):
         return

@@ -234,6 +234,7 @@ def place_breakpoints(
     reference: tuple[npt.ArrayLike, npt.ArrayLike] | None = None,
     samples: Samples | None = None,
     options: FitOptions | None = None,
+    nominal: Sequence[str] = (),
     step: float = 0.0,
     kept: Sequence[float] = (),
     free: bool = False,
@@ -254,6 +255,8 @@ def place_breakpoints(
         Or: samples, fitted finely to serve as the reference; the values are then fitted anew.
     options : FitOptions, optional
         For the fit to samples.
+    nominal : sequence of str
+        Units under test that make the table; all by default.
     step : float
         Breakpoints are to be multiples of it; 0 for any that the axis's storage holds.
     kept : sequence of float
@@ -267,7 +270,7 @@ def place_breakpoints(
     _suits(before, axis)
     own = before.axes[axis]
     if samples is not None:
-        lines = lines_of_samples(before, axis, samples, options or FitOptions())
+        lines = lines_of_samples(before, axis, samples, options or FitOptions(), nominal)
     elif reference is not None:
         lines = _given(before, axis, reference)
     else:
@@ -298,7 +301,7 @@ def place_breakpoints(
         else ("given points" if reference is not None else "the table itself")
     )
     return _proposal(
-        content, before, axis, lines, found, tolerance, detach, asked, samples, options
+        content, before, axis, lines, found, tolerance, detach, asked, samples, options, nominal
     )
 
 
@@ -322,7 +325,13 @@ def _given(table: Table, axis: int, reference: tuple[npt.ArrayLike, npt.ArrayLik
     return lines
 
 
-def lines_of_samples(table: Table, axis: int, samples: Samples, options: FitOptions) -> Lines:
+def lines_of_samples(
+    table: Table,
+    axis: int,
+    samples: Samples,
+    options: FitOptions,
+    nominal: Sequence[str] = (),
+) -> Lines:
     """Fit samples finely along one axis, and return the fit over the range they reach.
 
     Raises
@@ -333,6 +342,7 @@ def lines_of_samples(table: Table, axis: int, samples: Samples, options: FitOpti
     from .branches import refuse_two_branches
     from .fit import ready
     from .fit_estimate import estimate
+    from .fit_specimens import combined
     from .screening import screened
 
     ready(table)
@@ -354,11 +364,17 @@ def lines_of_samples(table: Table, axis: int, samples: Samples, options: FitOpti
     fine = replace(own, values=np.linspace(low, high, number), shared="", storage=_FREE)
     wide = replace(
         table,
-        axes=(*table.axes[:axis], fine, *table.axes[axis + 1 :]),
+        axes=tuple(fine if n == axis else replace(a, shared="") for n, a in enumerate(table.axes)),
         values=np.full([number if n == axis else s for n, s in enumerate(table.shape)], np.nan),
         rules=(),
     )
-    found = estimate(wide, kept, replace(options, elsewhere="fill"))
+    filling = replace(options, elsewhere="fill")
+    if len(kept.specimens) > 1:
+        found = combined(CalibrationSet({wide.id: wide}), {wide.id: kept}, filling, nominal)[0][
+            wide.id
+        ]
+    else:
+        found = estimate(wide, kept, filling)
     values = np.moveaxis(found.values.reshape(wide.shape), axis, 0).reshape(number, -1)
     return Lines(fine.values, values)
 
@@ -377,6 +393,7 @@ def _proposal(
     asked: Mapping[str, Any],
     samples: Samples | None,
     options: FitOptions | None,
+    nominal: Sequence[str],
 ) -> BreakpointsProposal:
     own = before.axes[axis]
     change = exchange_breakpoints(content, before.id, axis, found.breakpoints, detach=detach)
@@ -386,7 +403,7 @@ def _proposal(
     new_axes = {e.id: e.after for e in shared if e.after is not None}
     notes: tuple[str, ...]
     if samples is not None:
-        moved, notes = _refitted(content, moved, new_axes, after, samples, options)
+        moved, notes = _refitted(content, moved, new_axes, after, samples, options, nominal)
     else:
         shape = (len(found.breakpoints), *np.delete(np.array(before.shape), axis).tolist())
         values = np.moveaxis(found.values.reshape(shape), 0, axis)
@@ -452,13 +469,14 @@ def _refitted(
     after: Mapping[str, Table],
     samples: Samples,
     options: FitOptions | None,
+    nominal: Sequence[str],
 ) -> tuple[Table, tuple[str, ...]]:
     """Fit the samples anew on the new breakpoints, under the rules in force."""
     from .fit import fit
 
     tables: dict[str, Table | None] = {id: t for id, t in after.items() if id != moved.id}
     trial = content.replaced({**tables, moved.id: moved}, dict(new_axes))
-    found = fit(trial, moved.id, samples, options)
+    found = fit(trial, moved.id, samples, options, nominal=nominal)
     return found.table(moved.id), found.notes
 
 

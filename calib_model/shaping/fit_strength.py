@@ -17,9 +17,11 @@ STRONGEST = 1e3
 """Above, what is left is straight in all but name."""
 MOST_NODES = 1_030
 """Up to how many nodes a strength is chosen; beyond, `DEFAULT` is taken."""
+FEW_NODES = 150
+"""Up to so many nodes the decomposition is cheap."""
 MANY_PER_NODE = 20
 """Samples per node from which the degrees of freedom are counted by probes."""
-PROBES = 24
+PROBES = 12
 DEFAULT = 1e-4
 
 
@@ -51,8 +53,8 @@ def automatic(
     if rough.nnz == 0:
         return WEAKEST, False
     grid = np.logspace(np.log10(WEAKEST), np.log10(STRONGEST), 111)
-    if count > MANY_PER_NODE * k:
-        edf, missed, grid = _by_probes(normal, right, square, rough, grid[::4])
+    if k > FEW_NODES and count > MANY_PER_NODE * k:
+        edf, missed, grid = _by_probes(normal, right, square, rough, grid[::6])
     elif k <= MOST_NODES:
         found = _by_spectrum(normal, right, square, rough, grid)
         if found is None:

@@ -124,6 +124,24 @@ def test_breakpoints_in_json_and_into_a_set(run: Run, tmp_path: Path) -> None:
     assert "--count or --tolerance" in err
 
 
+def test_breakpoints_for_one_branch_of_a_sweep(run: Run) -> None:
+    arguments = ("breakpoints", NORMAL, APPLY, "--count", "7", *COLUMNS, "--json")
+    status, _, err = run(*arguments)
+    assert status == 2
+    assert "would fit neither" in err
+    status, text, _ = run(*arguments, *NEW, "--branch", "up", "--fixed", "2000")
+    answer = _strict(text)
+    assert status == 0
+    axis = answer["tables"][0]["axes"][0]
+    assert len(axis) == 7
+    assert 2000 in axis
+    # The take-up is soft at first (the sweep's own truth): more than half of them lie in its
+    # quarter of the range.
+    assert sum(x <= 3000 for x in axis) >= 4
+    errors = {e["state"]: e for e in answer["errors"]}
+    assert errors["after"]["rms"] < 0.03 < errors["before"]["rms"]
+
+
 def test_reaxis_says_what_is_passed_over(run: Run, tmp_path: Path) -> None:
     status, text, _ = run(
         "reaxis", NORMAL, "pre_engage_torque", "--axis", "pedal", "--to", "0,20,40,60,80,100"

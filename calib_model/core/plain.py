@@ -14,7 +14,7 @@ import numpy as np
 from ..errors import ModelError
 from .arrays import FloatArray
 from .axis import Axis, End, Interpolation
-from .rule import rule_from_plain
+from .rule_plain import rule_from_plain
 from .storage import Storage
 from .table import Table
 

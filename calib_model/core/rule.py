@@ -13,8 +13,8 @@ of one shape.  Everything broadcasts over a leading axis: cells (m, k), coeffici
 from __future__ import annotations
 
 from abc import ABC
-from collections.abc import Iterable, Mapping
-from dataclasses import Field, dataclass, field, fields
+from collections.abc import Iterable
+from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from functools import cached_property
 from typing import Any, ClassVar, Protocol
@@ -372,14 +372,6 @@ class Rule(ABC):
             active = inside if active is None else active & inside
         return Rows(rows.terms, rows.bound, rows.equal, rows.tolerance, active)
 
-    def in_scope(self, stack: Stack) -> BoolArray:
-        """Which cells the scope holds, shape (n, cells)."""
-        inside = np.ones((len(stack), stack.numbers.size), dtype=bool)
-        for part in self.scope:
-            x = stack.x_of_cells(stack.axis(part.axis), stack.numbers.reshape(-1))
-            inside &= (x >= part.low) & (x <= part.high)
-        return inside
-
     # -- plain data ----------------------------------------------------------------------
 
     def to_plain(self) -> dict[str, Any]:
@@ -413,96 +405,6 @@ def register(cls: type[Rule]) -> type[Rule]:
         raise ModelError(f"Rule kind {cls.kind!r} is empty or taken.")
     KINDS[cls.kind] = cls
     return cls
-
-
-def rule_from_plain(plain: Mapping[str, Any]) -> Rule:
-    """Make a rule from plain data, as `Rule.to_plain` gives it.
-
-    Raises
-    ------
-    ModelError
-        If the kind or a setting is not known or has the wrong type.
-    """
-    given = dict(plain)
-    kind = given.pop("kind", None)
-    if not isinstance(kind, str) or kind not in KINDS:
-        raise ModelError(f"Rule kind {kind!r} is not known.", f"Known kinds: {', '.join(KINDS)}.")
-    cls = KINDS[kind]
-    known = {f.name: f for f in fields(cls)}
-    arguments: dict[str, Any] = {}
-    for name, value in given.items():
-        if name not in known:
-            raise ModelError(
-                f"Rule {kind!r} has no setting {name!r}.", f"It has: {', '.join(known)}."
-            )
-        arguments[name] = _from_plain(kind, name, type_text(known[name]), value)
-    try:
-        return cls(**arguments)
-    except TypeError as error:
-        raise ModelError(f"Rule {kind!r} is incomplete: {error}.") from None
-
-
-def type_text(entry: Field[Any]) -> str:
-    """Return a field's type as text, whether or not its module defers annotations."""
-    given = entry.type
-    return given.__name__ if isinstance(given, type) else str(given)
-
-
-_PLAIN_TYPES: dict[str, tuple[type, ...]] = {
-    "str": (str,),
-    "bool": (bool,),
-    "float": (int, float),
-    "int": (int,),
-}
-
-
-def _from_plain(kind: str, name: str, type_text: str, value: Any) -> Any:
-    try:
-        if name == "scope":
-            return tuple(_range(part) for part in _listed(value))
-        if type_text == "Severity":
-            return Severity(value)
-        return _typed(type_text, value)
-    except (KeyError, TypeError, ValueError, OverflowError):
-        shown = str(value) if isinstance(value, str | int | float | bool) else "a list like this"
-        raise ModelError(f"Setting {name!r} of rule {kind!r} cannot be {shown[:60]}.") from None
-
-
-def _typed(type_text: str, value: Any) -> Any:
-    """Return a plain value as a type says, or raise TypeError, ValueError or OverflowError."""
-    if type_text.startswith("tuple["):
-        inner = type_text.removeprefix("tuple[").removesuffix("]").removesuffix(", ...")
-        return tuple(_typed(inner, part) for part in _listed(value))
-    allowed = _PLAIN_TYPES.get(type_text)
-    if allowed is None:
-        return value
-    if not isinstance(value, allowed) or (isinstance(value, bool) and bool not in allowed):
-        raise TypeError
-    return _number(value) if type_text == "float" else value
-
-
-def _number(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise TypeError
-    number = float(value)
-    if number != number:  # a limit that is no number would never be missed: not a rule at all
-        raise ValueError
-    return number
-
-
-def _listed(value: Any) -> Iterable[Any]:
-    if not isinstance(value, list | tuple):
-        raise TypeError
-    return value
-
-
-def _range(part: Any) -> Range:
-    if not isinstance(part, Mapping) or not set(part) <= {"axis", "low", "high"}:
-        raise TypeError
-    axis = part["axis"]
-    if not isinstance(axis, str):
-        raise TypeError
-    return Range(axis, _number(part.get("low", -np.inf)), _number(part.get("high", np.inf)))
 
 
 def _plain(value: Any) -> Any:

@@ -22,7 +22,8 @@ from ..core.arrays import FloatArray
 from ..core.axis import Axis, End, Interpolation
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import HEADER, VERSION, canonical_text
-from ..core.rule import KINDS, Rule, rule_from_plain, type_text
+from ..core.rule import KINDS, Rule
+from ..core.rule_plain import rule_from_plain, type_text
 from ..core.storage import Storage
 from ..core.table import MAX_AXES, Table
 from ..errors import DamagedFile, FileProblem, ModelError, NewerFile

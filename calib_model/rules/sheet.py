@@ -28,7 +28,8 @@ from ..core.calibration_set import CalibrationSet
 from ..core.numbers import exact
 from ..core.patterns import fits as wildcard_fits
 from ..core.roles import QUANTITIES, ROLES
-from ..core.rule import Rule, rule_from_plain
+from ..core.rule import Rule
+from ..core.rule_plain import rule_from_plain
 from ..core.table import RELATIONS, Table
 from ..errors import FileProblem, ModelError
 

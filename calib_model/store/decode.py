@@ -12,7 +12,8 @@ import numpy as np
 
 from ..core.axis import Axis, End, Interpolation
 from ..core.calibration_set import CalibrationSet
-from ..core.rule import Rule, rule_from_plain
+from ..core.rule import Rule
+from ..core.rule_plain import rule_from_plain
 from ..core.storage import Storage
 from ..core.table import NO_RELATIONS, Table
 from ..errors import DamagedFile, ModelError

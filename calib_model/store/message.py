@@ -14,7 +14,6 @@ from typing import Any
 MAGIC = b"BPCOLS01"
 PREFIX = struct.Struct("<8sI")
 MAX_HEADER = 1 << 20
-MAX_REQUEST = 1 << 16
 
 
 class BrokenMessage(Exception):

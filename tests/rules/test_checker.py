@@ -271,7 +271,7 @@ def test_every_kind_states_itself_and_has_a_remedy_or_is_meant_not_to() -> None:
 
 @pytest.mark.parametrize("rule", ALL_RULES, ids=lambda r: r.kind)
 def test_rules_are_values(rule: Rule) -> None:
-    from calib_model.core.rule import rule_from_plain
+    from calib_model.core.rule_plain import rule_from_plain
 
     again = rule_from_plain(rule.to_plain())
     assert again == rule

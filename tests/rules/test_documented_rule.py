@@ -13,7 +13,8 @@ import pytest
 from calib_model.core import rule as rule_base
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.core.rule import Range, Rule, rule_from_plain
+from calib_model.core.rule import Range, Rule
+from calib_model.core.rule_plain import rule_from_plain
 from calib_model.core.table import Table
 from calib_model.rules.check import check
 

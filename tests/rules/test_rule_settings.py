@@ -9,7 +9,8 @@ import pytest
 
 import calib_model.rules  # noqa: F401  # makes the kinds of rule known
 from calib_model.core.record import item_from_plain
-from calib_model.core.rule import KINDS, Rule, rule_from_plain, type_text
+from calib_model.core.rule import KINDS, Rule
+from calib_model.core.rule_plain import rule_from_plain, type_text
 from calib_model.errors import ModelError
 
 BEYOND_FLOATS = 10**400

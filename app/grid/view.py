@@ -485,9 +485,8 @@ class GridView(QTableView):
         """Keep the corner in its corner."""
         layout.spread(self, self._text_width)  # before Qt settles which scroll bars are needed
         super().resizeEvent(event)
+        self._lay_out()  # the headers may have taken another part of the room
         self._place_corner()
-        if self.currentIndex().isValid():
-            self.scrollTo(self.currentIndex())
 
     def content_height(self) -> int:
         """Return the height at which every row has generous room and nothing is left empty."""

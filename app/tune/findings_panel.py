@@ -16,6 +16,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from calib_model.core.rule import Rule
 from calib_model.remedies import Remedy
 from calib_model.rules.check import Finding
 
@@ -83,6 +84,8 @@ class FindingsPanel(QWidget):
         self._finder = RemedyFinder(self)
         self._finder.found.connect(self._show_remedies)
         self._kept: Finding | None = None
+        self._reached: tuple[str, Rule] | None = None
+        """The finding whose cell the cursor was taken to last."""
         self.model.modelAboutToBeReset.connect(self._keep)
         self.model.modelReset.connect(self._on_reset)
         desk.findings_changed.connect(self._describe)
@@ -98,25 +101,40 @@ class FindingsPanel(QWidget):
         return self.model.finding(self.list.currentIndex().row())
 
     def step(self, by: int) -> None:
-        """Choose the next (or previous) finding of the whole set and go to its cell."""
+        """Choose the next (or previous) finding of the whole set and go to its cell.
+
+        The first step goes to the finding that the list shows as chosen.
+        """
         report, table = self._desk.report, self._desk.table
         if report is None or not report.findings:
             self._desk.tell("No findings.")
             return
         now = self.finding
-        findings = report.findings
+        findings = self._in_turn()
         if now is not None and now in findings:
-            place = findings.index(now) + by
+            # The list chooses its first row by itself: nobody has been there yet.
+            place = findings.index(now) + (by if self._reached == _key(now) else 0)
         else:
             here = [n for n, f in enumerate(findings) if table and f.table == table.id]
             place = here[0] if here else (0 if by > 0 else -1)
         chosen = findings[place % len(findings)]
+        self._reached = _key(chosen)
         self._desk.open_table(chosen.table, chosen.cells[0] if chosen.cells else None)
         row = self.model.row_of(chosen)
         if row >= 0:
             self.list.setCurrentIndex(self.model.index(row))
         self._ask()
         self._desk.tell(f"Finding {findings.index(chosen) + 1} of {len(findings)}")
+
+    def _in_turn(self) -> list[Finding]:
+        """Return all findings in the order of the lists: table by table, likely causes first."""
+        report, document = self._desk.report, self._desk.current
+        if report is None:
+            return []
+        if self.model.whole_set or document is None:
+            return list(report.findings)
+        found = [f for id in document.content.tables for f in report.of(id)]
+        return found + [f for f in report.findings if f.table not in document.content.tables]
 
     def apply_remedy(self, number: int) -> None:
         """Apply the remedy with this number, as listed."""
@@ -131,6 +149,7 @@ class FindingsPanel(QWidget):
     def _go(self, index: QModelIndex) -> None:
         finding = self.model.finding(index.row())
         if finding is not None:
+            self._reached = _key(finding)
             self._desk.open_table(finding.table, finding.cells[0] if finding.cells else None)
 
     def _go_to_grid(self, index: QModelIndex) -> None:
@@ -240,6 +259,11 @@ class RemedyButton(QPushButton):
         return hint
 
     minimumSizeHint = sizeHint
+
+
+def _key(finding: Finding) -> tuple[str, Rule]:
+    """Return what a finding still has in common with itself after a new check."""
+    return finding.table, finding.source
 
 
 def counted(counts: tuple[int, int, int]) -> str:

@@ -54,6 +54,17 @@ def test_steps_go_through_the_set_and_to_the_cell(practice_desk: Desk, qtbot: Qt
     assert panel.finding == before
 
 
+def test_steps_follow_the_list_from_its_first_row(practice_desk: Desk, qtbot: QtBot) -> None:
+    panel = panel_on(practice_desk, qtbot)
+    for row in range(panel.model.rowCount()):
+        panel.step(+1)
+        assert panel.list.currentIndex().row() == row
+    first = practice_desk.table
+    panel.step(+1)
+    assert practice_desk.table is not first
+    assert panel.list.currentIndex().row() == 0
+
+
 def test_a_remedy_is_one_undo_step_and_its_finding_goes(practice_desk: Desk, qtbot: QtBot) -> None:
     panel = panel_on(practice_desk, qtbot)
     practice_desk.open_table("clamp_limit_plate")

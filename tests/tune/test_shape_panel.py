@@ -46,9 +46,7 @@ def test_smoothing_is_proposed_applied_and_undone(panel: ShapePanel, practice_de
     assert practice_desk.table == before
 
 
-def test_a_stronger_lambda_gives_a_straighter_curve(
-    panel: ShapePanel, practice_desk: Desk
-) -> None:
+def test_a_stronger_lambda_gives_a_straighter_curve(panel: ShapePanel, practice_desk: Desk) -> None:
     practice_desk.open_table("pre_engage_fade")
     panel.fields["how"].set_value("own")
     bends = []

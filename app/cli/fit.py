@@ -13,9 +13,12 @@ from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 
 if TYPE_CHECKING:
+    from calib_model.core.arrays import IntArray
+    from calib_model.core.table import Table
     from calib_model.shaping.fit import FitProposal
 
 SUMMARY = "fit a curve or map from measurements"
+LISTED_NODES = 12
 
 
 def parser() -> VerbParser:
@@ -183,6 +186,31 @@ def _fit_plain(proposal: FitProposal, id: str) -> dict[str, Any]:
     return plain
 
 
+def _not_measured(table: Table, state: IntArray) -> str:
+    """Name the nodes whose values are not measured, axis line by axis line where that is shorter."""
+    from calib_model.core.numbers import with_unit
+    from calib_model.core.rule import at_cell
+
+    unknown = state != 2
+    if not unknown.any():
+        return ""
+    named, rest = [], unknown.copy()
+    for number, axis in enumerate(table.axes):
+        if unknown.ndim < 2:
+            break
+        others = tuple(n for n in range(unknown.ndim) if n != number)
+        for place in unknown.all(axis=others).nonzero()[0].tolist():
+            named.append(f"all at {with_unit(float(axis.values[place]), axis.unit)}")
+            index: list[slice | int] = [slice(None)] * unknown.ndim
+            index[number] = place
+            rest[tuple(index)] = False
+    cells = rest.reshape(-1).nonzero()[0].tolist()
+    named += [at_cell(table, cell) for cell in cells[:LISTED_NODES]]
+    if len(cells) > LISTED_NODES:
+        named.append(f"{len(cells) - LISTED_NODES} more")
+    return f"Not measured, filled or kept: {'; '.join(named)}."
+
+
 def _told(proposal: FitProposal, notes: Sequence[str]) -> str:
     """Say how well each table is known, and list the outliers."""
     from app.cli.text import aligned
@@ -204,6 +232,9 @@ def _told(proposal: FitProposal, notes: Sequence[str]) -> str:
             f"standard error {spread}; {fit.count(2)} nodes measured, {fit.count(1)} thin, "  # type: ignore[arg-type]
             f"{fit.count(0)} without data."  # type: ignore[arg-type]
         )
+        unknown = _not_measured(table, fit.state)
+        if unknown:
+            parts.append(unknown)
         if fit.residuals.outliers:
             rows = [("line", *(a.label for a in table.axes), "value", "fitted")]
             rows += [

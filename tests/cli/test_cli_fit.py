@@ -48,6 +48,7 @@ def test_both_branches_of_the_sweep_into_a_set_with_its_report(run: Run, tmp_pat
     assert (status, err) == (0, "")
     flat = " ".join(text.split())
     assert "30 nodes measured, 20 thin, 0 without data" in flat
+    assert flat.count("Not measured, filled or kept: all at −10 °C; all at 60 °C.") == 2
     assert "Limit samples: new 1 (low), aged (high)" in flat
     assert "5163" in text  # the farthest planted outlier, by its line
     assert page.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")

@@ -187,7 +187,7 @@ def _fit_plain(proposal: FitProposal, id: str) -> dict[str, Any]:
 
 
 def _not_measured(table: Table, state: IntArray) -> str:
-    """Name the nodes whose values are not measured, axis line by axis line where that is shorter."""
+    """Name the nodes whose values are not measured, whole lines at once."""
     from calib_model.core.numbers import with_unit
     from calib_model.core.rule import at_cell
 

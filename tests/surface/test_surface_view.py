@@ -226,3 +226,12 @@ def test_actions_reach_the_surface(view: SurfaceView, desk: Desk) -> None:
     desk.open_table("fade")
     assert not rows["surface.front"].enabled(desk)
     assert rows["surface.auto"].enabled(desk)
+
+
+def test_a_proposal_takes_the_place_of_the_saved_state(view: SurfaceView, desk: Desk) -> None:
+    table = desk.table
+    assert table is not None
+    desk.propose({table.id: table.with_values(table.values + 1.0)})
+    assert [layer.name for layer in view.shown_layers(table)][1] == "as proposed"
+    desk.propose(None)
+    assert "as proposed" not in [layer.name for layer in view.shown_layers(table)]

@@ -119,7 +119,10 @@ class LayeredView(PlotView):
             return self._layers
         found = [Layer(table, Style.SOLID, "now")]
         saved, reference = self.desk.saved_table, self.desk.reference_table
-        if self.show_saved and saved is not None and saved is not table:
+        proposed = self.desk.proposed_table
+        if proposed is not None:  # in the place of the saved state: one veil less to tell apart
+            found.append(Layer(proposed, Style.DASHED, "as proposed"))
+        elif self.show_saved and saved is not None and saved is not table:
             found.append(Layer(saved, Style.DASHED, "as saved"))
         if self.show_reference and reference is not None and reference is not table:
             title = self.desk.reference.title if self.desk.reference else ""

@@ -55,7 +55,7 @@ class FindingsPanel(QWidget):
         self.model = FindingsModel(desk)
         self._heading = QLabel()
         self._heading.setWordWrap(True)
-        self.whole_set = QCheckBox("Of the &whole set")
+        self.whole_set = QCheckBox("Of the who&le set")
         self.whole_set.setToolTip("List the findings of every table of the set.")
         self.whole_set.toggled.connect(self.model.set_whole_set)
         self.list = FindingsList()

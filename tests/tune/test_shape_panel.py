@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
 from app.desk import Desk
@@ -139,6 +140,33 @@ def test_every_tool_answers_every_kind_of_table(panel: ShapePanel, practice_desk
             assert panel.outcome.text() not in ("", "Working…")
 
 
+def test_measurements_are_looked_for_beside_the_set(
+    panel: ShapePanel, practice_desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from PySide6.QtWidgets import QFileDialog, QPushButton
+
+    begun: list[str] = []
+    monkeypatch.setattr(
+        QFileDialog, "getOpenFileName", lambda _w, _title, start, _kinds: (begun.append(start), "")
+    )
+    practice_desk.current.path = SAMPLES / "larch_practice.h5"
+    practice_desk.open_table("current_for_clamp_apply")
+    panel.choose("fit")
+    panel.fields["data"].findChild(QPushButton).click()
+    assert begun == [str(SAMPLES)]
+
+
+def test_a_labels_key_reaches_its_field(panel: ShapePanel, practice_desk: Desk) -> None:
+    from PySide6.QtWidgets import QLabel
+
+    practice_desk.open_table("pre_engage_torque")
+    panel.choose("smooth")
+    for label in panel.findChildren(QLabel):
+        if "&" in label.text().replace("&&", ""):
+            assert label.buddy() is not None
+            assert label.buddy().focusPolicy() != Qt.FocusPolicy.NoFocus, label.text()
+
+
 def test_a_sweep_becomes_two_branches_with_a_gap(
     panel: ShapePanel, practice_desk: Desk, tmp_path: Path
 ) -> None:
@@ -200,3 +228,36 @@ def test_breakpoints_other_breakpoints_and_inverse(panel: ShapePanel, practice_d
     document = practice_desk.current
     assert document is not None
     assert "touch_point_current_inverse" in document.content
+
+
+def test_letters_of_fields_are_their_own_and_not_the_menus(
+    panel: ShapePanel, practice_desk: Desk
+) -> None:
+    import re
+    from collections import Counter
+
+    from PySide6.QtWidgets import QLabel, QPushButton
+
+    from app.shell.actions import MENUS
+
+    def letters(texts: list[str]) -> list[str]:
+        return [m.group(1).lower() for text in texts for m in re.finditer(r"&(\w)", text)]
+
+    menus = set(letters(list(MENUS.values())))
+    for table_id in ("current_for_clamp_apply", "pre_engage_fade"):
+        practice_desk.open_table(table_id)
+        for tool in TOOLS:
+            panel.choose(tool.id)
+            if "data" in panel.fields:
+                panel.fields["data"].set_value(SAMPLES / "larch_bench_sweep.csv")
+                panel._changed()
+            shown = [
+                w.text()
+                for kind in (QLabel, QPushButton)
+                for w in panel.findChildren(kind)
+                if w.isVisible()
+            ]
+            taken = letters(shown)
+            assert taken
+            twice = {letter for letter, times in Counter(taken).items() if times > 1}
+            assert not twice | (set(taken) & menus), (tool.id, taken)

@@ -33,7 +33,7 @@ def _detach_field(asking: Asking) -> tuple[Field, ...]:
         return ()
     users = len(asking.content.users_of(shared))
     options = ((False, f"All {users} tables that share it"), (True, "This table only"))
-    return (Field("detach", "&For", "choice", "The axis is shared.", options),)
+    return (Field("detach", "For", "choice", "The axis is shared.", options),)
 
 
 def _positive(settings: dict[str, Any], key: str, words: str) -> float:
@@ -57,12 +57,12 @@ def _place_fields(asking: Asking) -> tuple[Field, ...]:
               (("count", "The best of so many"), ("tolerance", "The fewest for an error"))),
         Field("count", "&Number", "number", "How many breakpoints.", default=float(count),
               when=lambda v: v.get("goal") == "count"),
-        Field("tolerance", f"&Error {unit}".strip(), "number",
+        Field("tolerance", f"Error {unit}".strip(), "number",
               "Largest difference from the table as it is.",
               when=lambda v: v.get("goal") == "tolerance"),
-        Field("step", f"&Raster {x_unit}".strip(), "number",
+        Field("step", f"Raster {x_unit}".strip(), "number",
               "Breakpoints are to be multiples of it; empty for any that can be stored."),
-        Field("free", "&Values may move", "check",
+        Field("free", "Values ma&y move", "check",
               "Values may leave the present curve, which halves the error where it is bent."),
         *_detach_field(asking),
     )  # fmt: skip
@@ -98,12 +98,12 @@ def _other_fields(asking: Asking) -> tuple[Field, ...]:
     sources += [(key, f"Shared axis {key}") for key in asking.content.shared_axes]
     return (
         *_axis_field(table),
-        Field("source", "&From", "choice", "Where the breakpoints come from.", tuple(sources)),
+        Field("source", "Fro&m", "choice", "Where the breakpoints come from.", tuple(sources)),
         Field("typed", f"&Breakpoints {shown(axis.unit)}".strip(), "text",
               "Rising numbers, separated by blanks or semicolons.",
               default=" ".join(exact(float(x)) for x in axis.values),
               when=lambda v: not v.get("source")),
-        Field("method", "&Values", "choice", "What the new values follow.",
+        Field("method", "Val&ues", "choice", "What the new values follow.",
               (("read", "As read before"), ("nearest", "Nearest everywhere"),
                ("not above", "Nowhere above before"), ("not below", "Nowhere below before"))),
         *_detach_field(asking),
@@ -149,10 +149,10 @@ def _inverse_fields(asking: Asking) -> tuple[Field, ...]:
     return (
         *_axis_field(table),
         Field("into", "&Into", "choice", "Which table takes the outcome.", tuple(into)),
-        Field("new_id", "New i&d", "text", "Id of the new table.",
+        Field("new_id", "New id", "text", "Id of the new table.",
               default=f"{table.id}_inverse", when=lambda v: not v.get("into")),
         Field("count", "&Number", "number", "How many breakpoints; empty: one for each value."),
-        Field("end", "&Plateaus", "choice", "Which input of a level stretch to take.",
+        Field("end", "P&lateaus", "choice", "Which input of a level stretch to take.",
               (("inner", "The inner end"), ("low", "The low end"), ("middle", "The middle"),
                ("high", "The high end"))),
     )  # fmt: skip

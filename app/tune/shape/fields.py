@@ -71,11 +71,14 @@ class FieldWidget(QWidget):
     field : Field
     changed : callable
         Called after every change by the user.
+    folder : str
+        Where a file is looked for first.
     """
 
-    def __init__(self, field: Field, changed: Callable[[], None]) -> None:
+    def __init__(self, field: Field, changed: Callable[[], None], folder: str = "") -> None:
         super().__init__()
         self.field = field
+        self._folder = folder
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         self.setToolTip(field.tip)
@@ -189,7 +192,10 @@ class FieldWidget(QWidget):
 
         def choose() -> None:
             name, _ = QFileDialog.getOpenFileName(
-                self, field.label.replace("&", ""), line.text(), field.default or ""
+                self,
+                field.label.replace("&", ""),
+                line.text().strip() or self._folder,
+                field.default or "",
             )
             if name:
                 line.setText(name)

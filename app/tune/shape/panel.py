@@ -85,7 +85,7 @@ class ShapePanel(QWidget):
         scroll.setFrameShape(QScrollArea.Shape.NoFrame)
         scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.run_button = QPushButton("&Propose")
+        self.run_button = QPushButton("Pr&opose")
         self.apply_button = QPushButton("&Apply")
         self.drop_button = QPushButton("&Drop")
         self.run_button.setToolTip("Work out the proposal.")
@@ -104,7 +104,7 @@ class ShapePanel(QWidget):
         column.addWidget(self.about)
         column.addWidget(self._form_place)
         column.addWidget(scroll, 1)
-        self.report_button = QPushButton("Save &report…")
+        self.report_button = QPushButton("Save report…")
         self.report_button.setMinimumHeight(36)
         self.report_button.setToolTip("Write residuals, coverage and outliers as a page (HTML).")
         self.report_button.clicked.connect(self.save_report)
@@ -170,13 +170,18 @@ class ShapePanel(QWidget):
         self.about.setText(self.tool.about)
         self.run_button.setVisible(not self.tool.live)
         self._layout = self._wanted()
+        current = self._desk.current
+        folder = str(current.path.parent) if current is not None and current.path else ""
         for field in self._layout:
-            widget = FieldWidget(field, self._changed)
+            widget = FieldWidget(field, self._changed, folder)
             if field.key in self._entered:
                 # What was entered for another table may not be among this one's options.
                 with contextlib.suppress(ValueError, IndexError, TypeError):
                     widget.set_value(self._entered[field.key])
             self._form.addRow(field.label, widget)
+            label = self._form.labelForField(widget)
+            if isinstance(label, QLabel):  # the label's key does not pass on to a focus proxy
+                label.setBuddy(widget.main)
             self.fields[field.key] = widget
         self._show_rows()
 

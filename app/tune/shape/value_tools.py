@@ -26,7 +26,7 @@ def _smooth_fields(asking: Asking) -> tuple[Field, ...]:
     return (
         Field(
             "how",
-            "&Strength",
+            "Stren&gth",
             "choice",
             "Chosen from the data, or by you.",
             (

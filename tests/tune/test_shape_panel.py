@@ -156,6 +156,25 @@ def test_measurements_are_looked_for_beside_the_set(
     assert begun == [str(SAMPLES)]
 
 
+def test_a_typed_file_brings_its_columns_and_the_keyboard_goes_on(
+    panel: ShapePanel, practice_desk: Desk, qtbot: QtBot
+) -> None:
+    from PySide6.QtTest import QTest
+
+    practice_desk.open_table("current_for_clamp_apply")
+    panel.choose("fit")
+    panel.activateWindow()
+    line = panel.fields["data"].main
+    line.setFocus()
+    QTest.keyClicks(line, str(SAMPLES / "larch_bench_sweep.csv"))
+    QTest.keyClick(line, Qt.Key.Key_Tab)
+    qtbot.wait(50)  # what was taken away is deleted by now
+    assert "column_value" in panel.fields
+    assert panel.fields["data"].isAncestorOf(panel.focusWidget())
+    QTest.keyClick(panel.focusWidget(), Qt.Key.Key_Tab)
+    assert panel.fields["column_0"].isAncestorOf(panel.focusWidget())
+
+
 def test_a_labels_key_reaches_its_field(panel: ShapePanel, practice_desk: Desk) -> None:
     from PySide6.QtWidgets import QLabel
 

@@ -71,14 +71,13 @@ class FieldWidget(QWidget):
     field : Field
     changed : callable
         Called after every change by the user.
-    folder : str
-        Where a file is looked for first.
     """
 
-    def __init__(self, field: Field, changed: Callable[[], None], folder: str = "") -> None:
+    def __init__(self, field: Field, changed: Callable[[], None]) -> None:
         super().__init__()
         self.field = field
-        self._folder = folder
+        self.folder = ""
+        """Where a file is looked for first."""
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         self.setToolTip(field.tip)
@@ -194,7 +193,7 @@ class FieldWidget(QWidget):
             name, _ = QFileDialog.getOpenFileName(
                 self,
                 field.label.replace("&", ""),
-                line.text().strip() or self._folder,
+                line.text().strip() or self.folder,
                 field.default or "",
             )
             if name:

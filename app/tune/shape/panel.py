@@ -164,26 +164,42 @@ class ShapePanel(QWidget):
     def _show_tool(self) -> None:
         """Make the fields of the tool for the table in work; what was entered stays."""
         self._keep_entered()
-        while self._form.rowCount():
-            self._form.removeRow(0)
-        self.fields = {}
+        before = self._take_fields()
         self.about.setText(self.tool.about)
         self.run_button.setVisible(not self.tool.live)
         self._layout = self._wanted()
         current = self._desk.current
         folder = str(current.path.parent) if current is not None and current.path else ""
         for field in self._layout:
-            widget = FieldWidget(field, self._changed, folder)
-            if field.key in self._entered:
-                # What was entered for another table may not be among this one's options.
-                with contextlib.suppress(ValueError, IndexError, TypeError):
-                    widget.set_value(self._entered[field.key])
+            widget = before.get(field.key)
+            if widget is None or _form(widget.field) != _form(field):
+                widget = FieldWidget(field, self._changed)
+                if field.key in self._entered:
+                    # What was entered for another table may not be among this one's options.
+                    with contextlib.suppress(ValueError, IndexError, TypeError):
+                        widget.set_value(self._entered[field.key])
+            widget.folder = folder
             self._form.addRow(field.label, widget)
             label = self._form.labelForField(widget)
             if isinstance(label, QLabel):  # the label's key does not pass on to a focus proxy
                 label.setBuddy(widget.main)
             self.fields[field.key] = widget
+        for key, widget in before.items():
+            if self.fields.get(key) is not widget:
+                widget.hide()
+                widget.deleteLater()  # not at once: it may be the one that says so
         self._show_rows()
+
+    def _take_fields(self) -> dict[str, FieldWidget]:
+        """Empty the form; the fields live on, one of them may have the keyboard."""
+        before, self.fields = self.fields, {}
+        while self._form.rowCount():
+            row = self._form.takeRow(0)
+            label = row.labelItem.widget() if row.labelItem is not None else None
+            if label is not None:
+                label.hide()
+                label.deleteLater()
+        return before
 
     def _wanted(self) -> tuple[Field, ...]:
         """The fields that the tool asks for now."""

@@ -81,7 +81,14 @@ class ShapePanel(QWidget):
         )
         scroll = QScrollArea()
         scroll.setWidgetResizable(True)
-        scroll.setWidget(self.outcome)
+        inside = QWidget()
+        inner = QVBoxLayout(inside)
+        inner.setContentsMargins(0, 0, 0, 0)
+        inner.addWidget(self.about)
+        inner.addWidget(self._form_place)
+        inner.addWidget(self.outcome, 1)
+        scroll.setWidget(inside)
+        self._scroll = scroll
         scroll.setFrameShape(QScrollArea.Shape.NoFrame)
         scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
@@ -101,8 +108,6 @@ class ShapePanel(QWidget):
         column = QVBoxLayout(self)
         column.setContentsMargins(8, 8, 8, 8)
         column.addWidget(self.choice)
-        column.addWidget(self.about)
-        column.addWidget(self._form_place)
         column.addWidget(scroll, 1)
         self.report_button = QPushButton("Save report…")
         self.report_button.setMinimumHeight(36)
@@ -168,8 +173,7 @@ class ShapePanel(QWidget):
         self.about.setText(self.tool.about)
         self.run_button.setVisible(not self.tool.live)
         self._layout = self._wanted()
-        current = self._desk.current
-        folder = str(current.path.parent) if current is not None and current.path else ""
+        folder = str(self._folder)
         for field in self._layout:
             widget = before.get(field.key)
             if widget is None or _form(widget.field) != _form(field):
@@ -189,6 +193,12 @@ class ShapePanel(QWidget):
                 widget.hide()
                 widget.deleteLater()  # not at once: it may be the one that says so
         self._show_rows()
+
+    @property
+    def _folder(self) -> Path:
+        """Where the set lies, and most likely what belongs to it."""
+        current = self._desk.current
+        return current.path.parent if current is not None and current.path else Path.home()
 
     def _take_fields(self) -> dict[str, FieldWidget]:
         """Empty the form; the fields live on, one of them may have the keyboard."""
@@ -282,6 +292,12 @@ class ShapePanel(QWidget):
         changes = not made.is_empty
         self.apply_button.setEnabled(changes)
         self.drop_button.setEnabled(changes)
+        if not self.tool.live:  # asked for by a button: the answer comes into sight
+            QTimer.singleShot(0, self._show_outcome)
+
+    def _show_outcome(self) -> None:
+        bar, top = self._scroll.verticalScrollBar(), self.outcome.y()
+        bar.setValue(min(top, bar.maximum()))
 
     def _forget(self) -> None:
         self._beside.forget()
@@ -314,7 +330,10 @@ class ShapePanel(QWidget):
         if made is None or self._desk.table is None:
             return
         name, _ = QFileDialog.getSaveFileName(
-            self, "Save report", f"{self._desk.table.id}_fit.html", "Pages (*.html)"
+            self,
+            "Save report",
+            str(self._folder / f"{self._desk.table.id}_fit.html"),
+            "Pages (*.html)",
         )
         if not name:
             return

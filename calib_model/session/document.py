@@ -118,7 +118,9 @@ class Document:
         self.history: HistoryLike = PlainHistory()
         """Entries that the file holds, oldest first."""
         self._undo: list[Change] = []
-        self._redo: list[Change] = []
+        self._redo: list[tuple[Change, Change | None]] = []
+        """Changes taken back, each with the pending one that says so; None where taking it back
+        left nothing to say."""
         self._pending: list[Change] = []
         self._being_saved = 0
         """How many of the pending changes a running save writes: those are not taken back or
@@ -182,7 +184,7 @@ class Document:
             and last.merge == change.merge
             and self._content is not self._saved
             and not self._redo
-            and len(self._pending) > self._being_saved
+            and self._last_pending() is last  # a file or a running save may hold it already
         )
         if merges and last is not None:
             merged = last.merged_with(change)
@@ -204,13 +206,15 @@ class Document:
         self._require_writable()
         change = self._undo[-1]
         inverse = replace(change.inverse(), title=f"Undo {change.title}", time="")
+        inverse = inverse.stamped(self.author)
         new = apply(self._content, inverse)
         self._undo.pop()
-        self._redo.append(change)
         if self._last_pending() is change:
             self._pending.pop()
+            self._redo.append((change, None))
         else:
-            self._pending.append(inverse.stamped(self.author))
+            self._pending.append(inverse)
+            self._redo.append((change, inverse))
         return self._switch(new, inverse)
 
     def redo(self) -> Event | None:
@@ -218,12 +222,12 @@ class Document:
         if not self._redo:
             return None
         self._require_writable()
-        change = replace(self._redo[-1], merge="")
+        undone, recorded = self._redo[-1]
+        change = replace(undone, merge="")
         new = apply(self._content, change)
         self._redo.pop()
         self._undo.append(change)
-        last = self._last_pending()
-        if last is not None and last.title == f"Undo {change.title}":
+        if recorded is not None and self._last_pending() is recorded:
             self._pending.pop()
         else:
             self._pending.append(change)
@@ -254,7 +258,7 @@ class Document:
     @property
     def redo_title(self) -> str:
         """What redo would do again; empty if nothing."""
-        return self._redo[-1].title if self._redo else ""
+        return self._redo[-1][0].title if self._redo else ""
 
     def break_merge(self) -> None:
         """End a run of merged changes: the next one is its own undo step."""

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
@@ -22,7 +25,7 @@ from calib_model.editing.change import (
 from calib_model.editing.lock_changes import with_locks
 from calib_model.errors import EditRefused
 from calib_model.session.document import Document, Event
-from calib_model.session.history import describe_change
+from calib_model.session.history import content_after, describe_change, entries_of
 
 TABLE = Table("a", [1.0, 2.0, 3.0], (Axis([0, 1, 2]),), "A", "N.m")
 CONTENT = CalibrationSet([TABLE, Table("b", 5.0)])
@@ -148,3 +151,61 @@ def test_history_tells_values_of_a_table_exchanged_whole() -> None:
     locked = with_locks(TABLE.with_values([1.0, 2.0, 0.0]), mask)
     lines = describe_change(table_change(TABLE, locked, "Set and lock"), CONTENT)
     assert lines == ["A: rules or locks changed", "A at axis 2: 3 → 0 N·m"]
+
+
+class RecordingJournal:
+    """Keeps the plain changes, as a journal on disk would."""
+
+    def __init__(self) -> None:
+        self.changes: list[Change] = []
+
+    def append(self, record: Mapping[str, Any]) -> None:
+        if set(record) != {"reason"}:
+            self.changes.append(change_from_plain(record))
+
+    def save_point(self) -> Any:
+        raise NotImplementedError
+
+
+_STEPS = st.sampled_from(
+    ["drag 1", "drag 6", "drag 7", "edit", "undo", "redo", "save", "begin", "fail", "reason", "end"]
+)
+
+
+@settings(max_examples=300)
+@given(st.lists(_STEPS, max_size=30))
+# Two changes of one title; and a drag that would have run on into one that the file holds.
+@example(["drag 6", "save", "undo", "drag 7", "undo", "redo"])
+@example(["drag 6", "edit", "save", "undo", "drag 1", "drag 6", "drag 7"])
+def test_history_and_journal_lead_to_the_present_state_whatever_is_done(steps: list[str]) -> None:
+    document = Document(CONTENT)
+    document.journal = journal = RecordingJournal()
+    for step in steps:
+        match step.split():
+            case ["drag", value]:
+                change = put(document, 0, float(value), merge="drag")
+                document.do(replace(change, title="Drag"))
+            case ["edit"]:
+                document.do(put(document, 1, float(document.content["a"].values[1]) + 1))
+            case ["undo"]:
+                document.undo()
+            case ["redo"]:
+                document.redo()
+            case ["save"]:
+                document.mark_saved(document.begin_save().content)
+            case ["begin"]:
+                document.begin_save()
+            case ["fail"]:
+                document.save_failed()
+            case ["reason"]:
+                document.give_reason("why")
+            case ["end"]:
+                document.break_merge()
+        assert content_after(document.content, entries_of(document)) == CONTENT
+    replayed = CONTENT
+    for change in journal.changes:
+        replayed = apply(replayed, change)
+    assert replayed == document.content
+    while document.undo():
+        pass
+    assert document.content == CONTENT

@@ -21,6 +21,8 @@ from .samples import Samples
 
 COMPILED_FROM = 200_000
 """Samples from which the compiled pass is worth loading."""
+LOADED_FROM = 20_000
+"""The same where the compiled code is there already."""
 LOSSES = ("squares", "huber", "biweight")
 TUNING = {"squares": np.inf, "huber": 1.345, "biweight": 4.685}
 """Tuning constants for 95 % efficiency on normal noise (Huber; Beaton and Tukey)."""
@@ -114,9 +116,7 @@ def gather_moments(
         By default the compiled pass where it saves time.
     """
     if compiled is None:
-        from ..lookup.compiled import available
-
-        compiled = len(samples) >= COMPILED_FROM and available()
+        compiled = worth_compiling(len(samples))
     if compiled and weights is None and _plain_axes(axes):
         from . import assembly_compiled
 
@@ -137,6 +137,13 @@ def gather_moments(
             w = w * robust_weight(rest, loss, cutoff)
         _add(result, cell, t, u, w, z)
     return result
+
+
+def worth_compiling(count: int) -> bool:
+    """Whether a pass over so many samples is worth the compiled code, which may be loaded."""
+    from ..lookup.compiled import available, loaded
+
+    return available() and count >= (LOADED_FROM if loaded() else COMPILED_FROM)
 
 
 def _plain_axes(axes: Sequence[Axis]) -> bool:

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..core.arrays import FloatArray, IntArray
 from .fit_estimate import Estimate
+from .fit_strength import solve_columns
 from .problem import RuleSystem
 
 MOST_NODES = 1_600
@@ -97,4 +98,4 @@ def _inverse_under(form: Any, rows: Any) -> FloatArray:
     right = np.zeros((k + m, k))
     right[:k] = np.diag(scale)
     factor = splu(csc_array(inner), permc_spec="MMD_AT_PLUS_A")
-    return np.asarray(scale[:, None] * factor.solve(right)[:k])
+    return np.asarray(scale[:, None] * solve_columns(factor, right)[:k])

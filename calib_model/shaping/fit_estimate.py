@@ -12,7 +12,7 @@ from ..core.table import Table
 from .assembly import Moments, coverage, gather_moments, normal_equations
 from .fit_options import FitOptions, refuse_few, states
 from .fit_residuals import influence, spread_of
-from .fit_strength import DEFAULT, automatic
+from .fit_strength import DEFAULT, automatic, solve_columns
 from .roughness import axes_along, penalty
 from .samples import Samples, SamplesRefused
 from .screening import Screening, screened
@@ -303,7 +303,7 @@ class _Solver:
         part = normal[free][:, free]
         if free.size > MOST_COUNTED:
             return float(free.size)
-        return float(np.trace(_factor(form).solve(part.toarray())))
+        return float(np.trace(solve_columns(_factor(form), part.toarray())))
 
 
 def _factor(form: Any) -> Any:

@@ -72,9 +72,9 @@ def chunks_of_residuals(
 
 def _compiled_reader(axes: Sequence[Axis], node_values: FloatArray, count: int):  # type: ignore[no-untyped-def]
     from ..lookup import compiled
-    from .assembly import COMPILED_FROM
+    from .assembly import worth_compiling
 
-    if count < COMPILED_FROM or not compiled.available() or not compiled.load():
+    if not worth_compiling(count) or not compiled.load():
         return None
     grid = node_values.reshape([len(a) for a in axes])
     return lambda points: compiled.lookup_values(axes, grid, points)

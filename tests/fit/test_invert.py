@@ -18,7 +18,8 @@ from calib_model.errors import EditRefused
 from calib_model.lookup import lookup
 from calib_model.shaping.breakpoints import place_breakpoints
 from calib_model.shaping.fit import fit
-from calib_model.shaping.invert import inverse_of, invert
+from calib_model.shaping.invert import invert
+from calib_model.shaping.invert_lines import inverse_of
 from calib_model.shaping.samples import from_arrays
 from calib_model.store import open_file
 from tests.fit.making_fits import SAMPLE_SETS, curve, only

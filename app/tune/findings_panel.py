@@ -33,6 +33,8 @@ class FindingsList(QListView):
     def resizeEvent(self, event: QResizeEvent) -> None:
         super().resizeEvent(event)
         self.scheduleDelayedItemsLayout()
+        # Larger text or more remedies leave less room: the chosen finding stays in it.
+        QTimer.singleShot(0, self, lambda: self.scrollTo(self.currentIndex()))
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):

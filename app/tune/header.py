@@ -7,6 +7,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from app.desk import Desk
+from app.grid.entry_strip import ShortLabel
 from calib_model.core.numbers import exact, short, with_unit
 from calib_model.core.table import Table
 
@@ -17,17 +18,19 @@ class TableHeader(QWidget):
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._desk = desk
-        self._name, self._facts, self._cell = QLabel(), QLabel(), QLabel()
+        # A number cut at the edge would read as another one: the plain lines end in an ellipsis.
+        self._name, self._facts, self._cell = QLabel(), ShortLabel(), ShortLabel()
         column = QVBoxLayout(self)
         column.setContentsMargins(8, 6, 8, 4)
         column.setSpacing(1)
         for label in (self._name, self._facts, self._cell):
-            label.setTextFormat(Qt.TextFormat.RichText)
+            label.setTextFormat(
+                Qt.TextFormat.RichText if label is self._name else Qt.TextFormat.PlainText
+            )
             policy = QSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
             label.setSizePolicy(policy)
             label.setTextInteractionFlags(Qt.TextInteractionFlag.NoTextInteraction)
             column.addWidget(label)
-        self._facts.setWordWrap(False)
         self._cell.setAccessibleName("Cell under the cross-hair")
         for signal in (desk.table_changed, desk.edited, desk.current_changed):
             signal.connect(self._show_table)
@@ -51,7 +54,7 @@ class TableHeader(QWidget):
             f"<span style='font-size:large'><b>{_plain(table.label)}</b></span>"
             f"&nbsp;&nbsp;<tt>{_plain(table.id)}</tt>{_plain(function)}"
         )
-        self._facts.setText(_plain("  ·  ".join(_facts(table))))
+        self._facts.setText("  ·  ".join(_facts(table)))
         tip = f"<p>{_plain(table.description)}</p>" if table.description else ""
         self.setToolTip(tip)
         self._show_cell()
@@ -73,7 +76,7 @@ class TableHeader(QWidget):
             values = values[np.isfinite(values)]
             if values.size:
                 text += f"  ·  {chosen} cells, {short(values.min())} to {short(values.max())}"
-        self._cell.setText(_plain(text))
+        self._cell.setText(text)
 
 
 def _facts(table: Table) -> list[str]:

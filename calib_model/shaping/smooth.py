@@ -41,6 +41,8 @@ MOST_CELLS = 40_000
 MOST_WEIGHTED = 1_200
 """Up to how many cells an automatic strength heeds weights and gaps exactly."""
 FEW_CELLS = 25
+ROUND_OFF = 1e-12
+"""What share of a table's largest value counts as the solver's rounding."""
 STRAIGHT = float("inf")
 """The strength that leaves no curvature at all."""
 
@@ -277,6 +279,8 @@ class Smoother:
         )
         sets = with_values(self.system, stored.values)
         before, after = before_and_after(self.system, stored.values)
+        # A table that is smooth already comes back with the solver's rounding: that is no change.
+        after = {p: before[p] if _same(before[p], t) else t for p, t in after.items()}
         ideal = self.system.unstacked(solution.values)
         return Proposal(
             f"Smooth {self.table.label}",
@@ -383,6 +387,13 @@ class Smoother:
             return None
         nothing = np.empty(0, dtype=np.int64)
         return Solution(reduced.full(free), "", 0.0, nothing, True)
+
+
+def _same(before: Table, after: Table) -> bool:
+    """Tell whether two states differ by no more than rounding."""
+    filled = before.values[np.isfinite(before.values)]
+    near = ROUND_OFF * float(np.max(np.abs(filled), initial=0.0))
+    return bool(np.allclose(after.values, before.values, rtol=0, atol=near, equal_nan=True))
 
 
 def smooth(

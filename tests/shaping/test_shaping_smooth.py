@@ -342,3 +342,11 @@ def test_the_change_is_one_step_back_and_tells_its_settings() -> None:
     assert "effective degrees of freedom" in change.note
     assert (0, "t") in proposal.ideal
     assert np.abs(proposal.ideal[(0, "t")] - proposal.values("t")).max() <= 0.25 + 1e-9
+
+
+@pytest.mark.parametrize("values", [np.full(12, 7.0), np.arange(12) * 1234.56789])
+def test_what_is_smooth_already_is_left_bit_for_bit(values: np.ndarray) -> None:
+    content = curve(values)
+    made = smooth(content, "t")
+    assert made.is_empty
+    assert np.array_equal(made.values("t"), values)

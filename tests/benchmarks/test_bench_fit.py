@@ -88,7 +88,7 @@ def test_assembly_of_a_million_samples(
 
 
 def test_robust_monotone_fit_of_a_million_samples(
-    table: Table, samples: Samples, record_testsuite_property: Record
+    table: Table, samples: Samples, record_testsuite_property: Record, timed: bool
 ) -> None:
     content = CalibrationSet([table])
     found = fit(content, "map", samples)
@@ -101,7 +101,7 @@ def test_robust_monotone_fit_of_a_million_samples(
     record_testsuite_property("robust monotone fit, 1e6 samples: seconds", round(ours, 2))
     record_testsuite_property("robust fit relative to one SciPy assembly", round(ours / scipy, 2))
     # One assembly by SciPy takes 0.4 s where the fit's target of 1 s was set.
-    assert ours / scipy <= 2.5
+    assert not timed or ours / scipy <= 2.5
 
 
 def test_breakpoints_of_a_dense_reference(record_testsuite_property: Record) -> None:

@@ -65,7 +65,7 @@ def held_map(size: int) -> CalibrationSet:
 
 @pytest.mark.parametrize(("size", "target"), [(12, None), (20, 15.0), (32, None)])
 def test_constrained_map(
-    size: int, target: float | None, record_testsuite_property: Record
+    size: int, target: float | None, record_testsuite_property: Record, timed: bool
 ) -> None:
     content = held_map(size)
     smoother = Smoother(content, "t")
@@ -81,11 +81,11 @@ def test_constrained_map(
     record_testsuite_property(f"{name}: milliseconds", round(ours, 1))
     record_testsuite_property(f"{name}: times the bare solver", round(ours / solver, 1))
     if target is not None:
-        assert ours < target * SLACK
-    assert ours < 8 * solver
+        assert not timed or ours < target * SLACK
+    assert not timed or ours < 8 * solver
 
 
-def test_a_drag_on_a_smoothed_map(record_testsuite_property: Record) -> None:
+def test_a_drag_on_a_smoothed_map(record_testsuite_property: Record, timed: bool) -> None:
     # One cell moves: the rules are stated anew, the map is smoothed, rounded and proposed.
     content = grid((20, 20), *MAP_RULES[:3], noise=10, storage=Storage("uint16", 1, 10))
     rng = np.random.default_rng(0)
@@ -98,10 +98,10 @@ def test_a_drag_on_a_smoothed_map(record_testsuite_property: Record) -> None:
 
     took = best(drag)
     record_testsuite_property("drag on a smoothed 20 x 20 map: milliseconds", round(took, 1))
-    assert took < 40 * SLACK
+    assert not timed or took < 40 * SLACK
 
 
-def test_automatic_strength(record_testsuite_property: Record) -> None:
+def test_automatic_strength(record_testsuite_property: Record, timed: bool) -> None:
     content = grid((20, 20), noise=10)
     weights = np.random.default_rng(0).uniform(0.5, 2, (20, 20))
     plain = best(lambda: Smoother(content, "t").choose())
@@ -113,11 +113,11 @@ def test_automatic_strength(record_testsuite_property: Record) -> None:
     record_testsuite_property(
         "automatic strength 20 x 20, weighted: milliseconds", round(weighted - whole, 1)
     )
-    assert plain - whole < 4.0 * SLACK
-    assert weighted - whole < 100.0 * SLACK
+    assert not timed or plain - whole < 4.0 * SLACK
+    assert not timed or weighted - whole < 100.0 * SLACK
 
 
-def test_explaining_contradictions(record_testsuite_property: Record) -> None:
+def test_explaining_contradictions(record_testsuite_property: Record, timed: bool) -> None:
     far = {(0, 0): 150.0, (31, 31): 60.0}
     plain = gather(locked(grid((32, 32), *MAP_RULES[:3]), far), ["t"])
     bent = gather(
@@ -129,8 +129,8 @@ def test_explaining_contradictions(record_testsuite_property: Record) -> None:
     assert all(core is not None and core.irreducible for core in found)
     record_testsuite_property("contradiction 32 x 32, order: milliseconds", round(differences, 1))
     record_testsuite_property("contradiction 32 x 32, convex: milliseconds", round(curvature, 0))
-    assert differences < 5.0 * SLACK
-    assert curvature < 500.0 * SLACK
+    assert not timed or differences < 5.0 * SLACK
+    assert not timed or curvature < 500.0 * SLACK
     offered = best(lambda: explain(plain), 2)
     record_testsuite_property("the same with nearest locks: milliseconds", round(offered, 0))
 
@@ -148,11 +148,11 @@ def test_repair_on_the_raster(record_testsuite_property: Record) -> None:
     record_testsuite_property("repair 12 x 16, concave, to the raster: milliseconds", round(took))
 
 
-def test_plain_problem_is_no_detour(record_testsuite_property: Record) -> None:
+def test_plain_problem_is_no_detour(record_testsuite_property: Record, timed: bool) -> None:
     # Monotone both ways alone: what a bare isotonic repair costs.
     content = grid((20, 20), *MAP_RULES[:2], noise=10)
     system = gather(content, ["t"])
     system.reduced  # noqa: B018  (stated once, as a drag of the strength does)
     took = best(lambda: minimise(system, eye_array(400, format="csr"), -system.values))
     record_testsuite_property("isotonic 20 x 20: milliseconds", round(took, 1))
-    assert took < 15 * SLACK
+    assert not timed or took < 15 * SLACK

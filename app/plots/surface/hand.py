@@ -216,7 +216,10 @@ class Hand:
         view, table = self.view, self.view.desk.table
         assert table is not None
         if locked_cells(table)[drag.cell]:
-            return "The cell is locked. Unlock first (Free locked cells) if the value is meant to change."
+            return (
+                "The cell is locked. "
+                "Unlock first (Free locked cells) if the value is meant to change."
+            )
         if np.isnan(drag.start[drag.cell]):
             return "The cell is empty. Type a value in the grid first."
         tall = view.lens.pixels_per_height(drag.node) * 2 * 0.6 / view.camera.zoom

@@ -319,15 +319,15 @@ def _entry(plain: dict[str, Any], number: int, line: int, source: str) -> Entry:
 def applied(content: CalibrationSet, sheet: Sheet) -> Applied:
     """Return what a sheet makes of a set; the set stays as it is.
 
-    Notes
-    -----
-    `calib_model.session.rule_sheet.apply_sheet` turns it into one change that can be undone.
-
     Raises
     ------
     ModelError
         If an entry binds several tables to one role, gives a table the wrong number of inputs,
         or two entries give a shared axis different inputs.
+
+    Notes
+    -----
+    `calib_model.session.rule_sheet.apply_sheet` turns it into one change that can be undone.
     """
     tables = {table.id: table for table in content}
     matched: dict[str, None] = {}

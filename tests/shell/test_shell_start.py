@@ -41,7 +41,8 @@ def look():
     window = next(w for w in QApplication.topLevelWidgets() if isinstance(w, MainWindow))
     if not seen:
         seen.append((window.isVisible(), len(window.desk.documents), window.tune is not None))
-    if len(window.desk.documents) == 2 and window.tune is not None and not window.jobs.running:
+    if len(window.desk.documents) == 2 and window.tune is not None and not (
+            window.jobs.running or window._refresh.isActive()):
         print("first:", seen[0])
         print("open:", [d.title for d in window.desk.documents], window.desk.current.title)
         print("findings:", window.desk.report is not None, window.status.findings.text())

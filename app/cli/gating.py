@@ -89,14 +89,12 @@ def gate_words(found: Gate, items: Sequence[Item]) -> str:
 
 def blocked(items: Sequence[Item], path: Path) -> str:
     """Return in one line why a set cannot be signed."""
-    counts: dict[str, int] = {}
-    for item in items:
-        counts[item.kind] = counts.get(item.kind, 0) + 1
-    kinds = ", ".join(f"{number} × {kind}" for kind, number in counts.items())
+    from calib_model.signoff.gate import counted
+
     first = items[0]
     place = f"{first.table}: " if first.table else ""
     return (
-        f"{path}: Not signed: {count(len(items), 'thing')} in the way ({kinds}). "
+        f"{path}: Not signed: {count(len(items), 'thing')} in the way ({counted(items)}). "
         f"First: {place}{first.text} {first.remedy} "
         f"`bitepoint sign {path} --list` lists all."
     )

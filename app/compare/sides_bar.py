@@ -7,11 +7,11 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QTool
 
 from app.desk import Desk
 from app.plots.view import OneLine
+from app.quiet import QuietCombo
 from calib_model.session.document import Document
 
 from .service import Comparing
 from .sides import Side
-from .summary import QuietCombo
 
 LIVE, EARLIER, KEPT = "live", "earlier", "kept"
 

@@ -3,24 +3,22 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QEvent, QObject, Qt, QTimer, Signal
-from PySide6.QtGui import QKeyEvent, QKeySequence, QResizeEvent, QWheelEvent
+from PySide6.QtGui import QKeyEvent, QKeySequence, QResizeEvent
 from PySide6.QtWidgets import (
-    QAbstractItemView,
     QBoxLayout,
     QComboBox,
-    QDoubleSpinBox,
     QHBoxLayout,
-    QHeaderView,
     QLabel,
     QLineEdit,
     QSizePolicy,
     QStackedWidget,
-    QTableView,
     QToolButton,
     QVBoxLayout,
     QWidget,
 )
 
+from app.quiet import QuietCombo, QuietSpin
+from app.row_view import RowView
 from calib_model.compare import State, Threshold
 
 from .row_delegate import ComparedRowDelegate
@@ -33,51 +31,14 @@ WIDE = 560
 _ANY_FUNCTION = "any function"
 
 
-class QuietCombo(QComboBox):
-    """A combo box that leaves the wheel alone."""
-
-    def wheelEvent(self, event: QWheelEvent) -> None:
-        """Let whoever scrolls have the wheel."""
-        event.ignore()
-
-
-class QuietSpin(QDoubleSpinBox):
-    """A spin box that leaves the wheel alone: a scroll must not change what is hidden."""
-
-    def wheelEvent(self, event: QWheelEvent) -> None:
-        """Let whoever scrolls have the wheel."""
-        event.ignore()
-
-
-class SummaryView(QTableView):
-    """The rows; a table view of one column only counts its rows on a reset."""
+class SummaryView(RowView):
+    """The rows; keys that are typed go to the filter."""
 
     def __init__(self, owner: Summary) -> None:
         super().__init__(owner)
         self._owner = owner
-        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setTabKeyNavigation(False)
-        self.setShowGrid(False)
-        self.horizontalHeader().hide()
-        self.horizontalHeader().setStretchLastSection(True)
-        self.verticalHeader().hide()
-        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         self.setAccessibleName("Compared tables")
-        self._rows = ComparedRowDelegate(self)
-        self.setItemDelegate(self._rows)
-        self._fit()
-
-    def _fit(self) -> None:
-        self.verticalHeader().setDefaultSectionSize(self._rows.height(self.fontMetrics()))
-
-    def changeEvent(self, event: QEvent) -> None:
-        """Give rows the height that another font needs."""
-        super().changeEvent(event)
-        if event.type() == QEvent.Type.FontChange:
-            self._fit()
+        self.draw_by(ComparedRowDelegate(self))
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Show a table, or type into the filter."""

@@ -6,8 +6,9 @@ from typing import Any
 
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
+from app.quiet import QuietCombo
+
 from .pair import PairDesk
-from .summary import QuietCombo
 
 BOTH, LESS = "A and B", "B less A"
 

@@ -9,9 +9,8 @@ from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QResizeEvent
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QLineEdit, QPushButton, QWidget
 
+from app.quiet import QuietCombo
 from calib_model.compare.take_over import Into
-
-from .summary import QuietCombo
 
 ROOMY = 840
 """From this width on there is room for labels and whole names."""
@@ -84,7 +83,7 @@ class TakeStrip(QWidget):
                     Order(Scope(self.scope.currentData()), into)
                 )
             )
-        self._labels = QLabel("&Reason"), QLabel("Take over")
+        self._labels = QLabel("Reas&on"), QLabel("Take over")
         label, what = self._labels
         label.setBuddy(self.reason)
         what.setBuddy(self.scope)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QWheelEvent
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QWidget
 
+from app.quiet import QuietCombo
 from calib_model.core.numbers import with_unit
 
 from .source import GridSource
@@ -14,17 +14,13 @@ from .texts import caption
 _KEYS = {2: "Alt+PgUp/PgDown", 3: "Alt+Shift+PgUp/PgDown"}
 
 
-class PlaneChoice(QComboBox):
-    """A list of breakpoints; the wheel never changes it."""
+class PlaneChoice(QuietCombo):
+    """A list of breakpoints."""
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
-
-    def wheelEvent(self, event: QWheelEvent) -> None:
-        """Leave the wheel to whatever scrolls."""
-        event.ignore()
 
 
 class PlaneBar(QWidget):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QEvent, QSignalBlocker, QSize, Qt, QTimer, Signal
+from PySide6.QtCore import QSignalBlocker, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QCheckBox,
@@ -28,6 +28,7 @@ from app.plots.heatmap import HeatMapView, Show
 from app.plots.legend import Legend
 from app.plots.slices import SlicesView
 from app.plots.view import Findings, OneLine, PlotView
+from app.quiet import QuietCombo
 
 if TYPE_CHECKING:
     from app.plots.surface.view import SurfaceView
@@ -45,14 +46,6 @@ _MODE_WORDS = {
     Show.FROM_SAVED: "Difference: saved",
     Show.FROM_REFERENCE: "Difference: reference",
 }
-
-
-class QuietCombo(QComboBox):
-    """A combo box that leaves the wheel alone: a scroll must not change what is shown."""
-
-    def wheelEvent(self, event: QEvent) -> None:
-        """Let whoever scrolls have the wheel."""
-        event.ignore()
 
 
 class PlotPanel(QWidget):

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 
 from PySide6.QtWidgets import QLabel
 
+from app.quiet import QuietCombo
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import exact, with_unit
 from calib_model.core.record import Level, Outcome, Remark, Waiver
 from calib_model.rules.check import Finding
 
-from .fields import Form, PathField, QuietChoice
+from .fields import Form, PathField
 from .lines import places_words
 
 
@@ -128,7 +129,7 @@ class LevelForm(Form):
 
     def __init__(self) -> None:
         super().__init__("Maturity")
-        self.level = QuietChoice()
+        self.level = QuietCombo()
         for level in Level:
             self.level.addItem(str(level), level)
         self.level.setCurrentIndex(1)

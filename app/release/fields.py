@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import QEvent, QObject, Qt, QTimer, Signal
-from PySide6.QtGui import QKeyEvent, QWheelEvent
+from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QFileDialog,
@@ -22,14 +22,6 @@ from PySide6.QtWidgets import (
 )
 
 LONGEST = 1000
-
-
-class QuietChoice(QComboBox):
-    """A list of choices that leaves the wheel alone: a scroll must not change what is signed."""
-
-    def wheelEvent(self, event: QWheelEvent) -> None:
-        """Let whoever scrolls have the wheel."""
-        event.ignore()
 
 
 class SecretField(QLineEdit):

@@ -8,16 +8,16 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QButtonGroup,
     QHBoxLayout,
-    QHeaderView,
     QLabel,
     QLineEdit,
     QSizePolicy,
     QStackedWidget,
-    QTableView,
     QToolButton,
     QVBoxLayout,
     QWidget,
 )
+
+from app.row_view import RowView
 
 from .lines import Line, View
 from .row_delegate import LineDelegate
@@ -39,7 +39,7 @@ MOST_KEPT = 500
 """So many chosen rows stay chosen when the list is another."""
 
 
-class LinesView(QTableView):
+class LinesView(RowView):
     """The rows.
 
     Signals
@@ -60,30 +60,10 @@ class LinesView(QTableView):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setTabKeyNavigation(False)
-        self.setShowGrid(False)
-        self.horizontalHeader().hide()
-        self.horizontalHeader().setStretchLastSection(True)
-        self.verticalHeader().hide()
-        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
-        self._drawn = LineDelegate(self)
-        self.setItemDelegate(self._drawn)
+        self.draw_by(LineDelegate(self))
         self.doubleClicked.connect(lambda _index: self.entered.emit())
-        self._fit()
-
-    def _fit(self) -> None:
-        self.verticalHeader().setDefaultSectionSize(self._drawn.height(self.fontMetrics()))
-
-    def changeEvent(self, event: QEvent) -> None:
-        """Give rows the height that another font needs."""
-        super().changeEvent(event)
-        if event.type() == QEvent.Type.FontChange:
-            self._fit()
 
     def event(self, event: QEvent) -> bool:
         """Claim the keys that mean the rows here, before a menu takes them for the cells."""

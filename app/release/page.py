@@ -140,10 +140,10 @@ class ReleasePage(QWidget):
         self.tabs.setAccessibleName("Settle, sign, keys, trial, hand over")
         self._places: dict[QWidget, int] = {}
         for title, page, forms in (
-            ("Se&ttle", self.act, (self.act,)),
+            ("Sett&le", self.act, (self.act,)),
             ("Si&gn", signing, (self.trust, self.sign)),
             ("&Keys", self.keys, (self.keys,)),
-            ("T&rial", self.trial, (self.trial,)),
+            ("Tr&ial", self.trial, (self.trial,)),
             ("Hand &over", self.hand_over, (self.hand_over,)),
         ):
             number = self.tabs.addTab(_scrolling(page), title)

@@ -8,10 +8,11 @@ from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFrame, QLabel, QLineEdit, QPushButton, QTextBrowser
 
+from app.quiet import QuietCombo
 from calib_model.signoff.statement import AUTHOR, REVIEWER
 from calib_model.signoff.verification import State, Verification
 
-from .fields import Form, PathField, QuietChoice
+from .fields import Form, PathField
 from .lines import EN, when
 from .service import Memory, Standings
 from .signing import NewKey
@@ -39,7 +40,7 @@ class TrustForm(Form):
             "Programme", self.programme,
             tip="Names the sets that belong together, owners, milestones, signers (TOML).",
         )  # fmt: skip
-        self.milestone = QuietChoice()
+        self.milestone = QuietCombo()
         self.add("Milestone", self.milestone, "Milestone", "Which maturity levels are asked for.")
         self.used = QLabel()
         self.used.setWordWrap(True)
@@ -91,7 +92,7 @@ class SignForm(Form):
     def __init__(self, memory: Memory) -> None:
         super().__init__("Sign")
         self._memory = memory
-        self.role = QuietChoice()
+        self.role = QuietCombo()
         self.role.setEditable(True)
         self.role.addItems([AUTHOR, REVIEWER])
         self.role.setMinimumContentsLength(14)

@@ -3,18 +3,11 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QWheelEvent
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QWidget
 
 from app.desk import Desk
+from app.quiet import QuietCombo
 from calib_model.session.document import Document
-
-
-class SteadyComboBox(QComboBox):
-    """A combo box that the mouse wheel does not change: scrolling must not switch sets."""
-
-    def wheelEvent(self, event: QWheelEvent) -> None:
-        event.ignore()
 
 
 class DocumentBar(QWidget):
@@ -24,10 +17,10 @@ class DocumentBar(QWidget):
         super().__init__()
         self._desk = desk
         self.setAccessibleName("Open sets")
-        self.current = SteadyComboBox()
+        self.current = QuietCombo()
         self.current.setAccessibleName("Set being edited")
         self.current.setToolTip("The set that you see and edit. Other open sets stay as they are.")
-        self.reference = SteadyComboBox()
+        self.reference = QuietCombo()
         self.reference.setAccessibleName("Reference set")
         self.reference.setToolTip(
             "The set that mode relations are checked against and that plots can overlay."

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -37,6 +38,20 @@ class Obstacle(StrEnum):
     RIGHTS = "rights"
     MATURITY = "maturity"
     REMARK = "open remark"
+
+
+_MANY = {
+    Obstacle.CHAIN: ("trouble with the sign-offs",) * 2,
+    Obstacle.FINDING: ("finding", "findings"),
+    Obstacle.RASTER: ("table off its storage raster", "tables off their storage raster"),
+    Obstacle.NOT_CHECKED: ("rule not checked", "rules not checked"),
+    Obstacle.COMMON: ("common table that differs", "common tables that differ"),
+    Obstacle.DECISION: ("table that awaits a decision", "tables that await a decision"),
+    Obstacle.QUERY: ("open query", "open queries"),
+    Obstacle.RIGHTS: ("table without its owner's key", "tables without their owner's key"),
+    Obstacle.MATURITY: ("table below its maturity", "tables below their maturity"),
+    Obstacle.REMARK: ("open remark", "open remarks"),
+}
 
 
 AUTHOR_MEETS = frozenset(
@@ -82,6 +97,12 @@ class Item:
     blocks: bool = True
 
 
+def counted(items: Iterable[Item]) -> str:
+    """Say how many things of each kind stand in the way, such as ``2 findings, 1 open query``."""
+    counts = Counter(item.kind for item in items)
+    return ", ".join(f"{number} {_MANY[kind][number != 1]}" for kind, number in counts.items())
+
+
 @dataclass(frozen=True)
 class Gate:
     """The list, and how far it has emptied.
@@ -118,15 +139,11 @@ class Gate:
 
     @property
     def words(self) -> str:
-        """The progress line, such as ``30 of 42 changed tables accepted; 1 × query``."""
+        """The progress line, such as ``30 of 42 changed tables accepted; 1 query``."""
         head = f"{len(self.accepted)} of {len(self.changed)} changed tables accepted"
         if not self.changed:
             head = "No table changed since the last sign-off"
-        counts: dict[str, int] = {}
-        for item in self.blocking():
-            if item.kind is not Obstacle.DECISION:
-                counts[item.kind] = counts.get(item.kind, 0) + 1
-        rest = ", ".join(f"{number} × {kind}" for kind, number in counts.items())
+        rest = counted([i for i in self.blocking() if i.kind is not Obstacle.DECISION])
         return f"{head}; {rest}." if rest else f"{head}."
 
 

@@ -77,7 +77,7 @@ def test_from_unsigned_to_signed_off_and_changed(run: Run, desk: Path) -> None:
     assert "Signed by ada (author)" in out
     status, _, err = _sign(run, desk, "ines", "reviewer")
     assert status == 2
-    assert "42 × awaits a decision" in err
+    assert "42 tables that await a decision" in err
     status, out, _ = run("sign", desk / "set.h5", "--list")
     assert (status, "0 of 42 changed tables accepted" in out) == (1, True)
     assert run("accept", desk / "set.h5", "--all", "--name", "ines")[0] == 0
@@ -139,7 +139,7 @@ def test_practice_set_cannot_be_signed_before_its_findings_are_settled(
     shutil.copy(SAMPLES / "larch_practice.h5", desk / "set.h5")
     status, _, err = _sign(run, desk, "ada", "author")
     assert status == 2
-    assert "× finding" in err
+    assert "18 findings" in err
     assert read_set(desk / "set.h5").set.record.sign_offs == ()
 
 

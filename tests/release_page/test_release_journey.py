@@ -174,7 +174,7 @@ def test_the_practice_set_is_signed_off_by_keyboard(
     keys.press(K.Key_Return)
     wait()
     assert "41 of 42" in page.progress.text()
-    assert "1 × query" in page.progress.text()
+    assert "1 open query" in page.progress.text()
     keys.press(K.Key_A)
     keys.press(K.Key_Return)
     assert "answer" in page.act.decide.answer.text()

@@ -107,7 +107,7 @@ def test_accept_and_query_by_key_are_undoable(with_set, qtbot, quiet) -> None:
     form.submit()
     quiet()
     assert bench.content.record.latest_decisions[asked].outcome is Outcome.QUERIED
-    assert "1 × query" in bench.page.progress.text()
+    assert "1 open query" in bench.page.progress.text()
     press(qtbot, bench, K.Key_A)
     form.submit()
     assert "answer to the query is missing" in form.answer.text()

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QWheelEvent
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -16,10 +15,10 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QLineEdit,
     QPushButton,
-    QSlider,
     QWidget,
 )
 
+from app.quiet import QuietCombo, QuietSlider
 from calib_model.core.numbers import exact, short
 from calib_model.errors import BitepointError, EditRefused
 from calib_model.exchange.blocks import parse_number
@@ -51,16 +50,6 @@ class Field:
     low: float = 0.0
     high: float = 1.0
     when: Callable[[dict[str, Any]], bool] | None = None
-
-
-class _Combo(QComboBox):
-    def wheelEvent(self, event: QWheelEvent) -> None:
-        event.ignore()  # a scroll must not change what is asked for
-
-
-class _Slider(QSlider):
-    def wheelEvent(self, event: QWheelEvent) -> None:
-        event.ignore()
 
 
 class FieldWidget(QWidget):
@@ -113,7 +102,7 @@ class FieldWidget(QWidget):
     _write: Callable[[Any], None]
 
     def _choice(self, field: Field, changed: Callable[[], None]) -> tuple[QWidget, ...]:
-        box = _Combo()
+        box = QuietCombo()
         for _, words in field.options:
             box.addItem(words)
         values = [value for value, _ in field.options]
@@ -159,7 +148,7 @@ class FieldWidget(QWidget):
 
     def _slider(self, field: Field, changed: Callable[[], None]) -> tuple[QWidget, ...]:
         """A slider over powers of ten, with the number beside it."""
-        slider, line = _Slider(Qt.Orientation.Horizontal), QLineEdit()
+        slider, line = QuietSlider(Qt.Orientation.Horizontal), QLineEdit()
         slider.setRange(round(field.low * 20), round(field.high * 20))
         slider.setPageStep(10)
         line.setFixedWidth(80)

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtGui import QWheelEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QFileDialog,
@@ -22,6 +21,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.quiet import QuietCombo
 from app.tune.beside import Beside
 from calib_model.errors import BitepointError
 
@@ -37,11 +37,6 @@ PAUSE = 60
 """Milliseconds between the last change of a field and the next proposal."""
 
 
-class _ToolBox(QComboBox):
-    def wheelEvent(self, event: QWheelEvent) -> None:
-        event.ignore()
-
-
 class ShapePanel(QWidget):
     """Shaping tools for the table in work.
 
@@ -55,7 +50,7 @@ class ShapePanel(QWidget):
         self._desk = desk
         self._shown = False
         self.proposal: Proposal | None = None
-        self.choice = _ToolBox()
+        self.choice = QuietCombo()
         self.choice.setAccessibleName("Shaping tool")
         self.choice.setMinimumHeight(32)
         for tool in TOOLS:

@@ -7,16 +7,30 @@ of its own.  Every edit goes through `Desk.do`, so that a refusal is told in one
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from typing import Protocol
 
 import numpy as np
 from PySide6.QtCore import QObject, Signal
 
-from calib_model.core.arrays import BoolArray
+from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.core.table import Table
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
 from calib_model.rules.check import Report
 from calib_model.session.document import Document, Event
+
+
+class CellUse(Protocol):
+    """How driving used the cells of a table: arrays of its shape, in seconds but for visits."""
+
+    @property
+    def dwell(self) -> FloatArray: ...
+    @property
+    def visits(self) -> FloatArray: ...
+    @property
+    def extrapolated(self) -> FloatArray: ...
+    @property
+    def decided(self) -> FloatArray: ...
 
 
 class Desk(QObject):
@@ -42,6 +56,10 @@ class Desk(QObject):
         The cell under the shared cross-hair moved.
     selection_changed
         Other cells are selected.
+    coverage_changed
+        Other driving is shown over the tables, or none.
+    play_head_changed
+        The operating point of the moment that is looked at moved.
     focus_grid
         The keyboard should go to the table's cells.
     told : str, bool
@@ -57,6 +75,8 @@ class Desk(QObject):
     proposal_changed = Signal()
     cursor_changed = Signal()
     selection_changed = Signal()
+    coverage_changed = Signal()
+    play_head_changed = Signal()
     focus_grid = Signal()
     told = Signal(str, bool)
 
@@ -69,6 +89,9 @@ class Desk(QObject):
         """Findings of the current document; None while it is being checked."""
         self._proposed: Mapping[str, Table] = {}
         self._proposal_remarks: Mapping[str, Mapping[tuple[int, ...], str]] = {}
+        self._coverage: Mapping[str, CellUse] = {}
+        self._play_head: Mapping[str, float] = {}
+        self._trail: Mapping[str, FloatArray] = {}
         self._table_id = ""
         self._cursor: tuple[int, ...] = ()
         self._selection: BoolArray = np.zeros((), dtype=bool)
@@ -188,6 +211,44 @@ class Desk(QObject):
         self.table_changed.emit()
         self.cursor_changed.emit()
         self.selection_changed.emit()
+
+    # -- the driving behind the tables ---------------------------------------------------------
+
+    @property
+    def has_coverage(self) -> bool:
+        """Whether driving is shown over the tables."""
+        return bool(self._coverage)
+
+    def coverage_of(self, table_id: str) -> CellUse | None:
+        """Return how a table's cells were used by the driving that is shown, if it read them."""
+        return self._coverage.get(table_id)
+
+    def set_coverage(self, coverage: Mapping[str, CellUse] | None) -> None:
+        """Show driving over the tables, by table id; None takes it away."""
+        if coverage or self._coverage:
+            self._coverage = dict(coverage or {})
+            self.coverage_changed.emit()
+
+    @property
+    def play_head(self) -> Mapping[str, float]:
+        """The input quantities at the moment that is looked at; empty for none."""
+        return self._play_head
+
+    @property
+    def trail(self) -> Mapping[str, FloatArray]:
+        """The input quantities over the seconds before it, oldest first; NaN where unknown."""
+        return self._trail
+
+    def set_play_head(
+        self,
+        at: Mapping[str, float] | None,
+        trail: Mapping[str, FloatArray] | None = None,
+    ) -> None:
+        """Move the operating point, by input quantity; None takes it away."""
+        if at or self._play_head:
+            self._play_head = dict(at or {})
+            self._trail = dict(trail or {})
+            self.play_head_changed.emit()
 
     # -- cursor and selection ------------------------------------------------------------------
 

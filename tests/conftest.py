@@ -48,6 +48,15 @@ def run_folder() -> Path:
     return RUN_FOLDER
 
 
+@pytest.fixture(scope="session")
+def published() -> Path:
+    """The folder with the packages of published drive cycles that `tests/run.py` fetches."""
+    folder = ROOT / ".venv" / "published"
+    if not (folder / "complete").exists():
+        pytest.fail("The published drive cycles are not there; run `python3 tests/run.py` once.")
+    return folder
+
+
 @pytest.fixture(autouse=True)
 def fresh_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Point the app's settings and recovery folders into the test's own folder."""

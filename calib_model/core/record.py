@@ -1,4 +1,4 @@
-"""The record of a set: remarks, waivers, decisions, maturity and sign-offs.
+"""The record of a set: remarks, waivers, decisions, maturity, complaints, drives, sign-offs.
 
 A set is content (tables, axes, rules, bindings) and record.  The digest covers the content only.
 Every item is a value with a stable id; items are added, exchanged and removed by edits that can
@@ -217,6 +217,99 @@ class Trial:
     time: str = ""
 
 
+class Standing(StrEnum):
+    """How far a complaint has come."""
+
+    OPEN = "open"
+    ANSWERED = "answered"
+    PROVED = "proved"
+    DROPPED = "dropped"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Complaint:
+    """Something the vehicle did, the change that answers it, and the proof after it.
+
+    Parameters
+    ----------
+    id : str
+    number : str
+        What the team calls it; unique within the set.
+    recording, sha256 : str
+        Name and SHA-256 of the recording it is heard in; empty if there is none.
+    moment : float
+        Seconds from the recording's start.
+    note : str
+        What was felt or seen.
+    standing : Standing
+    tables : tuple of str
+        Ids of the tables that decided at that moment, or were changed for it.
+    answer : str
+        The change that answers it, in words.
+    proof_recording, proof_sha256, proof_note : str
+        The recording after the change, and what it shows.
+    proof_moment : float
+    by, time : str
+        Who raised it and when (ISO 8601, UTC).
+    """
+
+    KIND: ClassVar[str] = "complaint"
+
+    id: str = field(default_factory=new_id)
+    number: str = ""
+    recording: str = ""
+    sha256: str = ""
+    moment: float = 0.0
+    note: str = ""
+    standing: Standing = Standing.OPEN
+    tables: tuple[str, ...] = ()
+    answer: str = ""
+    proof_recording: str = ""
+    proof_sha256: str = ""
+    proof_moment: float = 0.0
+    proof_note: str = ""
+    by: str = ""
+    time: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drive:
+    """Which cells a drive used, and with which values in the vehicle.
+
+    Parameters
+    ----------
+    id : str
+    source : str
+        ``recording`` for a drive on the road, ``manoeuvre`` for one at the desk.
+    name, sha256 : str
+        Of the recording's file, or the manoeuvre.
+    set_digest : str
+        Digest of the content that was in the vehicle (or was driven at the desk).
+    date : str
+        When it was driven (ISO 8601); empty if unknown.
+    seconds : float
+        How long.
+    visits : str
+        JSON text, see `calib_model.evidence.grades`: per table the places that were used, for how
+        long, for how long they decided, and the values then in force.
+    by, time : str
+        Who added it and when.
+    """
+
+    KIND: ClassVar[str] = "drive"
+
+    id: str = field(default_factory=new_id)
+    source: str = "recording"
+    name: str = ""
+    sha256: str = ""
+    set_digest: str = ""
+    date: str = ""
+    seconds: float = 0.0
+    visits: str = ""
+    by: str = ""
+    time: str = ""
+
+
 @dataclass(frozen=True, kw_only=True)
 class SignOff:
     """A signed statement about the set (`calib_model.signoff.statement`).
@@ -237,9 +330,10 @@ class SignOff:
     signature: str = ""
 
 
-Item = Remark | Waiver | Decision | Maturity | Trial | SignOff
+Item = Remark | Waiver | Decision | Maturity | Trial | Complaint | Drive | SignOff
 _CLASSES: dict[str, type[Item]] = {
-    cls.KIND: cls for cls in (Remark, Waiver, Decision, Maturity, Trial, SignOff)
+    cls.KIND: cls
+    for cls in (Remark, Waiver, Decision, Maturity, Trial, Complaint, Drive, SignOff)
 }
 _FIELD_OF = {
     "remark": "remarks",
@@ -247,6 +341,8 @@ _FIELD_OF = {
     "decision": "decisions",
     "maturity": "maturities",
     "trial": "trials",
+    "complaint": "complaints",
+    "drive": "drives",
     "sign-off": "sign_offs",
 }
 
@@ -257,7 +353,7 @@ class Record:
 
     Parameters
     ----------
-    remarks, waivers, decisions, maturities, trials, sign_offs : tuples
+    remarks, waivers, decisions, maturities, trials, complaints, drives, sign_offs : tuples
     """
 
     remarks: tuple[Remark, ...] = ()
@@ -265,6 +361,8 @@ class Record:
     decisions: tuple[Decision, ...] = ()
     maturities: tuple[Maturity, ...] = ()
     trials: tuple[Trial, ...] = ()
+    complaints: tuple[Complaint, ...] = ()
+    drives: tuple[Drive, ...] = ()
     sign_offs: tuple[SignOff, ...] = ()
 
     def __post_init__(self) -> None:
@@ -412,6 +510,8 @@ def _read(kind: str, type_text: str, value: Any) -> Any:
             return Outcome(value)
         if type_text == "Level":
             return Level(value)
+        if type_text == "Standing":
+            return Standing(value)
         if type_text == "float":
             return _number(value)
         if type_text == "Places":

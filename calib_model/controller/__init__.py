@@ -1,0 +1,1 @@
+"""The controller: its inputs, its torque law and what it commands, written once."""

@@ -1,0 +1,1 @@
+"""Evidence: recordings, their replay through the tables, and what they prove."""

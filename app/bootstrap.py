@@ -322,6 +322,11 @@ def _remove(env: Path) -> None:
         ) from problem
 
 
+def pip_command(python: Path) -> list[str]:
+    """The beginning of a pip command for the environment of a Python."""
+    return _find_pip(python, _find_interpreter())
+
+
 def _find_pip(python: Path, base: Path) -> list[str]:
     """The beginning of a pip command that installs into `python`'s environment."""
     own = [str(python), "-m", "pip"]

@@ -1,6 +1,7 @@
-"""Start Bitepoint from a clone: `python3 app/run.py [FILES or VERB ...]`.
+"""Start Bitepoint from a clone: `python3 app/run.py [--with EXTRAS] [FILES or VERB ...]`.
 
-Sets the machine up on the first start. Without arguments it opens the sample sets.
+Sets the machine up on the first start. Without arguments it opens the sample sets.  ``--with
+recordings,cluster`` installs optional groups of libraries as well; they stay installed.
 """
 
 from __future__ import annotations
@@ -18,10 +19,20 @@ from app import bootstrap  # noqa: E402
 SAMPLES = ("larch_normal.h5", "larch_low_grip.h5", "larch_towing.h5")
 
 
+EXTRAS = ("recordings", "cluster")
+
+
 def main(arguments: list[str]) -> int:
     """Set up, then hand over to the app; returns an exit status."""
+    extras: list[str] = []
+    if arguments[:1] == ["--with"]:
+        extras = [name for name in "".join(arguments[1:2]).split(",") if name]
+        arguments = arguments[2:]
+        if not extras or not set(extras) <= set(EXTRAS):
+            print(f"--with takes one or more of {', '.join(EXTRAS)}.", file=sys.stderr)
+            return 2
     try:
-        python = bootstrap.ensure_environment(extras=())
+        python = bootstrap.ensure_environment(extras=extras)
     except bootstrap.SetupError as problem:
         print(f"Bitepoint set-up failed: {problem}", file=sys.stderr)
         return 2

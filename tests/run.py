@@ -62,21 +62,21 @@ def main(arguments: list[str]) -> int:
     return worst or (1 if failed else 0)
 
 
-# Data sets that tests compare with. Their packages would drag the environment back to old
-# libraries, so they lie in a folder of their own and only their CSV files are read.
-PUBLISHED = ("fastsim==2.1.5", "wltp==0.1.2a0")
+# Data sets that tests compare with. Their package would drag the environment back to old
+# libraries, so it lies in a folder of its own and only its CSV files are read.
+PUBLISHED = "fastsim==2.1.5"
 
 
 def _fetch_published(python: Path) -> None:
     """Fetch the published drive cycles, once."""
     folder = ROOT / ".venv" / "published"
     mark = folder / "complete"
-    if mark.exists() and mark.read_text() == " ".join(PUBLISHED):
+    if mark.exists() and mark.read_text() == PUBLISHED:
         return
-    command = [str(python), "-m", "pip", "install", "--quiet", "--no-deps", "--upgrade",
-               "--disable-pip-version-check", "--target", str(folder), *PUBLISHED]  # fmt: skip
+    command = [*bootstrap.pip_command(python), "install", "--quiet", "--no-deps", "--upgrade",
+               "--disable-pip-version-check", "--target", str(folder), PUBLISHED]  # fmt: skip
     if subprocess.call(command, stdin=subprocess.DEVNULL) == 0:
-        mark.write_text(" ".join(PUBLISHED))
+        mark.write_text(PUBLISHED)
     else:
         print("The published drive cycles were not fetched; their tests will fail.")
 

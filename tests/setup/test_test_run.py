@@ -81,3 +81,30 @@ def test_every_marked_test_belongs_to_exactly_one_part(run: ModuleType) -> None:
             ]
             assert sum(usual) == (0 if slow else 1)
             assert sum(with_slow) == 1
+
+
+def test_the_start_script_takes_known_extras_only(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "path", list(sys.path))
+    spec = importlib.util.spec_from_file_location(
+        "bitepoint_app_run", RUN.parents[1] / "app" / "run.py"
+    )
+    assert spec is not None
+    assert spec.loader is not None
+    start = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(start)
+    asked: list[object] = []
+
+    def ensure(extras: list[str]) -> Path:
+        asked.append(extras)
+        return Path("python")
+
+    monkeypatch.setattr(start.bootstrap, "ensure_environment", ensure)
+    monkeypatch.setattr(start.bootstrap, "run_python", lambda *given: asked.append(given) or 0)
+    assert start.main(["--with", "recordings,cluster", "check", "a.h5"]) == 0
+    assert asked[0] == ["recordings", "cluster"]
+    assert asked[1][1][-2:] == ["check", "a.h5"]  # type: ignore[index]
+    assert start.main(["--with", "wings"]) == 2
+    assert "recordings, cluster" in capsys.readouterr().err
+    assert len(asked) == 2

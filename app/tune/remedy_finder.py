@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from PySide6.QtCore import QObject, Signal
 
+from app.beside import Beside
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 from calib_model.remedies import Remedy, remedies_for
 from calib_model.rules.check import Finding
-
-from .beside import Beside
 
 
 class RemedyFinder(QObject):

@@ -20,9 +20,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.beside import Beside
 from app.desk import Desk
 from app.quiet import QuietCombo
-from app.tune.beside import Beside
 from calib_model.errors import BitepointError
 
 from .fields import Field, FieldWidget

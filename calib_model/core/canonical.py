@@ -25,6 +25,7 @@ import hashlib
 import json
 import re
 import unicodedata
+import weakref
 from collections.abc import Iterator
 from functools import lru_cache
 from typing import Any
@@ -68,13 +69,21 @@ def digest(content: CalibrationSet) -> str:
 
 def table_digest(table: Table) -> str:
     """Return the SHA-256 (hex) of a table's line of canonical text, its header line before it."""
-    return _line_digest(_table_line(table, {}, {}))
+    known = _known_digest(table)
+    return known or _keep(table, _line_digest(_table_line(table, {}, {})))
 
 
 def table_digests(content: CalibrationSet) -> dict[str, str]:
     """Return `table_digest` of every table, by id."""
-    lines = _table_lines(content)
-    return {id: _line_digest(line) for id, line in zip(sorted(content.tables), lines, strict=True)}
+    axes: dict[tuple[int, int], str] = {}
+    rules: dict[Rule, str] = {}
+    found: dict[str, str] = {}
+    for id in sorted(content.tables):
+        table = content.tables[id]
+        found[id] = _known_digest(table) or _keep(
+            table, _line_digest(_table_line(table, axes, rules))
+        )
+    return found
 
 
 def digests(content: CalibrationSet) -> tuple[str, dict[str, str]]:
@@ -85,8 +94,32 @@ def digests(content: CalibrationSet) -> tuple[str, dict[str, str]]:
     tables: dict[str, str] = {}
     for id, line in zip(sorted(content.tables), _table_lines(content), strict=True):
         whole.update(line.encode())
-        tables[id] = _line_digest(line)
+        table = content.tables[id]
+        tables[id] = _known_digest(table) or _keep(table, _line_digest(line))
     return whole.hexdigest(), tables
+
+
+# A table is a value, so its digest stays true as long as it lives; an edit of one table in 30,000
+# then costs one digest. By identity, since comparing tables would cost more than it saves.
+_digests: dict[int, tuple[weakref.ref[Table], str]] = {}
+
+
+def _known_digest(table: Table) -> str:
+    kept = _digests.get(id(table))
+    return kept[1] if kept is not None and kept[0]() is table else ""
+
+
+def _keep(table: Table, digest: str) -> str:
+    key = id(table)
+    _digests[key] = (weakref.ref(table, lambda gone: _forget(key, gone)), digest)
+    return digest
+
+
+def _forget(key: int, gone: weakref.ref[Table]) -> None:
+    # The place in memory may be another table's by now.
+    kept = _digests.get(key)
+    if kept is not None and kept[0] is gone:
+        del _digests[key]
 
 
 def _line_digest(line: str) -> str:

@@ -332,8 +332,7 @@ class SignOff:
 
 Item = Remark | Waiver | Decision | Maturity | Trial | Complaint | Drive | SignOff
 _CLASSES: dict[str, type[Item]] = {
-    cls.KIND: cls
-    for cls in (Remark, Waiver, Decision, Maturity, Trial, Complaint, Drive, SignOff)
+    cls.KIND: cls for cls in (Remark, Waiver, Decision, Maturity, Trial, Complaint, Drive, SignOff)
 }
 _FIELD_OF = {
     "remark": "remarks",

@@ -26,7 +26,7 @@ NO_RELATIONS: Mapping[str, str] = MappingProxyType({})
 _ID = re.compile(r"[A-Za-z0-9_.\[\]]{1,200}")
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False, slots=True, weakref_slot=True)
 class Table:
     """A table: values over zero to four axes, with everything that gives them meaning.
 

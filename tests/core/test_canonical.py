@@ -223,3 +223,18 @@ def test_30000_tables_take_a_few_times_the_writing_of_their_numbers() -> None:
             list(map(float.hex, values.reshape(-1).tolist()))
     plain = time.process_time() - start
     assert ours < 8 * plain, "times the mere writing of the numbers"
+
+
+def test_a_kept_digest_belongs_to_the_living_table_only() -> None:
+    """Tables that come and go in the same place in memory never share a digest."""
+    from calib_model.core import canonical
+
+    seen = set()
+    before = len(canonical._digests)
+    for number in range(200):
+        table = Table("t", float(number))
+        assert canonical.table_digest(table) == canonical.table_digest(Table("t", float(number)))
+        seen.add(canonical.table_digest(table))
+        del table
+    assert len(seen) == 200
+    assert len(canonical._digests) <= before, "digests of tables that are gone are forgotten"

@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.cautions import LINE
 from app.desk import Desk
 
 from .act_panel import ActPanel
@@ -33,10 +34,6 @@ NARROW = 820
 """Below this width list and panels take turns."""
 LOW = 420
 """Below this height lines that can be missed are left out."""
-CAUTION = (
-    "Desk aid: verify on a closed course with trained drivers; the functional-safety process "
-    "(ISO 26262), local codes and licensed practice come first."
-)
 CAUTIONS = (
     "<p>This says nothing about safety: the checks know only the rules that were written down. "
     "Desk results do not replace vehicle tests. Unintended or stuck rear-axle torque at speed, and "
@@ -156,7 +153,7 @@ class ReleasePage(QWidget):
         self._across.setStretchFactor(0, 3)
         self._across.setStretchFactor(1, 2)
         self._across.setSizes([720, 480])
-        self.caution = QLabel(CAUTION)
+        self.caution = QLabel(LINE)
         self.caution.setWordWrap(True)
         self.caution.setIndent(8)
         whole = QVBoxLayout(self)

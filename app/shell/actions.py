@@ -26,6 +26,7 @@ MENUS = {
     "Shape": "Sha&pe",
     "Table": "&Table",
     "Compare": "&Compare",
+    "Road": "R&oad",
     "Release": "&Release",
     "View": "Vie&w",
     "Sets": "&Sets",
@@ -40,6 +41,9 @@ PARTS = (
     "app.tune.actions",
     "app.tune.shape.actions",
     "app.compare.actions",
+    "app.road.actions",
+    "app.road.complaints.actions",
+    "app.road.manoeuvres.actions",
     "app.release.actions",
 )
 """Modules that bring rows of their own as ``ACTIONS``."""
@@ -123,7 +127,7 @@ OWN: tuple[Action, ...] = (
     Action("view.compare", "&Compare", "View", lambda w: w.show_area(1), ("Ctrl+2",),
            "Two sets side by side.", checked=_area(1)),
     Action("view.road", "R&oad", "View", lambda w: w.show_area(2), ("Ctrl+3",),
-           "Recordings and desk manoeuvres (still to come).", checked=_area(2)),
+           "Recordings, complaints and desk manoeuvres.", checked=_area(2)),
     Action("view.release", "&Release", "View", lambda w: w.show_area(3), ("Ctrl+4",),
            "Findings, waivers, decisions, sign-off, export.", checked=_area(3)),
     Action("view.notice", "Go to the noti&ce", "-View", lambda w: w.focus_notice(),

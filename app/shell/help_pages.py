@@ -16,8 +16,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.cautions import cautions_html
+
 from .actions import ActionBook, plain_text
-from .plain_page import cautions_html
 from .settings import config_folder
 
 CELL_KEYS = (

@@ -21,7 +21,6 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
-from app.road import page as road_page
 from calib_model.errors import BitepointError
 from calib_model.session.document import Document
 
@@ -36,7 +35,6 @@ from .live_menus import LiveMenus
 from .notes import NoteLine
 from .palette import PaletteDialog
 from .palette_entries import entries
-from .plain_page import PlainPage
 from .recovery import RecoveryWork
 from .settings import Settings
 from .status import StatusLine
@@ -73,6 +71,7 @@ class MainWindow(QMainWindow):
         self._shown_welcome: tuple[object, ...] | None = None
         self.tune: Any = None
         self._compare: Any = None
+        self._road: Any = None
         self._release: Any = None
         self._came_from = 0
         self.plots: Any = None
@@ -118,8 +117,9 @@ class MainWindow(QMainWindow):
         self._compare_place = QWidget()
         QVBoxLayout(self._compare_place).setContentsMargins(0, 0, 0, 0)
         self.pages.addWidget(self._compare_place)
-        road = PlainPage(road_page.TITLE, road_page.COMING, road_page.NOW, self.pages)
-        self.pages.addWidget(road)
+        self._road_place = QWidget()
+        QVBoxLayout(self._road_place).setContentsMargins(0, 0, 0, 0)
+        self.pages.addWidget(self._road_place)
         self._release_place = QWidget()
         QVBoxLayout(self._release_place).setContentsMargins(0, 0, 0, 0)
         self.pages.addWidget(self._release_place)
@@ -188,6 +188,19 @@ class MainWindow(QMainWindow):
         return self._compare
 
     @property
+    def road(self) -> Any:
+        """The work area Road, made when it is first asked for."""
+        if self._road is None:
+            from app.road.page import RoadPage
+
+            page = RoadPage(self.desk, self.jobs, self.settings)
+            page.jumped.connect(lambda: self.show_area(0))
+            page.part_changed.connect(lambda _name: self.refresh_soon())
+            self._road_place.layout().addWidget(_scrolling(page))
+            self._road = page
+        return self._road
+
+    @property
     def release(self) -> Any:
         """The work area Release, made when it is first asked for."""
         if self._release is None:
@@ -215,6 +228,8 @@ class MainWindow(QMainWindow):
         """The work area whose tables and findings the menus mean."""
         if self.area == AREAS.index("Release"):
             return self.release
+        if self.area == AREAS.index("Road"):
+            return self.road
         return self.compare if self.area == AREAS.index("Compare") else self.tune
 
     @property
@@ -268,6 +283,8 @@ class MainWindow(QMainWindow):
         """Show a work area and give it the keyboard."""
         if number == AREAS.index("Compare"):
             _ = self.compare  # made when it is first shown
+        elif number == AREAS.index("Road"):
+            _ = self.road
         elif number == AREAS.index("Release"):
             _ = self.release
         self.pages.setCurrentIndex(number)
@@ -295,7 +312,8 @@ class MainWindow(QMainWindow):
 
     def _keyboard_target(self) -> QWidget:
         if self.area:
-            made = {"Compare": self._compare, "Release": self._release}.get(AREAS[self.area])
+            areas = {"Compare": self._compare, "Road": self._road, "Release": self._release}
+            made = areas.get(AREAS[self.area])
             return self.pages.currentWidget() if made is None else made
         shown = self._tune_stack.currentWidget()
         if self.tune is not None and shown is self._tune_scroll:

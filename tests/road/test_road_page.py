@@ -1,0 +1,47 @@
+"""The work area Road in a real window: four parts, each reached by one key."""
+
+from __future__ import annotations
+
+import pytest
+from PySide6.QtCore import Qt
+
+from app.shell.window import MainWindow
+
+CONTROL = Qt.KeyboardModifier.ControlModifier
+
+
+@pytest.mark.parametrize(
+    ("key", "name"),
+    [
+        (Qt.Key.Key_5, "recordings"),
+        (Qt.Key.Key_6, "complaints"),
+        (Qt.Key.Key_7, "manoeuvres"),
+        (Qt.Key.Key_8, "campaign"),
+    ],
+)
+def test_one_key_shows_a_part_from_anywhere(
+    opened: MainWindow, qtbot, key: Qt.Key, name: str  # type: ignore[no-untyped-def]
+) -> None:
+    opened.activateWindow()
+    qtbot.keyClick(opened, key, CONTROL)
+    assert opened.area == 2
+    assert opened.road.part == name
+    assert opened.road.stack.currentWidget() is opened.road.part_named(name)
+    opened.refresh()
+    assert opened.road.buttons[name].isChecked()
+    assert opened.book.actions[f"road.{name}"].isChecked()
+
+
+def test_a_part_sends_the_window_to_tune(opened: MainWindow) -> None:
+    opened.show_area(2)
+    opened.desk.open_table("pre_engage_torque", (1, 2))
+    opened.road.recordings.jumped.emit()
+    assert opened.area == 0
+    assert opened.desk.cursor == (1, 2)
+
+
+def test_cautions_are_in_sight(opened: MainWindow) -> None:
+    opened.resize(1366, 768)
+    opened.show_area(2)
+    assert opened.road.caution.isVisible()
+    assert "ISO 26262" in opened.road.caution.text()

@@ -14,6 +14,7 @@ VERBS = (
     "breakpoints",
     "check",
     "compare",
+    "complaints",
     "export",
     "fit",
     "import",
@@ -26,6 +27,7 @@ VERBS = (
     "show",
     "sign",
     "smooth",
+    "summary",
     "verify",
     "waive",
 )

@@ -1,7 +1,4 @@
-"""The difference report: one HTML file that stands alone, for the review and the archive.
-
-No scripts, nothing fetched, all text escaped; black on white, and legible when printed so.
-"""
+"""The difference report: one HTML file that stands alone, for the review and the archive."""
 
 from __future__ import annotations
 
@@ -28,39 +25,15 @@ from ..core.numbers import short, with_unit
 from ..core.table import Table
 from ..core.units import shown
 from .difference_svg import difference_curve, difference_map
+from .page import cautions, count, page
 from .svg import legend, table_plots
 
 MOST_CELLS = 200
 """More cells of a table than this are counted, not listed."""
 MOST_TABLES = 300
 """More tables than this are in the overview alone, the smallest differences first."""
-CAUTIONS = (
-    "Desk results do not replace vehicle tests.",
-    (
-        "Unintended or stuck rear-axle torque at speed, and unintended braking of one wheel, are "
-        "hazards."
-    ),
-    "Changes are verified on a closed course by trained drivers.",
-    (
-        "The organisation's functional-safety process (ISO 26262, in particular its part on "
-        "configuration and calibration data), local codes and licensed practice come first."
-    ),
-    "A kept relation between two modes does not make either of them safe.",
-)
-_STYLE = """
-body{font:15px/1.45 sans-serif;color:#000;background:#fff;max-width:62rem;margin:1.5rem auto;
-padding:0 1rem}
-h1{font-size:1.6rem;margin-bottom:.2rem}h2{font-size:1.2rem;border-bottom:2px solid #000;
-margin-top:2rem}h3{font-size:1rem;margin:1.6rem 0 .3rem}
-table{border-collapse:collapse;margin:.5rem 0}
-th,td{border:1px solid #999;padding:.25rem .5rem;text-align:left;vertical-align:top}
-th{background:#eee}td.n,th.n{text-align:right;white-space:nowrap}
-code{font-family:monospace;overflow-wrap:anywhere}a{color:#000}
-.breach{border:2px solid #000;padding:.4rem .6rem}
-.plots{display:flex;flex-wrap:wrap;gap:.5rem}.plots svg{border:1px solid #ccc;max-width:100%;
-height:auto}
-@media print{body{margin:0;max-width:none}h3,svg,tr{break-inside:avoid}}
-"""
+RELATION_CAUTION = "A kept relation between two modes does not make either of them safe."
+_STYLE = ".breach{border:2px solid #000;padding:.4rem .6rem}"
 
 
 @dataclass(frozen=True)
@@ -95,7 +68,7 @@ def compare_report(
     differing = sorted(result.differing, key=_rank)
     body = [
         f"<h1>{escape(title)}</h1><p>Difference report, made {escape(stamp)}.</p>",
-        _list(CAUTIONS),
+        cautions(RELATION_CAUTION),
         _what(result, names, threshold),
         _breaches(result),
         _overview(differing),
@@ -107,15 +80,10 @@ def compare_report(
     further = len(differing) - MOST_TABLES
     if further > 0:
         body.append(
-            f"<p>{_count(further, 'further table')} with smaller differences "
+            f"<p>{count(further, 'further table')} with smaller differences "
             f"{'is' if further == 1 else 'are'} in the overview alone.</p>"
         )
-    return (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title)}</title><style>{_STYLE}</style></head>\n"
-        f"<body>{''.join(part for part in body if part)}</body></html>\n"
-    )
+    return page(title, body, _STYLE)
 
 
 def _rank(pair: TableComparison) -> tuple[int, float]:
@@ -257,7 +225,7 @@ def _cells(pair: TableComparison) -> str:
     unit = shown(pair.unit)
     tail = f" [{escape(unit)}]" if unit else ""
     more = len(cells) - MOST_CELLS
-    note = f"<p>{_count(more, 'more cell')} not listed.</p>" if more > 0 else ""
+    note = f"<p>{count(more, 'more cell')} not listed.</p>" if more > 0 else ""
     return (
         f'<table><tr><th>Where</th><th class="n">A{tail}</th><th class="n">B{tail}</th>'
         f'<th class="n">B less A</th></tr>{"".join(rows)}</table>{note}'
@@ -278,14 +246,6 @@ def _fields(title: str, level: str, fields: Iterable[FieldChange]) -> str:
     )
 
 
-def _list(texts: Iterable[str]) -> str:
-    return f"<ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>"
-
-
 def _signed(value: float, unit: str) -> str:
     sign = "+" if value > 0 else ""
     return sign + (with_unit(value, unit) if unit else short(value))
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"

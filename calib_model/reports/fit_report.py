@@ -1,7 +1,4 @@
-"""The fit report: one HTML file that stands alone, with what was measured, fitted and left out.
-
-No scripts, nothing fetched, all text escaped; black on white, and legible when printed so.
-"""
+"""The fit report: one HTML file that stands alone, with what was measured, fitted and left out."""
 
 from __future__ import annotations
 
@@ -19,6 +16,7 @@ from ..shaping.fit import FitProposal, TableFit
 from ..shaping.fit_error import LABEL
 from ..shaping.fit_options import STATE_WORDS, NodeState
 from ..shaping.fit_specimens import Band
+from .page import page
 from .svg import ticks
 
 CAUTION = (
@@ -30,18 +28,10 @@ MOST_DOTS = 1_500
 MOST_SLICES = 6
 _W, _H, _L, _R, _T, _B = 430, 260, 62, 12, 26, 44
 _STYLE = """
-body{font:15px/1.45 sans-serif;color:#000;background:#fff;max-width:60rem;margin:1.5rem auto;
-padding:0 1rem}
-h1{font-size:1.6rem;margin-bottom:.2rem}h2{font-size:1.2rem;border-bottom:2px solid #000;
-margin-top:2rem}h3{font-size:1rem;margin:1.4rem 0 .3rem}
-table{border-collapse:collapse;margin:.5rem 0}
-th,td{border:1px solid #999;padding:.2rem .45rem;text-align:right;vertical-align:top}
-th{background:#eee}td.none{border-style:dashed;color:#555}td.thin{border-style:dotted}
+th,td{padding:.2rem .45rem;text-align:right}
+td.none{border-style:dashed;color:#555}td.thin{border-style:dotted}
 td.text,th.text{text-align:left}
 .scroll{overflow-x:auto}small{color:#444}
-.plots{display:flex;flex-wrap:wrap;gap:.5rem}.plots svg{border:1px solid #ccc;max-width:100%;
-height:auto}
-@media print{body{margin:0;max-width:none}h3,svg,tr{break-inside:avoid}}
 """
 
 
@@ -75,12 +65,7 @@ def fit_report(proposal: FitProposal, *, made: str = "") -> str:
     if proposal.branches is not None:
         parts += _branches_part(proposal)
     parts.append(f"<h2>Caution</h2><p>{escape(CAUTION)}</p>")
-    title = escape(proposal.title)
-    return (
-        f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
-        f'<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<style>{_STYLE}</style></head><body>{''.join(parts)}</body></html>\n"
-    )
+    return page(proposal.title, parts, _STYLE)
 
 
 def _plain(value: object) -> str:

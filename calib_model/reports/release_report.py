@@ -1,11 +1,7 @@
-"""The release report: one HTML file that stands alone, for the change note and the archive.
-
-No scripts, nothing fetched, all text escaped; black on white, and legible when printed so.
-"""
+"""The release report: one HTML file that stands alone, for the change note and the archive."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from html import escape
@@ -21,39 +17,15 @@ from ..rules.check import Report
 from ..signoff.statement import read_statement
 from ..signoff.verification import Verification
 from ..signoff.wire import SignatureProblem
+from .page import cautions, count, facts, page
+from .page import rows as listing
 from .svg import legend, table_plots
 
 MOST_CELLS = 200
-CAUTIONS = (
-    "Desk results do not replace vehicle tests.",
-    (
-        "Unintended or stuck rear-axle torque at speed, and unintended braking of one wheel, are "
-        "hazards."
-    ),
-    "Changes are verified on a closed course by trained drivers.",
-    (
-        "The organisation's functional-safety process (ISO 26262, in particular its part on "
-        "configuration and calibration data), local codes and licensed practice come first."
-    ),
-    (
-        "A set without findings is not a safe set: the checks know only the rules that were "
-        "written down."
-    ),
+FINDINGS_CAUTION = (
+    "A set without findings is not a safe set: the checks know only the rules that were "
+    "written down."
 )
-_STYLE = """
-body{font:15px/1.45 sans-serif;color:#000;background:#fff;max-width:60rem;margin:1.5rem auto;
-padding:0 1rem}
-h1{font-size:1.6rem;margin-bottom:.2rem}h2{font-size:1.2rem;border-bottom:2px solid #000;
-margin-top:2rem}h3{font-size:1rem;margin:1.4rem 0 .3rem}
-table{border-collapse:collapse;width:100%;margin:.5rem 0}
-th,td{border:1px solid #999;padding:.25rem .5rem;text-align:left;vertical-align:top}
-th{background:#eee}td.n{text-align:right;white-space:nowrap}
-code{font-family:monospace;overflow-wrap:anywhere}
-.mark{border:3px solid #000;padding:.6rem .8rem;font-weight:bold}
-.plots{display:flex;flex-wrap:wrap;gap:.5rem}.plots svg{border:1px solid #ccc;max-width:100%;
-height:auto}
-@media print{body{margin:0;max-width:none}h3,svg,tr{break-inside:avoid}}
-"""
 
 
 @dataclass(frozen=True)
@@ -98,8 +70,7 @@ def release_report(release: Release, *, now: datetime | None = None) -> str:
         f"<p>Release report, made {escape(stamp(now))}</p>",
         _state(release),
         _what(release),
-        "<h2>Cautions</h2>",
-        f"<ul>{''.join(f'<li>{escape(text)}</li>' for text in CAUTIONS)}</ul>",
+        cautions(FINDINGS_CAUTION),
         _signatures(content),
         _findings(release.report),
         _waivers(content),
@@ -107,12 +78,7 @@ def release_report(release: Release, *, now: datetime | None = None) -> str:
         _remarks(content),
         _changes(release),
     ]
-    return (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title)}</title><style>{_STYLE}</style></head>\n"
-        f"<body>{''.join(part for part in body if part)}</body></html>\n"
-    )
+    return page(title, body)
 
 
 def _state(release: Release) -> str:
@@ -135,29 +101,14 @@ def _what(release: Release) -> str:
         ("Tables", str(len(content))),
         (
             "Findings",
-            ", ".join([_count(errors, "error"), _count(warnings, "warning"), _count(notes, "note")])
+            ", ".join([count(errors, "error"), count(warnings, "warning"), count(notes, "note")])
             + f"; {waived} waived",
         ),
         ("Rules not checked", str(len(release.report.not_checked))),
         ("About", content.description),
     ]
-    facts = "".join(
-        f"<tr><th>{escape(label)}</th><td>{escape(text)}</td></tr>" for label, text in rows if text
-    )
     digest = f"<code>{escape(release.verification.digest)}</code>"
-    return f"<table>{facts}<tr><th>Digest (SHA-256)</th><td>{digest}</td></tr></table>"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
-
-
-def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    top = "".join(f"<th>{escape(text)}</th>" for text in head)
-    body = "".join(
-        f"<tr>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>" for row in rows
-    )
-    return f"<table><tr>{top}</tr>{body}</table>"
+    return f"{facts(rows)}<p>Digest (SHA-256) {digest}</p>"
 
 
 def _signatures(content: CalibrationSet) -> str:
@@ -172,7 +123,7 @@ def _signatures(content: CalibrationSet) -> str:
     if not rows:
         return "<h2>Sign-offs</h2><p>None.</p>"
     head = ("Name", "Role", "Decision", "Time", "Comment", "Digest begins")
-    return f"<h2>Sign-offs</h2>{_table(head, rows)}"
+    return f"<h2>Sign-offs</h2>{listing(head, rows)}"
 
 
 def _findings(report: Report) -> str:
@@ -182,12 +133,12 @@ def _findings(report: Report) -> str:
             (f"{f.severity}{' (waived)' if f.waived else ''}", f.table, f.message)
             for f in report.findings
         ]
-        parts.append(_table(("Severity", "Table", "What"), rows))
+        parts.append(listing(("Severity", "Table", "What"), rows))
     else:
         parts.append("<p>None.</p>")
     if report.not_checked:
         missed = [(n.table, n.rule.replace("_", " "), n.reason) for n in report.not_checked]
-        parts.append("<h3>Not checked</h3>" + _table(("Table", "Rule", "Why"), missed))
+        parts.append("<h3>Not checked</h3>" + listing(("Table", "Rule", "Why"), missed))
     return "".join(parts)
 
 
@@ -207,7 +158,7 @@ def _waivers(content: CalibrationSet) -> str:
         for w in content.record.waivers
     ]
     head = ("Table", "Cells (axis values)", "Up to", "Reason", "Author", "Approver", "Until")
-    return f"<h2>Waivers</h2>{_table(head, rows)}"
+    return f"<h2>Waivers</h2>{listing(head, rows)}"
 
 
 def _decisions(content: CalibrationSet) -> str:
@@ -230,7 +181,7 @@ def _decisions(content: CalibrationSet) -> str:
             )
         )
     head = ("Table", "Decision", "By", "Time", "Comment", "Maturity")
-    return f"<h2>Decisions and maturity</h2>{_table(head, rows)}"
+    return f"<h2>Decisions and maturity</h2>{listing(head, rows)}"
 
 
 def _remarks(content: CalibrationSet) -> str:
@@ -240,7 +191,7 @@ def _remarks(content: CalibrationSet) -> str:
         (r.time, r.author, r.table, r.text, "open" if r.is_open else f"settled by {r.settled_by}")
         for r in content.record.remarks
     ]
-    return f"<h2>Remarks</h2>{_table(('Time', 'Author', 'Table', 'Remark', 'State'), rows)}"
+    return f"<h2>Remarks</h2>{listing(('Time', 'Author', 'Table', 'Remark', 'State'), rows)}"
 
 
 def _changes(release: Release) -> str:
@@ -266,12 +217,12 @@ def _change(table: TableComparison) -> str:
         parts.append(f'<div class="plots">{"".join(plots)}</div>')
     if table.fields:
         rows = [(f.field, f.before, f.after) for f in table.fields]
-        parts.append(_table(("What", "Before", "After"), rows))
+        parts.append(listing(("What", "Before", "After"), rows))
     cells = table.cells
     if cells:
         unit = shown(table.unit)
         listed = [(cell.words(),) for cell in cells[:MOST_CELLS]]
-        parts.append(_table((f"Cells{f' [{unit}]' if unit else ''}",), listed))
+        parts.append(listing((f"Cells{f' [{unit}]' if unit else ''}",), listed))
         if len(cells) > MOST_CELLS:
             parts.append(f"<p>{len(cells) - MOST_CELLS} more cells are not listed here.</p>")
     return "".join(parts)

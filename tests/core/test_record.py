@@ -11,13 +11,16 @@ from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.canonical import digest
 from calib_model.core.record import (
     EMPTY_RECORD,
+    Complaint,
     Decision,
+    Drive,
     Level,
     Maturity,
     Outcome,
     Record,
     Remark,
     SignOff,
+    Standing,
     Trial,
     Waiver,
     item_from_plain,
@@ -39,6 +42,10 @@ ITEMS = (
     Decision(table="t", outcome=Outcome.QUERIED, digest="ab", by="Ines", comment="why?"),
     Maturity(table="t", level=Level.DRIVEN, by="Ada", note="trip 4"),
     Trial(vehicle="Van 7", trip="Snow", expires="2026-02-01", digest="cd", changed=("a", "b")),
+    Complaint(number="C-3", recording="round.csv", sha256="ef", moment=83.4, note="spins",
+              standing=Standing.PROVED, tables=("t",), answer="raised", proof_recording="r2.csv",
+              proof_moment=1.5, by="Ada", time="2026-01-10T08:00:00Z"),
+    Drive(source="manoeuvre", name="launch", set_digest="ab", seconds=12.5, visits="{}", by="Ada"),
     SignOff(statement='{"a": 1}\n', signature="-----BEGIN"),
 )  # fmt: skip
 

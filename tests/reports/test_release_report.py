@@ -18,7 +18,8 @@ from calib_model.core.axis import Axis, Interpolation
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Remark, Trial
 from calib_model.core.table import Table
-from calib_model.reports.release_report import CAUTIONS, Release, release_report
+from calib_model.reports.page import CAUTIONS
+from calib_model.reports.release_report import FINDINGS_CAUTION, Release, release_report
 from calib_model.reports.svg import Line, plot, table_plots, ticks
 from calib_model.rules.check import check
 from calib_model.rules.waivers import waiver_for
@@ -79,7 +80,7 @@ def test_it_says_what_was_released_by_whom_with_all_cautions() -> None:
     page = _page(content, calib_model.edit(small_set(), "base", {(1,): 1.5}))
     assert "Signed off by Ada Berg (author) and Ines (reviewer)" in page.text
     assert verify(content, allowed(), now=NOW).digest in page.text
-    for caution in CAUTIONS:
+    for caution in (*CAUTIONS, FINDINGS_CAUTION):
         assert caution in page.text
     assert "1 changed since the last trip" in page.text
     assert "at 10 km/h: 1.5 → 2 N·m" in page.text

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 
 from PySide6.QtWidgets import QLabel
 
+from app.forms import Form, PathField
 from app.quiet import QuietCombo
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import exact, with_unit
 from calib_model.core.record import Level, Outcome, Remark, Waiver
 from calib_model.rules.check import Finding
 
-from .fields import Form, PathField
 from .lines import places_words
 
 

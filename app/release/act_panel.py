@@ -14,12 +14,12 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.forms import Form
 from calib_model.core.record import Remark, Waiver
 from calib_model.signoff.gate import Item
 
 from .act_forms import ApproveForm, DecideForm, LevelForm, RemarkForm, WaiveForm
 from .acts import findings_of, tables_of
-from .fields import Form
 from .lines import Line, is_elsewhere
 from .standing import Standing
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from PySide6.QtWidgets import QCheckBox, QLabel, QLineEdit, QWidget
 
+from app.forms import Form, PathField
 from calib_model.rules.waivers import today
 
-from .fields import Form, PathField
 from .leaving import Kind
 from .service import Memory
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
+from app.line_rows import Line as PlainLine
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import with_unit
 from calib_model.core.record import (
@@ -41,35 +42,17 @@ class View(StrEnum):
 
 
 @dataclass(frozen=True)
-class Line:
-    """One row.
+class Line(PlainLine):
+    """One row, and what it is about.
 
     Parameters
     ----------
-    key : str
-        The same for the same thing after an edit, so that it stays chosen.
-    mark : str
-        ``error``, ``warning`` or ``note``; ``done`` for what is settled.
-    kind : str
-        What it is, in a word or two.
-    title : str
-        The table's name, or another head.
-    text : str
-        What it is, in a sentence.
-    more : str
-        Remedy, or who and when.
     table : str
         Id; empty where no table is meant.
     cells : tuple of index tuples
     about : Item, Waiver, Remark, Decision, SignOff, Trial or None
     """
 
-    key: str
-    mark: str
-    kind: str
-    title: str
-    text: str
-    more: str = ""
     table: str = ""
     cells: Cells = ()
     about: Item | Waiver | Remark | Decision | SignOff | Trial | None = None
@@ -77,12 +60,7 @@ class Line:
     @property
     def searched(self) -> str:
         """What the filter looks in."""
-        return f"{self.kind} {self.title} {self.table} {self.text} {self.more}".casefold()
-
-    @property
-    def spoken(self) -> str:
-        """The row for a screen reader."""
-        return ". ".join(part for part in (self.kind, self.title, self.text, self.more) if part)
+        return f"{super().searched} {self.table}".casefold()
 
 
 def lines_of(view: View, standing: Standing) -> list[Line]:
@@ -121,6 +99,7 @@ KINDS = {
     Obstacle.QUERY: "Queried",
     Obstacle.RIGHTS: "Right missing",
     Obstacle.MATURITY: "Maturity",
+    Obstacle.EVIDENCE: "Not driven",
     Obstacle.REMARK: "Open remark",
 }
 

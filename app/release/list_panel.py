@@ -17,11 +17,11 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.line_delegate import LineDelegate
+from app.line_rows import Rows
 from app.row_view import RowView
 
 from .lines import Line, View
-from .row_delegate import LineDelegate
-from .rows import Rows
 
 KEYS = {
     Qt.Key.Key_A: "accept",

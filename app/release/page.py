@@ -19,9 +19,9 @@ from PySide6.QtWidgets import (
 
 from app.cautions import LINE
 from app.desk import Desk
+from app.forms import Form
 
 from .act_panel import ActPanel
-from .fields import Form
 from .leave_panels import HandOverPanel, TrialPanel
 from .lines import View, count_of, lines_of
 from .list_panel import ListPanel

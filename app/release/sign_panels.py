@@ -8,11 +8,11 @@ from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFrame, QLabel, QLineEdit, QPushButton, QTextBrowser
 
+from app.forms import Form, PathField
 from app.quiet import QuietCombo
 from calib_model.signoff.statement import AUTHOR, REVIEWER
 from calib_model.signoff.verification import State, Verification
 
-from .fields import Form, PathField
 from .lines import EN, when
 from .service import Memory, Standings
 from .signing import NewKey

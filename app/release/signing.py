@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from app.forms import Secret
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Outcome, SignOff
 from calib_model.editing.change import Change
@@ -17,7 +18,6 @@ from calib_model.signoff.signers import AllowedSigners
 from calib_model.signoff.signing import make_sign_off
 from calib_model.signoff.statement import NAMESPACE
 
-from .fields import Secret
 from .standing import Asks, Past, Trust, stand
 
 

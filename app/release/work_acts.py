@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PySide6.QtCore import QObject
 
+from app.forms import Form
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Level, Outcome, Remark, Waiver
 from calib_model.editing.change import Change
@@ -15,7 +16,6 @@ from calib_model.errors import BitepointError
 from calib_model.signoff.decisions import decide, give_level
 
 from . import acts
-from .fields import Form
 from .lines import Line
 from .signing import decide_with_key
 from .standing import Standing

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QObject
 
+from app.forms import Form
 from calib_model.core.record import SignOff
 from calib_model.editing.change import record_change
 from calib_model.errors import BitepointError
@@ -15,7 +16,6 @@ from calib_model.exchange.marking import mark_of
 from calib_model.session.document import Document
 from calib_model.signoff.verification import State
 
-from .fields import Form
 from .leaving import Leaving, Written, hand_over, write_trial
 from .signing import NewKey, Signing, new_key, sign
 from .standing import Past, Standing

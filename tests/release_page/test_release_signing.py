@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from app.release.fields import Secret, SecretField
+from app.forms import Secret, SecretField
 from app.release.lines import View
 from calib_model.core.record import Outcome
 from calib_model.editing.change import values_change

@@ -1,4 +1,4 @@
-"""Fields of the area's forms: lines, secrets, files, days; Enter does it, Esc goes back."""
+"""Fields of forms: lines, secrets, files, days; Enter does it, Esc goes back."""
 
 from __future__ import annotations
 

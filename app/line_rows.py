@@ -1,16 +1,54 @@
-"""The lines of the shown list as a model, filtered by words."""
+"""Lines of a list: what one says, and all of them as a model that is filtered by words."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from PySide6.QtCore import QAbstractListModel, QModelIndex, QPersistentModelIndex, Qt
 
-from .lines import Line
-
 Index = QModelIndex | QPersistentModelIndex
 _NOWHERE = QModelIndex()
 LINE = int(Qt.ItemDataRole.UserRole) + 1
+
+
+@dataclass(frozen=True)
+class Line:
+    """One row.
+
+    Parameters
+    ----------
+    key : str
+        The same for the same thing after an edit, so that it stays chosen.
+    mark : str
+        ``error``, ``warning`` or ``note``; ``done`` for what is settled.
+    kind : str
+        What it is, in a word or two.
+    title : str
+        A head, such as a table's name.
+    text : str
+        What it is, in a sentence.
+    more : str
+        Remedy, or who and when.
+    """
+
+    key: str
+    mark: str
+    kind: str
+    title: str
+    text: str
+    more: str = ""
+
+    @property
+    def searched(self) -> str:
+        """What the filter looks in."""
+        return f"{self.kind} {self.title} {self.text} {self.more}".casefold()
+
+    @property
+    def spoken(self) -> str:
+        """The row for a screen reader."""
+        return ". ".join(part for part in (self.kind, self.title, self.text, self.more) if part)
 
 
 class Rows(QAbstractListModel):
@@ -22,11 +60,11 @@ class Rows(QAbstractListModel):
         self._words: tuple[str, ...] = ()
         self._rows: list[Line] = []
 
-    def show(self, lines: list[Line]) -> None:
+    def show(self, lines: Sequence[Line]) -> None:
         """Show other lines."""
-        if lines == self._all:
+        if list(lines) == self._all:
             return
-        self._all = lines
+        self._all = list(lines)
         self._filter()
 
     def set_filter(self, text: str) -> None:
@@ -49,7 +87,7 @@ class Rows(QAbstractListModel):
         """How many lines the filter leaves out."""
         return len(self._all) - len(self._rows)
 
-    def line(self, row: int) -> Line | None:
+    def line(self, row: int) -> Any:
         """Return the line in a row."""
         return self._rows[row] if 0 <= row < len(self._rows) else None
 

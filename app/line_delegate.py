@@ -6,10 +6,8 @@ from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRect, Q
 from PySide6.QtGui import QFont, QFontMetrics, QPainter, QPalette, QPen
 from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem
 
+from app.line_rows import LINE, Line
 from app.severity import paint_severity, severity_colour
-
-from .lines import Line
-from .rows import LINE
 
 Index = QModelIndex | QPersistentModelIndex
 _PAD = 8

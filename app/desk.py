@@ -7,30 +7,18 @@ of its own.  Every edit goes through `Desk.do`, so that a refusal is told in one
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Protocol
 
 import numpy as np
 from PySide6.QtCore import QObject, Signal
 
+from app.cell_marks import CellMarks, driven
+from app.cell_marks import CellUse as CellUse
 from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.core.table import Table
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
 from calib_model.rules.check import Report
 from calib_model.session.document import Document, Event
-
-
-class CellUse(Protocol):
-    """How driving used the cells of a table: arrays of its shape, in seconds but for visits."""
-
-    @property
-    def dwell(self) -> FloatArray: ...
-    @property
-    def visits(self) -> FloatArray: ...
-    @property
-    def extrapolated(self) -> FloatArray: ...
-    @property
-    def decided(self) -> FloatArray: ...
 
 
 class Desk(QObject):
@@ -58,6 +46,8 @@ class Desk(QObject):
         Other cells are selected.
     coverage_changed
         Other driving is shown over the tables, or none.
+    cell_marks_changed
+        Other marks are to be drawn over the cells, or none.
     play_head_changed
         The operating point of the moment that is looked at moved.
     focus_grid
@@ -76,6 +66,7 @@ class Desk(QObject):
     cursor_changed = Signal()
     selection_changed = Signal()
     coverage_changed = Signal()
+    cell_marks_changed = Signal()
     play_head_changed = Signal()
     focus_grid = Signal()
     told = Signal(str, bool)
@@ -90,6 +81,9 @@ class Desk(QObject):
         self._proposed: Mapping[str, Table] = {}
         self._proposal_remarks: Mapping[str, Mapping[tuple[int, ...], str]] = {}
         self._coverage: Mapping[str, CellUse] = {}
+        self._driven: dict[str, CellMarks] = {}
+        self._cell_marks: Mapping[str, CellMarks] = {}
+        self._shows_driving = True
         self._play_head: Mapping[str, float] = {}
         self._trail: Mapping[str, FloatArray] = {}
         self._table_id = ""
@@ -227,7 +221,43 @@ class Desk(QObject):
         """Show driving over the tables, by table id; None takes it away."""
         if coverage or self._coverage:
             self._coverage = dict(coverage or {})
+            self._driven = {}
             self.coverage_changed.emit()
+            self.cell_marks_changed.emit()
+
+    @property
+    def shows_driving(self) -> bool:
+        """Whether cells are marked by how they were driven, where driving is known."""
+        return self._shows_driving
+
+    def show_driving(self, on: bool) -> None:
+        """Mark cells by how they were driven, or not."""
+        if on != self._shows_driving:
+            self._shows_driving = on
+            self.cell_marks_changed.emit()
+
+    def set_cell_marks(self, marks: Mapping[str, CellMarks] | None) -> None:
+        """Mark cells by something else than driving, by table id; None goes back to driving."""
+        if marks or self._cell_marks:
+            self._cell_marks = dict(marks or {})
+            self.cell_marks_changed.emit()
+
+    @property
+    def cell_marks(self) -> CellMarks | None:
+        """What is to be marked over the cells of the table in work, if it goes with its shape."""
+        table = self.table
+        if table is None:
+            return None
+        marks = self._cell_marks.get(table.id)
+        if marks is None and self._shows_driving and not self._cell_marks:
+            marks = self._driving_marks(table.id)
+        return marks if marks is not None and marks.amounts.shape == table.shape else None
+
+    def _driving_marks(self, table_id: str) -> CellMarks | None:
+        use = self.coverage_of(table_id)
+        if use is not None and table_id not in self._driven:
+            self._driven[table_id] = driven(use)
+        return self._driven.get(table_id)
 
     @property
     def play_head(self) -> Mapping[str, float]:

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QEvent, QModelIndex, QObject, QPersistentModelIndex, QRect, QRectF, Qt
+from PySide6.QtCore import (
+    QEvent,
+    QModelIndex,
+    QObject,
+    QPersistentModelIndex,
+    QPoint,
+    QRect,
+    QRectF,
+    Qt,
+)
 from PySide6.QtGui import (
     QColor,
     QFocusEvent,
@@ -42,7 +51,8 @@ class CellDelegate(QStyledItemDelegate):
 
     Marks have shapes, so that none depends on colour: finding (triangle, diamond or dot, top
     left), changed (bar at the left edge), locked (a padlock), between storage steps (``≈``),
-    outside the limits (text underlined).
+    outside the limits (text underlined), driven (bar along the foot, the longer the more; dotted
+    where the table never decided; an arrow head where beyond the axis's end).
     """
 
     def __init__(self, view: GridView) -> None:
@@ -63,6 +73,8 @@ class CellDelegate(QStyledItemDelegate):
         painter.fillRect(rect, background)
         self._paint_text(painter, option, look, ink)
         self._paint_marks(painter, option, look, background, ink)
+        if look.level:
+            self._paint_amount(painter, rect, look, ink)
         sides = self._view.outline[index.row()][index.column()]
         if any(sides):
             self._paint_border(painter, rect, sides, option.palette)
@@ -126,6 +138,22 @@ class CellDelegate(QStyledItemDelegate):
             paint_severity(painter, corner, look.severity, fill, ink)
         if look.locked:
             self._paint_padlock(painter, left, rect.bottom() - 3, ink)
+
+    @staticmethod
+    def _paint_amount(painter: QPainter, rect: QRect, look: Look, ink: QColor) -> None:
+        """Draw the bar along the foot: as long as its level says, dotted if it is not full."""
+        left, foot = rect.x() + 4, rect.bottom() - 1
+        length = max(6, round((rect.width() - 14) * look.level / 4))
+        if look.full:
+            painter.fillRect(left, foot - 2, length, 3, ink)
+        else:
+            for x in range(left, left + length, 4):
+                painter.fillRect(x, foot - 1, 2, 2, ink)
+        if look.past_end:
+            x, y = left + length + 2, foot - 1
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.setBrush(ink)
+            painter.drawPolygon([QPoint(x, y - 3), QPoint(x + 4, y), QPoint(x, y + 3)])
 
     @staticmethod
     def _paint_padlock(painter: QPainter, x: int, bottom: int, ink: QColor) -> None:

@@ -29,9 +29,15 @@ class Look:
     off_raster: bool = False
     changed: bool = False
     beyond: bool = False
+    """Outside the table's limits."""
     proposed: bool = False
     """Whether the text is a proposed value, not the present one."""
-    """Outside the table's limits."""
+    level: int = 0
+    """Size of the cell's mark (how long it was driven, say), 0 for none to 4."""
+    full: bool = False
+    """Whether that mark is the full one: the table decided there."""
+    past_end: bool = False
+    """Whether it was driven beyond the axis's end."""
 
 
 def worst(findings: Sequence[tuple[str, str]]) -> str:

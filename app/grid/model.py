@@ -58,6 +58,7 @@ class GridModel(QAbstractTableModel):
         source.proposal_changed.connect(self._on_proposal)
         source.saved_changed.connect(self._on_saved)
         source.cursor_changed.connect(self._on_cursor)
+        source.cell_marks_changed.connect(self._on_cell_marks)
         self._read()
 
     # -- what is shown -------------------------------------------------------------------------
@@ -113,6 +114,9 @@ class GridModel(QAbstractTableModel):
             bool(self._changed[row, column]),
             bool(self._beyond[row, column]),
             self._proposed is not None and bool(self._differs[row, column]),
+            int(self._levels_of_marks[row, column]),
+            bool(self._full[row, column]),
+            bool(self._past_end[row, column]),
         )
 
     def _findings_at(self, cell: tuple[int, ...]) -> Any:
@@ -262,6 +266,8 @@ class GridModel(QAbstractTableModel):
             states.append(f"proposed: {proposed}")
         if self._remark(row, column):
             states.append(self._remark(row, column))
+        if self._cell_marks is not None:
+            states.append(self._cell_marks.words(self.plane.cell(row, column)))
         return states
 
     def _told(self, table: Table, row: int, column: int) -> str:
@@ -284,6 +290,8 @@ class GridModel(QAbstractTableModel):
             lines.append(self.changed_words[1])
         if self._remark(row, column):
             lines.append(self._remark(row, column).capitalize())
+        if self._cell_marks is not None:
+            lines.append(f"{self._cell_marks.words(cell).capitalize()}.")
         lines += [
             f"{str(severity).capitalize()}: {sentence}"
             for severity, sentence in self._findings_at(cell)
@@ -308,8 +316,24 @@ class GridModel(QAbstractTableModel):
         self._off_raster = plane.of(off_raster_cells(table))
         self._beyond = plane.of(beyond_limits(table))
         self._changed = plane.of(changed_cells(table, self.source.saved_table))
-
+        self._read_cell_marks()
         self._read_proposal()
+
+    def _read_cell_marks(self) -> None:
+        marks = self.source.cell_marks
+        none = np.zeros((self.plane.rows, self.plane.columns), dtype=np.int64)
+        self._levels_of_marks, self._full, self._past_end = none, none, none
+        self._cell_marks = marks
+        if marks is not None:
+            self._levels_of_marks = self.plane.of(marks.levels)
+            self._full = self.plane.of(marks.full)
+            if marks.beyond is not None:
+                self._past_end = self.plane.of(marks.beyond)
+
+    def _on_cell_marks(self) -> None:
+        if self._table is not None and self.source.table is self._table:
+            self._read_cell_marks()
+            self._all_changed()
 
     def _read_proposal(self) -> None:
         proposed, table = self.source.proposed_table, self._table

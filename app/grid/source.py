@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from PySide6.QtCore import QObject, Signal
 
+from app.cell_marks import CellMarks
 from app.desk import Desk
 from calib_model.core.arrays import BoolArray
 from calib_model.core.calibration_set import CalibrationSet
@@ -31,6 +32,8 @@ class GridSource(QObject):
         Flat numbers of the cells whose values changed.
     saved_changed
         What counts as saved is another.
+    cell_marks_changed
+        Other marks are to be drawn over the cells, or none.
     cursor_changed, selection_changed
     """
 
@@ -38,6 +41,7 @@ class GridSource(QObject):
     values_changed = Signal(object)
     proposal_changed = Signal()
     saved_changed = Signal()
+    cell_marks_changed = Signal()
     cursor_changed = Signal()
     selection_changed = Signal()
     told = Signal(str, bool)
@@ -80,6 +84,11 @@ class GridSource(QObject):
     def proposal_remarks(self) -> Mapping[Cell, str]:
         """What is to be said of single cells of the proposed table."""
         return {}
+
+    @property
+    def cell_marks(self) -> CellMarks | None:
+        """What is to be marked over the cells, such as how they were driven."""
+        return None
 
     @property
     def content(self) -> CalibrationSet | None:
@@ -147,6 +156,7 @@ class DeskSource(GridSource):
         desk.edited.connect(self._on_edit)
         desk.documents_changed.connect(self.saved_changed)
         desk.proposal_changed.connect(self.proposal_changed)
+        desk.cell_marks_changed.connect(self.cell_marks_changed)
 
     @property
     def table(self) -> Table | None:
@@ -167,6 +177,11 @@ class DeskSource(GridSource):
     def proposal_remarks(self) -> Mapping[Cell, str]:
         """What the tool says of single cells."""
         return self.desk.proposal_remarks
+
+    @property
+    def cell_marks(self) -> CellMarks | None:
+        """What is known of the driving, or of whatever else is marked."""
+        return self.desk.cell_marks
 
     @property
     def content(self) -> CalibrationSet | None:

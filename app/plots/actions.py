@@ -53,6 +53,16 @@ ACTIONS: tuple[Action, ...] = (
         lambda window: window.plots.reference_box.isChecked(),
     ),
     Action(
+        "plots.driving",
+        "Overlay &driving",
+        "View",
+        lambda window: window.desk.show_driving(not window.desk.shows_driving),
+        ("Shift+F12",),
+        "Mark in grid and plots how long each cell was driven and where its table decided.",
+        lambda desk: desk.table is not None and desk.has_coverage,
+        lambda window: window.desk.has_coverage and window.desk.shows_driving,
+    ),
+    Action(
         "plots.turn_slices",
         "&Turn slices",
         "View",

@@ -330,6 +330,13 @@ class Marks(pg.ScatterPlotItem):
         if good.any():
             self.setData(x[good], y[good])
 
+    def show_sized(self, x: FloatArray, y: FloatArray, size: FloatArray) -> None:
+        """Draw marks of different sizes, in screen units."""
+        self._drawn = None
+        self.setVisible(bool(x.size))
+        if x.size:
+            self.setData(x, y, size=size)
+
 
 def _same(a: Points | None, b: Points) -> bool:
     """Tell whether points are drawn already: most of a plot stays as it is while one is dragged."""

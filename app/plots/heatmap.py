@@ -17,6 +17,7 @@ from app.plots.colour_bar import ColourBar
 from app.plots.geometry import edges, on_axes_of, positions
 from app.plots.heat_items import HeatItems
 from app.plots.legend import Entry
+from app.plots.overlay_items import OverlayItems, mark_entries, trail_entries
 from app.plots.view import Cell, Part, PlotView
 from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.core.numbers import with_unit
@@ -43,6 +44,7 @@ class HeatMapView(PlotView):
     """The map in work (of three or four axes, the plane at the cursor)."""
 
     _items: HeatItems
+    _over: OverlayItems
     _anchor: Cell | None = None
     _dragging = False
 
@@ -79,6 +81,7 @@ class HeatMapView(PlotView):
         # As in the grid, rows run down: a cell is found at the same place in both.
         canvas.box.invertY(True)
         self._items = HeatItems(canvas)
+        self._over = OverlayItems(canvas)
 
     def page_of(self, canvas: Canvas) -> QWidget:
         """Stand the colour bar beside the canvas."""
@@ -102,6 +105,7 @@ class HeatMapView(PlotView):
         assert canvas is not None
         if stale & Part.COLOURS:
             items.set_inks(self.inks)
+            self._over.set_inks(self.inks)
         if stale & Part.TABLE:
             rows, columns = table.axes[:2]
             x, y = positions(columns), positions(rows)
@@ -119,6 +123,10 @@ class HeatMapView(PlotView):
             self._draw_cells(table)
         if stale & (Part.VALUES | Part.OVERLAYS | Part.COLOURS | Part.FINDINGS | Part.SCALE):
             self._draw_marks(table)
+        if stale & (Part.VALUES | Part.OVERLAYS | Part.COLOURS | Part.MARKS | Part.SCALE):
+            self._draw_cell_marks(table)
+        if stale & (Part.VALUES | Part.TRAIL):
+            self._draw_trail(table)
         if stale & (Part.VALUES | Part.SELECTION | Part.CURSOR):
             items.selection(self.desk.selection[self._plane_index()], self._x, self._y)
             row, column = self.desk.cursor[:2]
@@ -217,10 +225,47 @@ class HeatMapView(PlotView):
         items.found(marks)
         self.show_key(self.key(table))
 
+    def _draw_cell_marks(self, table: Table) -> None:
+        """Draw what is said of the cells, a little below the middles, off signs and cross-hair."""
+        assert self.canvas is not None
+        marks = self.desk.cell_marks
+        if marks is None:
+            self._over.no_marks()
+        else:
+            index = self._plane_index()
+            wide, tall = np.diff(self._x), np.diff(self._y)
+            px, py = self.canvas.pixel()
+            room = np.minimum(wide[None, :] / px, tall[:, None] / py * 0.6) - 3.0
+            x, y = np.meshgrid(self._x[:-1] + wide / 2, self._y[:-1] + tall * 0.72)
+            beyond = np.zeros_like(room, bool) if marks.beyond is None else marks.beyond[index]
+            self._over.show_marks(
+                x,
+                y,
+                marks.levels[index],
+                marks.full[index],
+                beyond,
+                self._light,
+                room,
+                np.broadcast_to(np.minimum(wide * 0.3, 11.0 * px), room.shape),
+            )
+        self.show_key(self.key(table))
+
+    def _draw_trail(self, table: Table) -> None:
+        trail = self.trail(table)
+        if trail is None:
+            self._over.show_trail(np.empty(0), np.empty(0), inside=True)
+        else:
+            x, y = trail.clipped(table, 1), trail.clipped(table, 0)
+            self._over.show_trail(x, y, inside=trail.inside(table))
+        self.show_key(self.key(table))
+
     def key(self, table: Table) -> list[Entry]:
         """Return the entries of the key."""
         ink = self.inks
-        entries = []
+        trail = self.trail(table)
+        entries = mark_entries(self.desk.cell_marks, ink)
+        if trail is not None:
+            entries += trail_entries(ink, inside=trail.inside(table))
         if self._signed:
             words_of = {
                 Show.VALUES: "as proposed",
@@ -317,6 +362,8 @@ class HeatMapView(PlotView):
             lines.append(f"{severity.capitalize()}: {sentence}")
         if locked_cells(table)[cell]:
             lines.append("Locked: the value stays as it is.")
+        if self.mark_words(cell):
+            lines.append(f"{self.mark_words(cell).capitalize()}.")
         return "\n".join(lines)
 
     # -- keys ------------------------------------------------------------------------------------

@@ -9,11 +9,12 @@ import numpy as np
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QKeyEvent, QMouseEvent
 
-from app.plots import words
+from app.plots import line_overlay, words
 from app.plots.geometry import inner_line, outer_line, positions, slice_on_axis
 from app.plots.legend import Entry
 from app.plots.line_items import LineItems
 from app.plots.nudge import merge_key
+from app.plots.overlay_items import OverlayItems
 from app.plots.snap import snapped
 from app.plots.view import Cell, Part, PlotView
 from calib_model.core.arrays import FloatArray
@@ -52,6 +53,7 @@ class LinesView(PlotView):
     """A line through the cursor along one axis, with its points to drag."""
 
     _items: LineItems
+    _over: OverlayItems
     _drag: Drag | None = None
     _anchor: int | None = None
     _fitted: tuple[object, object] = (None, None)
@@ -96,6 +98,7 @@ class LinesView(PlotView):
     def build(self, canvas: Canvas) -> None:
         """Make the items."""
         self._items = LineItems(canvas)
+        self._over = OverlayItems(canvas)
 
     def describe(self, table: Table) -> str:
         """Name what is drawn."""
@@ -109,6 +112,7 @@ class LinesView(PlotView):
         axis = table.axes[self.along()]
         if stale & Part.COLOURS:
             items.set_inks(self.inks)
+            self._over.set_inks(self.inks)
         if stale & Part.TABLE:
             x = positions(axis)
             canvas.bottom.set_breakpoints(x, axis.values)
@@ -133,7 +137,11 @@ class LinesView(PlotView):
             self._draw_points(table)
         if stale & (Part.SCALE | Part.VALUES):
             self._draw_raster(table)
-        if stale & (Part.VALUES | Part.CURSOR | Part.OVERLAYS | Part.FINDINGS | Part.COLOURS):
+        if stale & (Part.VALUES | Part.CURSOR | Part.SCALE | Part.MARKS | Part.COLOURS):
+            line_overlay.draw_marks(self, self._over, table)
+        if stale & (Part.VALUES | Part.TRAIL):
+            line_overlay.draw_trail(self, self._over, table)
+        if stale & ~(Part.SCALE | Part.SELECTION):
             self.show_key(self.key(table))
         if stale & (Part.VALUES | Part.CURSOR):
             self.show_note(words.disorder(table), words.empties(table.values[self.line_index()]))
@@ -240,7 +248,7 @@ class LinesView(PlotView):
         for severity in ("error", "warning", "note"):
             if severity in severities:
                 entries.append(Entry(severity, ink.of(severity), mark=severity))
-        return entries
+        return entries + line_overlay.entries(self, table)
 
     # -- the view --------------------------------------------------------------------------------
 
@@ -409,6 +417,8 @@ class LinesView(PlotView):
             lines.append(f"{severity.capitalize()}: {sentence}")
         if locked_cells(table)[cell]:
             lines.append("Locked: the value stays as it is.")
+        if self.mark_words(cell):
+            lines.append(f"{self.mark_words(cell).capitalize()}.")
         saved = self.desk.saved_table
         if saved is not None and saved.shape == table.shape:
             was = float(saved.values[cell])

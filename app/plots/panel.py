@@ -95,6 +95,10 @@ class PlotPanel(QWidget):
         self.reference_box = QCheckBox("Reference", self)
         self.reference_box.setChecked(True)
         self.reference_box.setToolTip("Draw the reference set's table, dotted, behind the plot.")
+        self.driving_box = QCheckBox("Driving", self)
+        self.driving_box.setToolTip(
+            "Mark how long each cell was driven, and where the table decided."
+        )
         self.along_choice = QuietCombo(self)
         self.along_choice.setAccessibleName("Slices along which axis")
         self.along_choice.setToolTip("The axis that the slices run along.")
@@ -138,6 +142,7 @@ class PlotPanel(QWidget):
         ):
             row.addWidget(widget)
         row.addStretch(1)
+        row.addWidget(self.driving_box)
         row.addWidget(self.saved_box)
         row.addWidget(self.reference_box)
         row.addWidget(self.key_button)
@@ -164,12 +169,15 @@ class PlotPanel(QWidget):
 
         self.saved_box.toggled.connect(self._on_overlays)
         self.reference_box.toggled.connect(self._on_overlays)
+        self.driving_box.toggled.connect(desk.show_driving)
         self.along_choice.activated.connect(self._on_along)
         self.mode_choice.activated.connect(self._on_mode)
         self.tabs.currentChanged.connect(self._on_tab)
         self.slices.along_changed.connect(self._show_along)
         desk.table_changed.connect(self._on_table)
         desk.reference_changed.connect(self._on_reference)
+        desk.cell_marks_changed.connect(self._on_driving)
+        self._on_driving()
         self._on_table()
         self._on_reference()
 
@@ -274,6 +282,11 @@ class PlotPanel(QWidget):
         if not there and self.mode is Show.FROM_REFERENCE:
             self.set_mode(Show.VALUES)
 
+    def _on_driving(self) -> None:
+        with QSignalBlocker(self.driving_box):
+            self.driving_box.setChecked(self.desk.shows_driving)
+        self._arrange()
+
     def _on_overlays(self) -> None:
         for view in self.views:
             view.set_overlays(
@@ -365,6 +378,7 @@ class PlotPanel(QWidget):
         self.along_choice.setVisible(is_map and lines)
         # In a very narrow panel the two switches are in the menu View only.
         switches = (lines or surface or not is_map) and self.width() >= SWITCHES
+        self.driving_box.setVisible(self.desk.has_coverage and self.width() >= SWITCHES)
         self.saved_box.setVisible(bool(switches))
         self.reference_box.setVisible(bool(switches))
         self._on_said()

@@ -16,7 +16,8 @@ def symbol(kind: str) -> QPainterPath:
     ----------
     kind : str
         ``error`` (triangle), ``warning`` (diamond), ``note`` (circle), ``locked`` (padlock),
-        ``point`` (disc), ``box`` (square), ``empty`` (cross), ``plus`` or ``minus``.
+        ``point`` (disc), ``box`` (square), ``empty`` (cross), ``plus``, ``minus``, ``half``
+        (half disc), ``beyond`` (arrow head), ``head`` (a disc with four ticks).
     """
     path = QPainterPath()
     match kind:
@@ -47,6 +48,18 @@ def symbol(kind: str) -> QPainterPath:
         case "minus":
             path.moveTo(-0.5, 0)
             path.lineTo(0.5, 0)
+        case "half":
+            path.moveTo(-0.5, 0.3)
+            path.arcTo(QRectF(-0.5, -0.4, 1, 1.4), 180, -180)
+            path.closeSubpath()
+        case "beyond":
+            path.addPolygon(_polygon((-0.3, -0.5), (0.4, 0), (-0.3, 0.5)))
+            path.closeSubpath()
+        case "head":
+            path.addEllipse(QRectF(-0.32, -0.32, 0.64, 0.64))
+            for x, y in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+                path.moveTo(0.32 * x, 0.32 * y)
+                path.lineTo(0.62 * x, 0.62 * y)
         case _:
             path.addEllipse(QRectF(-0.5, -0.5, 1, 1))
     return path

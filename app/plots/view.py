@@ -24,6 +24,7 @@ from app.desk import Desk
 from app.plots import words
 from app.plots.legend import Entry, Legend
 from app.plots.nudge import merge_key, nudge
+from app.plots.trail import Trail, trail_of
 from calib_model.core.table import Table
 from calib_model.session.document import Event
 
@@ -49,7 +50,13 @@ class Part(Flag):
     COLOURS = auto()
     SCALE = auto()
     """Another part is in view."""
-    ALL = TABLE | VALUES | OVERLAYS | CURSOR | SELECTION | FINDINGS | COLOURS | SCALE
+    MARKS = auto()
+    """What is said of cells, such as how they were driven."""
+    TRAIL = auto()
+    """The operating point."""
+    ALL = (
+        TABLE | VALUES | OVERLAYS | CURSOR | SELECTION | FINDINGS | COLOURS | SCALE | MARKS | TRAIL
+    )
 
 
 class OneLine(QLabel):
@@ -149,6 +156,8 @@ class PlotView(QWidget):
         desk.documents_changed.connect(self._on_overlays)
         desk.proposal_changed.connect(self._on_proposal)
         desk.reference_changed.connect(self._on_overlays)
+        desk.cell_marks_changed.connect(self._on_cell_marks)
+        desk.play_head_changed.connect(self._on_play_head)
 
     # -- for whoever owns the view ---------------------------------------------------------------
 
@@ -190,6 +199,16 @@ class PlotView(QWidget):
         raise NotImplementedError
 
     # -- for views -------------------------------------------------------------------------------
+
+    def trail(self, table: Table) -> Trail | None:
+        """Return the operating point and the way it came, if the table reads what is known."""
+        head = self.desk.play_head
+        return trail_of(table, head, self.desk.trail) if head else None
+
+    def mark_words(self, cell: Cell) -> str:
+        """Return what the cell marks say of a cell; empty without marks."""
+        marks = self.desk.cell_marks
+        return marks.words(cell) if marks is not None else ""
 
     def unfit(self, table: Table | None) -> str:
         """Return why the table cannot be drawn here, in a sentence; empty if it can."""
@@ -255,7 +274,7 @@ class PlotView(QWidget):
         assert self._drawn is not None
         self.pages.setCurrentWidget(self._drawn)
         self.redraw(table, stale)
-        if stale & (Part.CURSOR | Part.VALUES | Part.FINDINGS | Part.OVERLAYS):
+        if stale & (Part.CURSOR | Part.VALUES | Part.FINDINGS | Part.OVERLAYS | Part.MARKS):
             self.show_read_out(table)
         if stale & Part.TABLE:
             self.setAccessibleName(self.describe(table))
@@ -264,6 +283,8 @@ class PlotView(QWidget):
         """Write what is under the cross-hair."""
         cell = self.desk.cursor
         text = words.read_out(table, cell)
+        said = self.mark_words(cell)
+        text = f"{text}; {said}" if said else text
         found = self.findings.get(cell)
         if found:
             text = f"{text}.  {found[0].capitalize()}: {found[1]}"
@@ -342,6 +363,12 @@ class PlotView(QWidget):
 
     def _on_scale(self) -> None:
         self.mark(Part.SCALE)
+
+    def _on_cell_marks(self) -> None:
+        self.mark(Part.MARKS)
+
+    def _on_play_head(self) -> None:
+        self.mark(Part.TRAIL)
 
     # -- pointer and keys ------------------------------------------------------------------------
 

@@ -32,7 +32,12 @@ class TableHeader(QWidget):
             label.setTextInteractionFlags(Qt.TextInteractionFlag.NoTextInteraction)
             column.addWidget(label)
         self._cell.setAccessibleName("Cell under the cross-hair")
-        for signal in (desk.table_changed, desk.edited, desk.current_changed):
+        for signal in (
+            desk.table_changed,
+            desk.edited,
+            desk.current_changed,
+            desk.cell_marks_changed,
+        ):
             signal.connect(self._show_table)
         for signal in (desk.cursor_changed, desk.reference_changed, desk.selection_changed):
             signal.connect(self._show_cell)
@@ -54,7 +59,11 @@ class TableHeader(QWidget):
             f"<span style='font-size:large'><b>{_plain(table.label)}</b></span>"
             f"&nbsp;&nbsp;<tt>{_plain(table.id)}</tt>{_plain(function)}"
         )
-        self._facts.setText("  ·  ".join(_facts(table)))
+        facts = _facts(table)
+        marks = self._desk.cell_marks
+        if marks is not None and marks.summary:
+            facts.insert(0, marks.summary[:1].upper() + marks.summary[1:])
+        self._facts.setText("  ·  ".join(facts))
         tip = f"<p>{_plain(table.description)}</p>" if table.description else ""
         self.setToolTip(tip)
         self._show_cell()
@@ -71,6 +80,9 @@ class TableHeader(QWidget):
         reference = _other_value(self._desk.reference_table, table, self._desk.cursor)
         if reference is not None and self._desk.reference is not self._desk.current:
             text += f"  ·  reference {with_unit(reference, table.unit)}"
+        marks = self._desk.cell_marks
+        if marks is not None:
+            text += f"  ·  {marks.words(self._desk.cursor)}"
         if chosen > 1:
             values = table.values[self._desk.selection]
             values = values[np.isfinite(values)]

@@ -44,6 +44,8 @@ class Picture:
 
     layout: Layout = field(default_factory=lambda: Layout(np.zeros((0, 2, 2)), []))
     marks: list[Mark] = field(default_factory=list)
+    way: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
+    """The way of the operating point on the screen, shape (n, 2); NaN leaves a gap."""
 
 
 def small(font: QFont) -> QFont:
@@ -79,8 +81,19 @@ def paint(painter: QPainter, picture: Picture, inks: Inks, font: QFont) -> None:
         room = QRectF(-text.width / 2 - 4, -text.height / 2, text.width + 8, text.height)
         painter.drawText(room, Qt.AlignmentFlag.AlignCenter, text.text)
         painter.restore()
+    _paint_way(painter, picture.way, inks)
     for mark in picture.marks:
         _paint_mark(painter, mark, inks)
+
+
+def _paint_way(painter: QPainter, way: FloatArray, inks: Inks) -> None:
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+    known = np.isfinite(way).all(axis=1)
+    for stroke in (pen(inks.ground, 5.0), pen(inks.accent, 2.0)):
+        painter.setPen(stroke)
+        for start, end, drawn in zip(way[:-1], way[1:], known[:-1] & known[1:], strict=True):
+            if drawn:
+                painter.drawLine(QPointF(*start), QPointF(*end))
 
 
 def _paint_mark(painter: QPainter, mark: Mark, inks: Inks) -> None:
@@ -89,7 +102,7 @@ def _paint_mark(painter: QPainter, mark: Mark, inks: Inks) -> None:
         return
     place = QTransform.fromTranslate(mark.x, mark.y).scale(mark.size, mark.size)
     path = place.map(symbol(mark.kind))
-    open_shape = mark.kind == "empty"
+    open_shape = mark.kind in ("empty", "half", "head")
     # A rim in the ground's colour keeps the mark apart from the surface's colours.
     painter.setBrush(Qt.BrushStyle.NoBrush)
     painter.setPen(pen(inks.ground, 4.0))

@@ -6,9 +6,11 @@ import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor
 
+from app.cell_marks import CellMarks
 from app.colours import Inks
 from app.plots import words
 from app.plots.legend import Entry
+from app.plots.overlay_items import SIZES
 from app.plots.surface.camera import Lens
 from app.plots.surface.layers import Placed, Style
 from app.plots.surface.marks import Mark, marks_at
@@ -30,6 +32,7 @@ def node_marks(
     cell: Cell,
     findings: Findings,
     locked: BoolArray | None,
+    marks: CellMarks | None = None,
 ) -> list[Mark]:
     """Return the marks at the nodes of a sheet, as they are seen through a lens.
 
@@ -44,9 +47,17 @@ def node_marks(
     findings : mapping of cell to (severity, sentence)
         Those in the drawn plane are marked.
     locked : bool array, shape (rows, columns), or None
+    marks : CellMarks, optional
+        Such as how the cells were driven.
     """
     sheet = shown.sheet
     wanted: list[tuple[str, BoolArray, QColor, float]] = []
+    if marks is not None and marks.amounts.shape == shown.layer.table.shape:
+        index = (slice(None), slice(None), *cell[2:])
+        levels, full = marks.levels[index], marks.full[index]
+        for level in range(1, len(SIZES)):
+            for kind, where in (("half", ~full), ("box", full)):
+                wanted.append((kind, (levels == level) & where, inks.line, float(SIZES[level])))
     wanted.append(("empty", np.isnan(sheet.values), inks.line, 9.0))
     if locked is not None:
         wanted.append(("locked", locked, inks.line, 11.0))

@@ -27,6 +27,7 @@ from app.plots.surface.layers import (
     Style,
 )
 from app.plots.surface.notes import beside_each_other, key_of, node_marks
+from app.plots.surface.over import Over
 from app.plots.surface.permit import Permit
 from app.plots.surface.picture import composed
 from app.plots.surface.scene import Frame
@@ -77,6 +78,7 @@ class SurfaceView(LayeredView):
         self.stage = Stage()
         self.hand = Hand(self)
         self._picture: marks.Picture | None = None
+        self._over = Over(self)
         self.permit = Permit(self)
         self.permit.changed.connect(self._on_permit)
         self.colours = ColourBar(self)
@@ -286,9 +288,10 @@ class SurfaceView(LayeredView):
             self._draw_cursor()
         self.stage.cell = self.cell
         self._marked, self._held = self._findings_here(), self._locked(table)
-        if stale & (Part.VALUES | Part.OVERLAYS | Part.FINDINGS | Part.COLOURS):
+        self._over.read(table)
+        if stale & ~(Part.SELECTION | Part.SCALE):
             entries = key_of(self.sheets, self.inks, self._marked, self._held)
-            self.legend.show_entries(entries)
+            self.legend.show_entries([*entries, *self._over.entries()])
         self._picture = None
         self.canvas.redraw()
 
@@ -381,8 +384,16 @@ class SurfaceView(LayeredView):
                     self.lens, self._rulers(table), self._measure()
                 )
                 self._picture.marks = node_marks(
-                    drawn, self.frame, self.lens, self.inks, cell, self._marked, self._held
+                    drawn,
+                    self.frame,
+                    self.lens,
+                    self.inks,
+                    cell,
+                    self._marked,
+                    self._held,
+                    self._over.marks,
                 )
+                self._over.paint_into(self._picture, drawn.sheet)
         return self._picture
 
     _marked: Findings = MappingProxyType({})
@@ -423,6 +434,8 @@ class SurfaceView(LayeredView):
             lines.append(f"{found[0].capitalize()}: {found[1]}")
         if self.editable and locked_cells(table)[cell]:
             lines.append("Locked: the value stays as it is.")
+        if self._over.marks is not None:
+            lines.append(f"{self._over.marks.words(cell).capitalize()}.")
         return "\n".join(lines)
 
     # -- keys ------------------------------------------------------------------------------------

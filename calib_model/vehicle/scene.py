@@ -35,7 +35,12 @@ SURFACES = MappingProxyType(
 )
 """Friction curve per surface: c1, c2, c3."""
 
-NO_PROFILE: FloatArray = frozen(np.zeros((0, 2)))
+_EMPTY: FloatArray = frozen(np.zeros((0, 2)))
+
+
+def no_profile() -> FloatArray:
+    """Return a profile without rows: nothing happens."""
+    return _EMPTY
 
 
 def surface_at(peak: float, like: str = "snow") -> tuple[float, float, float]:
@@ -89,7 +94,7 @@ class Ground:
     start: FloatArray
     friction: FloatArray
     rolling: FloatArray
-    grade: FloatArray = NO_PROFILE
+    grade: FloatArray = field(default_factory=no_profile)
     over_time: bool = False
 
     def __post_init__(self) -> None:
@@ -258,14 +263,14 @@ class Scene:
     speed: float = 0.0
     heading: float = 0.0
     connected: bool = True
-    pedal: FloatArray = NO_PROFILE
-    speed_target: FloatArray = NO_PROFILE
-    speed_control: FloatArray = NO_PROFILE
-    brake_pedal: FloatArray = NO_PROFILE
-    steering: FloatArray = NO_PROFILE
-    path: FloatArray = NO_PROFILE
+    pedal: FloatArray = field(default_factory=no_profile)
+    speed_target: FloatArray = field(default_factory=no_profile)
+    speed_control: FloatArray = field(default_factory=no_profile)
+    brake_pedal: FloatArray = field(default_factory=no_profile)
+    steering: FloatArray = field(default_factory=no_profile)
+    path: FloatArray = field(default_factory=no_profile)
     brakes: tuple[Brake, ...] = ()
-    inside_brake_request: FloatArray = NO_PROFILE
+    inside_brake_request: FloatArray = field(default_factory=no_profile)
     ambient_temperature: float = 20.0
     motor_temperature: float = 20.0
     oil_temperature: float = 40.0

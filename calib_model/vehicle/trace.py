@@ -86,7 +86,7 @@ class Trace:
     inputs : (T, n) float array
         What the controller was given, in the order of `calib_model.controller.inputs.INPUTS`.
     outputs : (T, n) float array
-        What it answered, in the order of `calib_model.controller.law.OUTPUTS`; NaN where a
+        What it answered, in the order of `calib_model.controller.outputs.OUTPUTS`; NaN where a
         fixed clutch torque took its place.
     governing : (T,) int array
         Index in ROLES of the table that governed; -1 for none.
@@ -147,7 +147,7 @@ def unit_of(name: str) -> str:
     """Return the unit of a column, or of a controller's output named `law_<name>`."""
     if name in TRACE_UNITS:
         return TRACE_UNITS[name]
-    from calib_model.controller.law import OUTPUTS
+    from calib_model.controller.outputs import OUTPUTS
 
     wanted = name.removeprefix("law_")
     found: Any = next((o for o in OUTPUTS if o.name == wanted), None)
@@ -157,6 +157,6 @@ def unit_of(name: str) -> str:
 
 
 def _output_index() -> Mapping[str, int]:
-    from calib_model.controller.law import OUTPUT_INDEX
+    from calib_model.controller.outputs import OUTPUT_INDEX
 
     return OUTPUT_INDEX

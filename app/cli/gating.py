@@ -11,6 +11,7 @@ from app.cli.text import count, listed
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
+    from calib_model.session.history import Entry
     from calib_model.session.programme import Programme
     from calib_model.signoff.gate import Gate, Item
     from calib_model.signoff.signers import AllowedSigners
@@ -62,12 +63,22 @@ def gate_of(
     signers: AllowedSigners | None,
     programme: Programme | None,
     milestone: str,
+    entries: Sequence[Entry] = (),
 ) -> Gate:
-    """Return what stands between a set and its sign-off."""
+    """Return what stands between a set and its sign-off; its history tells which cells are edits.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        Of the set's history, oldest first.
+    """
+    from calib_model.evidence.gaps import unproven
     from calib_model.rules.check import check
-    from calib_model.signoff.gate import gate
+    from calib_model.session.since import before_changes
+    from calib_model.signoff.gate import gate, must_be_driven
 
     report = check(content, others)
+    base, _ = before_changes(content, entries)
     return gate(
         content,
         report,
@@ -75,6 +86,7 @@ def gate_of(
         programme=programme,
         milestone=milestone,
         others=others,
+        unproven=unproven(content, base, must_be_driven(content, programme, milestone)),
     )
 
 

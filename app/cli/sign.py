@@ -47,11 +47,14 @@ def run(arguments: Sequence[str]) -> Answer:
         refuse("A milestone is of a programme.", "Add --programme FILE.")
     with SetFiles(given.against) as files:
         from calib_model.session.files import open_document, save_document
+        from calib_model.session.history import entries_of
 
         others = [stored.set for stored in files.results()]
         document = open_document(given.set, given.name or "")
     signers, programme = trust(given)
-    found = gate_of(document.content, others, signers, programme, given.milestone)
+    found = gate_of(
+        document.content, others, signers, programme, given.milestone, entries_of(document)
+    )
     if given.list:
         items = found.items
         status = GOOD if found.is_open else DIFFERENT

@@ -16,11 +16,12 @@ from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Record
 from calib_model.editing.change import Change, change_to_plain
 from calib_model.errors import BitepointError
+from calib_model.evidence.gaps import unproven
 from calib_model.rules.check import Checker, Report
 from calib_model.session.history import Entry, HistoryLike
 from calib_model.session.programme import Programme, read_programme
-from calib_model.session.since import at_sign_off
-from calib_model.signoff.gate import Gate, gate
+from calib_model.session.since import at_sign_off, before_changes
+from calib_model.signoff.gate import Gate, gate, must_be_driven
 from calib_model.signoff.signers import AllowedSigners, read_signers
 from calib_model.signoff.verification import Verification, verify
 
@@ -133,6 +134,8 @@ class Standing:
         What changed in each table since the last sign-off, in words.
     signed : CalibrationSet or None
         The set as it was last signed, if the history tells.
+    begun : CalibrationSet or None
+        For a set without a sign-off: as it was at the beginning of its history, if that tells.
     """
 
     content: CalibrationSet
@@ -144,6 +147,7 @@ class Standing:
     verification: Verification
     since: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     signed: CalibrationSet | None = None
+    begun: CalibrationSet | None = None
 
 
 def stand(
@@ -166,6 +170,15 @@ def stand(
     report = checker.report
     control.check()
     known = read_trust(trust)
+    verification = verify(content, known.signers)
+    since: Mapping[str, tuple[str, ...]] = {}
+    signed = begun = None
+    if verification.changed_since:
+        signed = _as_signed(content, past, before)
+        if signed is not None:
+            since = changes_in_words(signed, content)
+    if not content.record.sign_offs:
+        begun = _as_begun(content, past, before)
     found = gate(
         content,
         report,
@@ -173,15 +186,38 @@ def stand(
         programme=known.programme,
         milestone=known.milestone,
         others=others,
+        unproven=unproven(
+            content,
+            _evidence_base(content, verification, signed, begun),
+            must_be_driven(content, known.programme, known.milestone),
+        ),
     )
-    verification = verify(content, known.signers)
-    since: Mapping[str, tuple[str, ...]] = {}
-    signed = None
-    if verification.changed_since:
-        signed = _as_signed(content, past, before)
-        if signed is not None:
-            since = changes_in_words(signed, content)
-    return Standing(content, checker, report, others, known, found, verification, since, signed)
+    return Standing(
+        content, checker, report, others, known, found, verification, since, signed, begun
+    )
+
+
+def _evidence_base(
+    content: CalibrationSet,
+    verification: Verification,
+    signed: CalibrationSet | None,
+    begun: CalibrationSet | None,
+) -> CalibrationSet | None:
+    """Return the state that edits count from, where evidence is asked for; None if unknown."""
+    if not content.record.sign_offs:
+        return begun
+    return signed if verification.changed_since else content
+
+
+def _as_begun(
+    content: CalibrationSet, past: Past, before: Standing | None
+) -> CalibrationSet | None:
+    if before is not None and before.begun is not None and not before.content.record.sign_offs:
+        return before.begun  # the beginning of a document's history does not change
+    try:
+        return before_changes(content, past.entries())[0]
+    except BitepointError:
+        return None
 
 
 def _checked(

@@ -37,6 +37,7 @@ class Obstacle(StrEnum):
     QUERY = "query"
     RIGHTS = "rights"
     MATURITY = "maturity"
+    EVIDENCE = "evidence"
     REMARK = "open remark"
 
 
@@ -50,6 +51,7 @@ _MANY = {
     Obstacle.QUERY: ("open query", "open queries"),
     Obstacle.RIGHTS: ("table without its owner's key", "tables without their owner's key"),
     Obstacle.MATURITY: ("table below its maturity", "tables below their maturity"),
+    Obstacle.EVIDENCE: ("table with edits not driven", "tables with edits not driven"),
     Obstacle.REMARK: ("open remark", "open remarks"),
 }
 
@@ -95,6 +97,23 @@ class Item:
     cells: tuple[tuple[int, ...], ...] = ()
     finding: Finding | None = None
     blocks: bool = True
+
+
+@dataclass(frozen=True)
+class Unproven:
+    """Edited cells of a table that no drive shows with their present values.
+
+    Parameters
+    ----------
+    table : str
+    cells : tuple of index tuples
+    text : str
+        How many there are and what stands behind them, in a sentence.
+    """
+
+    table: str
+    cells: tuple[tuple[int, ...], ...]
+    text: str
 
 
 def counted(items: Iterable[Item]) -> str:
@@ -155,6 +174,7 @@ def gate(
     programme: Programme | None = None,
     milestone: str = "",
     others: Sequence[CalibrationSet] = (),
+    unproven: Sequence[Unproven] = (),
     now: datetime | None = None,
 ) -> Gate:
     """Return what stands between a set and its sign-off.
@@ -172,6 +192,9 @@ def gate(
         Name of the milestone that has to be met; empty for none.
     others : sequence of CalibrationSet
         The sets that the report was made against.
+    unproven : sequence of Unproven
+        Edits that were not driven.  They are listed as a warning, and block where the milestone
+        asks for the table to be driven.
     now : datetime, optional
 
     Raises
@@ -206,6 +229,7 @@ def gate(
             items.append(item)
     if milestone and programme is not None:
         items += _immature(content, digests, programme.milestone(milestone))
+    items += _not_driven(content, unproven, must_be_driven(content, programme, milestone))
     items += _remarks(content)
     order = list(Obstacle)
     weight = list(Severity)
@@ -376,6 +400,41 @@ def _immature(
             text = f"{table.label} was {level}, but was edited since {given.time[:10]}."
         if text:
             yield Item(Obstacle.MATURITY, table.id, text, "Give its level again.", Severity.WARNING)
+
+
+def must_be_driven(
+    content: CalibrationSet, programme: Programme | None, milestone: str
+) -> frozenset[str]:
+    """Return the ids of the tables that a milestone asks to be driven.
+
+    Raises
+    ------
+    FileProblem
+        If the programme has no such milestone.
+    """
+    if programme is None or not milestone:
+        return frozenset()
+    asked = programme.milestone(milestone)
+    return frozenset(t.id for t in content if asked.asks(t) is Level.DRIVEN)
+
+
+def _not_driven(
+    content: CalibrationSet, unproven: Sequence[Unproven], asked: frozenset[str]
+) -> Iterator[Item]:
+    for mine in unproven:
+        table = content.tables.get(mine.table)
+        if table is None:
+            continue
+        demand = " The milestone asks for it to be driven." if mine.table in asked else ""
+        yield Item(
+            Obstacle.EVIDENCE,
+            mine.table,
+            f"{table.label}: {mine.text}{demand}",
+            "Drive these cells with these values, and add the drive in Road.",
+            Severity.WARNING,
+            mine.cells,
+            blocks=mine.table in asked,
+        )
 
 
 def _remarks(content: CalibrationSet) -> Iterator[Item]:

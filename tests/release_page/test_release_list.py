@@ -8,9 +8,14 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QAbstractItemModelTester
 
 from app.release.lines import View
-from calib_model.core.record import Level, Outcome
-from calib_model.editing.change import table_change, values_change
+from calib_model.core.record import Drive, Level, Outcome
+from calib_model.core.table import Table
+from calib_model.editing.change import record_change, table_change, values_change
+from calib_model.evidence.gaps import unproven
+from calib_model.evidence.grades import TableVisits, Visits, visits_text
 from calib_model.rules.check import check
+from calib_model.session.history import entries_of
+from calib_model.session.since import before_changes
 from calib_model.signoff.decisions import decide
 from calib_model.signoff.gate import gate
 from tests.release_page.conftest import AUTHOR, REVIEWER, Bench
@@ -24,12 +29,26 @@ def press(qtbot, bench: Bench, key: Qt.Key, modifiers=Qt.KeyboardModifier.NoModi
 
 def test_the_list_is_what_the_gate_says(with_set) -> None:
     bench = with_set("practice")
-    found = gate(bench.content, check(bench.content))
+    base, _ = before_changes(bench.content, entries_of(bench.desk.current))
+    found = gate(bench.content, check(bench.content), unproven=unproven(bench.content, base))
     assert [line.text for line in bench.lines()] == [item.text for item in found.items]
     assert bench.page.list.buttons[View.IN_THE_WAY].text() == f"In the way {len(found.blocking())}"
     assert found.words in bench.page.progress.text()
     errors = [line.kind for line in bench.lines()].index("Awaits a decision")
     assert {line.kind for line in bench.lines()[:errors]} == {"Error", "Warning"}
+
+
+def driven(table: Table) -> Drive:
+    """A drive that used every cell of a map with its present value, deciding."""
+    rows, columns = (axis.values.tolist() for axis in table.axes)
+    cells = {
+        (row, column): (1.0, 1.0, float(table.values[i, j]))
+        for i, row in enumerate(rows)
+        for j, column in enumerate(columns)
+    }
+    axes = tuple((axis.quantity, axis.unit) for axis in table.axes)
+    visits = Visits({table.id: TableVisits(table.unit, axes, True, cells)})
+    return Drive(name="round", visits=visits_text(visits))
 
 
 def test_the_model_is_a_good_model(with_set) -> None:
@@ -332,6 +351,9 @@ def test_a_list_that_cannot_be_read_is_said(with_set, tmp_path, quiet) -> None:
 def test_empty_lists_say_so_and_never_that_a_set_is_safe(with_set, quiet) -> None:
     bench = with_set("normal")
     bench.desk.do(decide(bench.content, bench.content.tables, Outcome.ACCEPTED, by=REVIEWER))
+    quiet()
+    assert {line.kind for line in bench.lines()} == {"Not driven"}
+    bench.desk.do(record_change(None, driven(bench.content["pre_engage_torque"]), "Add a drive"))
     quiet()
     assert not bench.lines()
     said = bench.page.list.nothing.text()

@@ -1,0 +1,1 @@
+"""Desk runs: what drives them beside the window, and the plots and lists that show them."""

@@ -1,0 +1,294 @@
+"""What the window's parts share about desk runs: the vehicle, the manoeuvres, runs already made.
+
+One `Driving` per desk.  Runs happen in threads; the compiled code lets go of the interpreter
+lock, so the window goes on meanwhile.
+"""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections import OrderedDict
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QObject, Signal
+
+from app.beside import Beside
+from app.desk import Desk
+from app.driving.limits import Forgetful, Limits, Memory
+from app.driving.shapes import Case, DeskRun, Drivable, Model, VehicleChoice
+from calib_model.core.calibration_set import CalibrationSet
+from calib_model.errors import BitepointError
+
+if TYPE_CHECKING:
+    from calib_model.session.document import Document
+
+KEPT = 48
+"""Runs that are kept: all manoeuvres, before, now and of the reference, and some to go back to."""
+
+
+class Driving(QObject):
+    """Desk runs of one window.
+
+    Signals
+    -------
+    state_changed
+        The compiled code is being prepared, or is ready, or cannot be had.
+    choice_changed
+        Another vehicle, load case or list of manoeuvres: every run is out of date.
+    limits_changed
+        The user set a limit.
+    case_wanted
+        A run of a campaign is to be driven again and looked at: see `case`.
+
+    Parameters
+    ----------
+    desk : Desk
+    memory : Memory
+        What remembers the choices: the window's settings.
+    model : Model, optional
+        What drives; the vehicle model by default.
+    """
+
+    state_changed = Signal()
+    choice_changed = Signal()
+    limits_changed = Signal()
+    case_wanted = Signal()
+
+    def __init__(self, desk: Desk, memory: Memory, model: Model | None = None) -> None:
+        super().__init__(desk)
+        if model is None:
+            # Late: with it comes the vehicle model, and the window must not wait for it.
+            from app.driving.model import VehicleModel
+
+            model = VehicleModel()
+        self.desk, self.memory, self.model = desk, memory, model
+        self.limits = Limits(memory)
+        self.state = "cold"
+        """``cold``, ``preparing``, ``ready`` or ``failed``."""
+        self.trouble = ""
+        """Why it cannot be had, or what is wrong with the choices."""
+        self.case: Case | None = None
+        self._lock = threading.Lock()
+        self._runs: OrderedDict[tuple[object, ...], tuple[CalibrationSet, DeskRun]] = OrderedDict()
+        self._preparing = Beside(self)
+        self._preparing.answered.connect(self._take_prepared)
+        self._own = _path(memory.remembered("driving/manoeuvres"))
+        self._chosen = _path(memory.remembered("driving/vehicle"))
+        self._variant = memory.remembered("driving/variant")
+        self._drivables: tuple[Drivable, ...] | None = None
+        self._programmes: dict[Path, Path | None] = {}
+        desk.current_changed.connect(self._on_current)
+
+    # -- the compiled code -----------------------------------------------------------------------
+
+    def prepare(self) -> None:
+        """Get the compiled code ready in the background; harmless if it is, or is on the way."""
+        if self.state in ("ready", "preparing"):
+            return
+        self._set_state("preparing", "")
+        model = self.model
+        self._preparing.ask(lambda: _prepared(model))
+
+    def wait(self) -> None:
+        """Wait until what is being prepared is ready; for tests and for the end."""
+        self._preparing.wait()
+
+    def _take_prepared(self, trouble: object) -> None:
+        text = str(trouble)
+        self._set_state("failed" if text else "ready", text)
+
+    def _set_state(self, state: str, trouble: str) -> None:
+        self.state, self.trouble = state, trouble
+        self.state_changed.emit()
+
+    # -- what is chosen --------------------------------------------------------------------------
+
+    @property
+    def vehicle(self) -> VehicleChoice:
+        """The vehicle that drives: the user's, else the programme's, else the invented one."""
+        return VehicleChoice(self._chosen or self.programme_vehicle, self._variant)
+
+    @property
+    def programme_vehicle(self) -> Path | None:
+        """The vehicle file that the programme of the current set names, if there is one."""
+        document = self.desk.current
+        if document is None or document.path is None:
+            return None
+        folder = document.path.parent
+        if folder not in self._programmes:
+            self._programmes[folder] = _vehicle_of(folder)
+        return self._programmes[folder]
+
+    @property
+    def vehicle_origin(self) -> str:
+        """Why it is this vehicle, in words."""
+        if self._chosen is not None:
+            return f"chosen: {self._chosen.name}"
+        path = self.programme_vehicle
+        return f"of the programme: {path.name}" if path else "comes with Bitepoint, invented"
+
+    def choose_vehicle(self, path: Path | None) -> None:
+        """Drive another vehicle; None goes back to the programme's or the invented one."""
+        self._chosen = path
+        self.memory.remember("driving/vehicle", str(path or ""))
+        self._renew()
+
+    def choose_variant(self, name: str) -> None:
+        """Drive another load case."""
+        if name != self._variant:
+            self._variant = name
+            self.memory.remember("driving/variant", name)
+            self._renew()
+
+    @property
+    def own_manoeuvres(self) -> Path | None:
+        """The user's file of manoeuvres."""
+        return self._own
+
+    def choose_manoeuvres(self, path: Path | None) -> None:
+        """Take manoeuvres of the user's from a file, or go back to those that come with us.
+
+        Raises
+        ------
+        BitepointError
+            If the file cannot be read; then nothing changes.
+        """
+        listed = self.model.drivables(path)
+        self._own, self._drivables = path, listed
+        self.memory.remember("driving/manoeuvres", str(path or ""))
+        self._renew()
+
+    @property
+    def drivables(self) -> tuple[Drivable, ...]:
+        """The manoeuvres; a user's file that cannot be read is told in `trouble`, and left out."""
+        if self._drivables is None:
+            try:
+                self._drivables = self.model.drivables(self._own)
+            except BitepointError as error:
+                self.trouble = str(error)
+                self._drivables = self.model.drivables(None)
+        return self._drivables
+
+    def drivable(self, id: str) -> Drivable | None:
+        """Return a manoeuvre by its id."""
+        return next((d for d in self.drivables if d.id == id), None)
+
+    def _on_current(self) -> None:
+        if self._chosen is None:
+            self.choice_changed.emit()  # another programme may name another vehicle
+
+    def _renew(self) -> None:
+        with self._lock:
+            self._runs.clear()
+        self.choice_changed.emit()
+
+    # -- driving ---------------------------------------------------------------------------------
+
+    def drive(
+        self,
+        content: CalibrationSet,
+        manoeuvre: str,
+        vehicle: VehicleChoice,
+        factors: Mapping[str, float] | None = None,
+    ) -> DeskRun:
+        """Drive a manoeuvre, or return the run that was made of the very same set.
+
+        May be called from any thread.
+
+        Raises
+        ------
+        BitepointError
+            If the vehicle file or the manoeuvre cannot be used.
+        """
+        stamp = _stamp(vehicle.path)
+        key = (id(content), manoeuvre, vehicle, stamp, tuple(sorted((factors or {}).items())))
+        with self._lock:
+            kept = self._runs.get(key)
+            if kept is not None and kept[0] is content:
+                self._runs.move_to_end(key)
+                return kept[1]
+        run = self.model.drive(content, manoeuvre, vehicle, factors)
+        with self._lock:
+            self._runs[key] = (content, run)  # the set is kept, so that its id stays its own
+            while len(self._runs) > KEPT:
+                self._runs.popitem(last=False)
+        return run
+
+    def drive_told(
+        self,
+        content: CalibrationSet,
+        manoeuvre: str,
+        vehicle: VehicleChoice,
+        factors: Mapping[str, float] | None = None,
+    ) -> DeskRun:
+        """Drive; what hinders it is told in the run instead of raised."""
+        try:
+            return self.drive(content, manoeuvre, vehicle, factors)
+        except BitepointError as error:
+            return DeskRun(manoeuvre, False, str(error), in_range=False)
+
+    def set_limit(self, manoeuvre: str, measure: str, limit: float) -> None:
+        """Set the user's limit for a measure; NaN takes it away."""
+        self.limits.set(manoeuvre, measure, limit)
+        self.limits_changed.emit()
+
+    def show_case(self, case: Case) -> None:
+        """Have a run of a campaign driven again and shown."""
+        self.case = case
+        self.case_wanted.emit()
+
+    def recall(self, key: str) -> dict[str, object]:
+        """Return choices kept under a key."""
+        try:
+            kept = json.loads(self.memory.remembered(key) or "{}")
+        except ValueError:  # edited by hand
+            return {}
+        return kept if isinstance(kept, dict) else {}
+
+
+def driving_of(desk: Desk, memory: Memory | None = None) -> Driving:
+    """Return the desk's `Driving`, making it if there is none yet."""
+    found = desk.findChild(Driving)
+    return found if isinstance(found, Driving) else Driving(desk, memory or Forgetful())
+
+
+def title_of(document: Document, desk: Desk) -> str:
+    """Return a set's title, with its place in the list where two have the same."""
+    same = [d for d in desk.documents if d.title == document.title]
+    return document.title if len(same) < 2 else f"{document.title} ({same.index(document) + 1})"
+
+
+def _prepared(model: Model) -> str:
+    try:
+        return model.prepare()
+    except BitepointError as error:
+        return str(error)
+
+
+def _path(text: str) -> Path | None:
+    return Path(text) if text else None
+
+
+def _stamp(path: Path | None) -> tuple[int, int]:
+    try:
+        stat = path.stat() if path is not None else None
+    except OSError:
+        stat = None  # told when it is read
+    return (stat.st_mtime_ns, stat.st_size) if stat is not None else (0, 0)
+
+
+def _vehicle_of(folder: Path) -> Path | None:
+    """Return the vehicle file that a programme file in the folder names, if it is there."""
+    from calib_model.session.programme import read_programme
+
+    for place in sorted(folder.glob("*.toml"))[:50]:
+        try:
+            vehicle = read_programme(place).vehicle
+        except BitepointError:
+            continue  # any other TOML file
+        if vehicle is not None and vehicle.is_file():
+            return vehicle
+    return None

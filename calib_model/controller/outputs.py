@@ -54,7 +54,9 @@ OUTPUTS: tuple[Output, ...] = (
     Output("disconnect_wait", "s", "how long the conditions to disconnect have held"),
     Output("state", "-", "state of the driveshaft, a number of STATES"),
     Output("governing", "-", "number of the role whose table decided the torque; -1 none"),
-    Output("branch", "-", "number of the role that the demand comes from, limits aside; -1 none"),
+    Output(
+        "branch", "-", "number of the role that feed-forward or slip demand comes from; -1 none"
+    ),
     Output("current_by", "-", "number of the role that the current comes from; -1 none"),
     Output("shaft_by", "-", "number of the role that decides what the driveshaft does; -1 none"),
 )
@@ -66,7 +68,7 @@ OUTPUT_INDEX: dict[str, int] = {one.name: number for number, one in enumerate(OU
 FEED_FORWARD_ROLES = ("pre_engage_torque", "cruise_base_torque", "hill_torque")
 SLIP_ROLES = ("slip_gain", "slip_integral_gain", "slip_integral_release")
 DEMAND_ROLES = (*FEED_FORWARD_ROLES, *SLIP_ROLES, "yaw_error_torque")
-"""Roles that `branch` can name: those that ask for torque."""
+"""Roles that ask for torque."""
 
 SHAFT_ROLES = (
     "disconnect_speed",

@@ -1,0 +1,255 @@
+"""Metrics of pulling away: launches, hill starts, hunting, heat.
+
+Definitions without a named source are this project's own, after common practice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from ..core.arrays import FloatArray
+from .metrics import Drive, Metric, NoValue
+from .scene import ground, peak_friction
+from .trace import Trace
+
+CARRIES = 10.0
+"""Torque in N.m from which the clutch counts as clamped."""
+
+HELD_ROLL_BACK = 0.3
+"""Roll-back in m up to which a grade counts as held."""
+
+STEEPEST, GRADE_STEP = 40.0, 0.25
+HUNTS = 5.0
+"""Amplitude in N.m below which torque does not hunt: about ten steps of its storage."""
+
+
+def _time_to_30(drive: Drive) -> float:
+    speed, time = drive["speed"], drive.time
+    reached = np.flatnonzero(speed >= 30.0)
+    if not reached.size:
+        raise NoValue(
+            f"30 km/h is not reached within {drive.manoeuvre.duration:g} s "
+            f"(highest {speed.max():.1f} km/h)."
+        )
+    k = int(reached[0])
+    if k == 0:
+        raise NoValue("The drive starts at 30 km/h or above.")
+    share = (30.0 - speed[k - 1]) / (speed[k] - speed[k - 1])
+    return float(time[k - 1] + share * (time[k] - time[k - 1]) - drive.pedal_start)
+
+
+def _peak_front_slip(drive: Drive) -> float:
+    return max(0.0, float(drive["front_slip"].max()))
+
+
+def _time_to_first_clamp(drive: Drive) -> float:
+    start = drive.pedal_start
+    carries = np.flatnonzero(drive.since(start) & (drive["clutch_capacity"] >= CARRIES))
+    if not carries.size:
+        raise NoValue(f"The clutch never carries {CARRIES:g} N·m.")
+    return max(0.0, float(drive.time[carries[0]]) - start)
+
+
+def _roll_back(drive: Drive) -> float:
+    way = drive["way"]
+    return float(np.max(np.maximum.accumulate(way) - way))
+
+
+def _holds(trace: Trace) -> bool:
+    way = trace["way"]
+    back = float(np.max(np.maximum.accumulate(way) - way))
+    return trace.completed and back <= HELD_ROLL_BACK and float(way[-1] - way[0]) >= 1.0
+
+
+def _grade_held(drive: Drive) -> float:
+    def on(grade: float) -> bool:
+        return _holds(drive.again(replace(drive.manoeuvre, grade=((0.0, grade),))))
+
+    low, high = 0, round(STEEPEST / GRADE_STEP)
+    if not on(0.0):
+        raise NoValue("It does not pull away even on the level.")
+    if on(STEEPEST):
+        return STEEPEST
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if on(middle * GRADE_STEP) else (low, middle)
+    return low * GRADE_STEP
+
+
+def _torque_high_grip(drive: Drive) -> float:
+    sides = [peak_friction(curve) for curve in ground(drive.manoeuvre.surface[0]).friction[0]]
+    if np.isclose(*sides):
+        raise NoValue("Both sides have the same friction.")
+    wheel = "rl" if sides[0] > sides[1] else "rr"
+    force = drive[f"force_x_{wheel}"]
+    return float(np.max(_moving_mean(force, 10)) * drive.vehicle.constants.wheel_radius)
+
+
+def _moving_mean(values: FloatArray, count: int) -> FloatArray:
+    count = min(count, values.size)
+    sums = np.concatenate([[0.0], np.cumsum(values)])
+    return (sums[count:] - sums[:-count]) / count
+
+
+def _hunting(drive: Drive) -> tuple[FloatArray, float]:
+    """Return the clutch torque less its mean over a second, and the tick in s."""
+    tick = drive.trace.tick
+    torque = drive["clutch_torque"][drive.since(drive.pedal_start + 1.5)]
+    window = 2 * round(0.5 / tick) + 1
+    if torque.size < 3 * window:
+        raise NoValue("The drive is too short to see hunting: it needs 4.5 s under power.")
+    inner = torque[window // 2 : torque.size - window // 2]
+    return inner - _moving_mean(torque, window), tick
+
+
+def _hunting_amplitude(drive: Drive) -> float:
+    rest, _ = _hunting(drive)
+    return float(np.sqrt(2.0 * np.mean(rest**2)))
+
+
+def _limit_cycle_frequency(drive: Drive) -> float:
+    amplitude = _hunting_amplitude(drive)
+    if amplitude < HUNTS:
+        raise NoValue(f"No limit cycle: the torque hunts by {amplitude:.1f} N·m only.")
+    rest, tick = _hunting(drive)
+    # Padded, so that the highest line lies within a fraction of a line of the true frequency.
+    spectrum = np.abs(np.fft.rfft(rest * np.hanning(rest.size), 16 * rest.size))
+    frequencies = np.fft.rfftfreq(16 * rest.size, tick)
+    return float(frequencies[np.argmax(spectrum)])
+
+
+def _peak_plate_temperature(drive: Drive) -> float:
+    return float(drive["plate_temperature"].max())
+
+
+def _clutch_energy(drive: Drive) -> float:
+    return float(np.sum(drive["clutch_power"]) * drive.trace.tick / 1000.0)
+
+
+HEAT_ROLES = ("clamp_limit_plate", "clamp_limit_oil", "slip_power_derate")
+
+
+def _derated(drive: Drive) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    held = np.zeros(drive.time.size, dtype=np.bool_)
+    for role in HEAT_ROLES:
+        held |= drive.trace.decided(role)
+    return held
+
+
+def _time_derated(drive: Drive) -> float:
+    return float(np.count_nonzero(_derated(drive)) * drive.trace.tick)
+
+
+def _recovery_time(drive: Drive) -> float:
+    held = np.flatnonzero(_derated(drive))
+    if not held.size:
+        raise NoValue("Heat never held the torque back.")
+    limit = drive["law_limit_clamp"]
+    before = limit[: held[0] + 1]
+    full = 0.95 * float(before.max())
+    peak = int(np.argmax(drive["plate_temperature"]))
+    after = max(peak, int(held[0]))
+    back = np.flatnonzero((limit[after:] >= full) | ~np.isfinite(limit[after:]))
+    if not back.size:
+        raise NoValue(
+            f"The clamp limit does not come back to 95 % within the "
+            f"{drive.time[-1] - drive.time[after]:.0f} s that are left after the plates' peak."
+        )
+    return float(back[0] * drive.trace.tick)
+
+
+METRICS = (
+    Metric(
+        "time_to_30",
+        "Time to 30 km/h",
+        "s",
+        "lower",
+        "From the pedal to a true speed of 30 km/h.",
+        _time_to_30,
+    ),
+    Metric(
+        "peak_front_slip",
+        "Peak front slip",
+        "km/h",
+        "lower",
+        "The fastest front wheel less the road under it, at its highest.",
+        _peak_front_slip,
+    ),
+    Metric(
+        "time_to_first_clamp",
+        "Time to first clamp",
+        "s",
+        "lower",
+        f"From the pedal until the clutch could carry {CARRIES:g} N·m.",
+        _time_to_first_clamp,
+    ),
+    Metric("roll_back", "Roll-back", "m", "lower", "The longest way rolled back.", _roll_back),
+    Metric(
+        "grade_held",
+        "Grade held",
+        "%",
+        "higher",
+        f"The steepest grade (steps of {GRADE_STEP:g} %) on which it pulls away by 1 m and rolls "
+        f"back no more than {HELD_ROLL_BACK:g} m, found by driving again.",
+        _grade_held,
+    ),
+    Metric(
+        "torque_high_grip",
+        "Torque on the high-grip side",
+        "N.m",
+        "higher",
+        "Of the rear wheel on the side with more friction: highest mean over 0.2 s, at the wheel.",
+        _torque_high_grip,
+    ),
+    Metric(
+        "hunting_amplitude",
+        "Hunting amplitude",
+        "N.m",
+        "lower",
+        "Of a sine with the power of the clutch torque less its mean over 1 s, from 1.5 s after "
+        "the pedal on.",
+        _hunting_amplitude,
+    ),
+    Metric(
+        "limit_cycle_frequency",
+        "Limit cycle frequency",
+        "Hz",
+        "neither",
+        f"The strongest line of the clutch torque, where it hunts by {HUNTS:g} N·m or more.",
+        _limit_cycle_frequency,
+    ),
+    Metric(
+        "peak_plate_temperature",
+        "Peak plate temperature",
+        "degC",
+        "lower",
+        "The plates' true temperature at its highest.",
+        _peak_plate_temperature,
+    ),
+    Metric(
+        "clutch_energy",
+        "Heat of the clutch",
+        "kJ",
+        "lower",
+        "Clutch torque times slip speed over the whole drive.",
+        _clutch_energy,
+    ),
+    Metric(
+        "time_derated",
+        "Time derated",
+        "s",
+        "lower",
+        "While a clamp limit of plates or oil, or the slip power derate, decides the torque.",
+        _time_derated,
+    ),
+    Metric(
+        "recovery_time",
+        "Recovery time",
+        "s",
+        "lower",
+        "From the plates' peak temperature until the clamp limit is back at 95 %.",
+        _recovery_time,
+    ),
+)

@@ -1,0 +1,210 @@
+"""Metrics of letting go and taking up: disconnection, brake control, friction patches.
+
+Definitions are this project's own, after common practice.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..controller.outputs import CONNECTED, DISCONNECTED, OPENING, STATES
+from ..lookup.reference import lookup
+from .metrics import Drive, Metric, NoValue
+
+OPEN_BELOW = 30.0
+"""Torque in N.m below which the clutch counts as open for brake control: on ice a rear axle
+saturates below 100 N.m (common practice, no source)."""
+
+SETTLED_AFTER = 0.3
+PATCH_SECONDS = 2.0
+
+
+def _share_disconnected(drive: Drive) -> float:
+    return float(np.mean(drive["connected"] < 0.5) * 100.0)
+
+
+def _reconnections(drive: Drive) -> int:
+    connected = drive["connected"] >= 0.5
+    return int(np.count_nonzero(connected[1:] & ~connected[:-1]))
+
+
+def _reconnects_per_hour(drive: Drive) -> float:
+    return _reconnections(drive) * 3600.0 / (drive.time.size * drive.trace.tick)
+
+
+def _reconnect_time(drive: Drive) -> float:
+    state = np.rint(drive["controller_state"]).astype(np.int64)
+    time = drive.time
+    was_open = np.flatnonzero(state == DISCONNECTED)
+    if not was_open.size:
+        raise NoValue(_never_disconnected(drive, state))
+    asked = np.flatnonzero((state[1:] != DISCONNECTED) & (state[:-1] == DISCONNECTED)) + 1
+    if not asked.size:
+        raise NoValue("Nothing asked for reconnection while the driveshaft was disconnected.")
+    longest = 0.0
+    for start in asked.tolist():
+        back = np.flatnonzero(state[start:] == CONNECTED)
+        # Asked for and given up again, with the driveshaft never joined, counts as not completed.
+        again = np.flatnonzero(state[start:] == DISCONNECTED)
+        if not back.size or (again.size and again[0] < back[0]):
+            raise NoValue(_never_reconnected(drive, start))
+        longest = max(longest, float(time[start + back[0]] - time[start]))
+    return longest
+
+
+def _never_disconnected(drive: Drive, state: np.ndarray[tuple[int], np.dtype[np.int64]]) -> str:
+    if np.any(state == OPENING):
+        return "The driveshaft was about to disconnect, but the drive ended before it did."
+    return "The driveshaft was never disconnected."
+
+
+def _never_reconnected(drive: Drive, start: int) -> str:
+    """Say by how much the driveshaft misses the axle, and what the set allows."""
+    constants = drive.vehicle.constants
+    front = (drive["wheel_speed_fl"] + drive["wheel_speed_fr"]) / 2
+    wanted = front / 3.6 / constants.wheel_radius * constants.rear_ratio
+    apart = np.abs(wanted - drive["shaft_speed"])[start:]
+    late = apart[apart.size // 2 :]
+    last = STATES[int(drive["controller_state"][-1])]
+    text = (
+        f"Reconnection was asked for at {drive.time[start]:.2f} s and never completed: the state "
+        f"at the end of the drive is {last}, and over the second half of the attempt the "
+        f"driveshaft was {late.min():.1f} to {late.max():.1f} rad/s from the front axle"
+    )
+    window = drive.bound.tables.get("sync_window")
+    if window is None:
+        return text + "."
+    believed = {"shaft_speed": float(drive["shaft_speed"][-1])}
+    allowed = float(lookup(window, {a.quantity: believed.get(a.quantity, 0.0) for a in window.axes}))
+    return (
+        f"{text}, while the synchronising window ({window.id}) there is {allowed:.1f} rad/s."
+    )
+
+
+def _openings(drive: Drive) -> list[tuple[float, float]]:
+    found = [(b.start, b.end) for b in drive.manoeuvre.driver.brakes if b.active]
+    if not found:
+        raise NoValue("There is no brake intervention.")
+    return sorted(found)
+
+
+def _clutch_opening_time(drive: Drive) -> float:
+    torque = np.abs(drive["clutch_torque"])
+    longest = 0.0
+    for start, end in _openings(drive):
+        at = np.flatnonzero(drive.since(start, end))
+        below = np.flatnonzero(torque[at] < OPEN_BELOW)
+        if not below.size:
+            raise NoValue(
+                f"The clutch still carries {torque[at].min():.0f} N·m or more all through the "
+                f"brake intervention at {start:g} s."
+            )
+        longest = max(longest, float(drive.time[at[below[0]]] - start))
+    return longest
+
+
+def _residual_torque(drive: Drive) -> float:
+    torque = np.abs(drive["clutch_torque"])
+    found = [
+        float(torque[at].max())
+        for start, end in _openings(drive)
+        if (at := drive.since(start + SETTLED_AFTER, end)).any()
+    ]
+    if not found:
+        raise NoValue(f"Every brake intervention is shorter than {SETTLED_AFTER:g} s.")
+    return max(found)
+
+
+def _crossing(drive: Drive) -> int:
+    """Return the tick at which the front wheels reach the second patch."""
+    patches = drive.manoeuvre.surface
+    if len(patches) < 2:
+        raise NoValue("The road is of one kind.")
+    ahead = drive.vehicle.centre[0]
+    over = np.flatnonzero(drive["way"] - drive["way"][0] + ahead >= patches[1].start)
+    if not over.size:
+        raise NoValue("The vehicle does not reach the second patch.")
+    return int(over[0])
+
+
+def _torque_overshoot(drive: Drive) -> float:
+    cross = _crossing(drive)
+    torque = drive["clutch_torque"]
+    count = round(PATCH_SECONDS / drive.trace.tick)
+    return max(0.0, float(torque[cross : cross + count].max() - torque[cross]))
+
+
+def _release_time(drive: Drive) -> float:
+    cross = _crossing(drive)
+    torque, tick = drive["clutch_torque"], drive.trace.tick
+    end = min(torque.size, cross + round(3.0 / tick))
+    settled = float(np.median(torque[max(cross, end - round(0.5 / tick)) : end]))
+    rest = torque[cross:end] - settled
+    peak = int(np.argmax(rest))
+    if rest[peak] < 10.0:
+        raise NoValue("There is no torque to release: it stays within 10 N·m.")
+    below = np.flatnonzero(rest[peak:] <= 0.1 * rest[peak])
+    return float((peak + below[0]) * tick)
+
+
+METRICS = (
+    Metric(
+        "share_disconnected",
+        "Share of time disconnected",
+        "%",
+        "higher",
+        "Time with the driveshaft disconnected, of the whole drive.",
+        _share_disconnected,
+    ),
+    Metric(
+        "reconnects_per_hour",
+        "Reconnections per hour",
+        "1/h",
+        "lower",
+        "Completed reconnections of the drive, carried forward to an hour.",
+        _reconnects_per_hour,
+    ),
+    Metric(
+        "reconnect_time",
+        "Reconnection time",
+        "s",
+        "lower",
+        "From leaving the state disconnected to connected; the longest.",
+        _reconnect_time,
+    ),
+    Metric(
+        "clutch_opening_time",
+        "Clutch opening time",
+        "s",
+        "lower",
+        f"From the start of a brake intervention until the clutch carries less than "
+        f"{OPEN_BELOW:g} N·m; the longest.",
+        _clutch_opening_time,
+    ),
+    Metric(
+        "residual_torque",
+        "Residual torque",
+        "N.m",
+        "lower",
+        f"Highest clutch torque from {SETTLED_AFTER:g} s after the start of a brake intervention "
+        "to its end.",
+        _residual_torque,
+    ),
+    Metric(
+        "torque_overshoot",
+        "Torque overshoot",
+        "N.m",
+        "lower",
+        f"Highest clutch torque within {PATCH_SECONDS:g} s of reaching grip, above that on "
+        "reaching it.",
+        _torque_overshoot,
+    ),
+    Metric(
+        "release_time",
+        "Release time",
+        "s",
+        "lower",
+        "From reaching grip until a tenth of the peak is left, above where torque settles in 3 s.",
+        _release_time,
+    ),
+)

@@ -101,28 +101,28 @@ def _why_not(role: str, table: Table) -> str:
     empty = int(np.count_nonzero(~np.isfinite(table.values)))
     if empty:
         cells = "1 cell is" if empty == 1 else f"{empty} cells are"
-        return f"{cells} not filled in table {table.id}: fill them."
+        return f"{cells} not filled in table {table.id}: fill them"
     if not _alike(table.unit, ROLE_UNITS[role]):
         return (
             f"Table {table.id} is in {table.unit}, the controller reads {ROLE_UNITS[role]}: "
-            "convert its values."
+            "convert its values"
         )
     for axis in table.axes:
         if not axis.ordered:
-            return f"Axis {axis.label} of table {table.id} is out of order: put it in order."
+            return f"Axis {axis.label} of table {table.id} is out of order: put it in order"
         if axis.quantity not in QUANTITIES:
             said = f"reads {axis.quantity!r}, no known input" if axis.quantity else "is not bound"
-            return f"Axis {axis.label} of table {table.id} {said}: bind it to an input."
+            return f"Axis {axis.label} of table {table.id} {said}: bind it to an input"
         unit = QUANTITIES[axis.quantity]
         if not _alike(axis.unit, unit):
             return (
                 f"Axis {axis.label} of table {table.id} is in {axis.unit}, the controller reads "
-                f"{axis.quantity} in {unit}: convert the axis."
+                f"{axis.quantity} in {unit}: convert the axis"
             )
     if role in ("controller_tick", "plate_heat_capacity") and not (table.values > 0).all():
-        return f"Table {table.id} must be above zero: correct it."
+        return f"Table {table.id} must be above zero: correct it"
     if role == "controller_tick" and table.axes:
-        return f"Table {table.id} has axes, but the controller has one tick: make it a scalar."
+        return f"Table {table.id} has axes, but the controller has one tick: make it a scalar"
     return ""
 
 

@@ -28,9 +28,11 @@ def yaw_rate_error_deg(reference: Any, measured: Any, threshold: Any) -> Any:
     Which way the vehicle turns is told by the measured yaw rate once it is above `threshold`,
     so that steering against a skid counts as oversteer; else by the steering.
     """
-    turn = np.where(np.abs(measured) > threshold, np.sign(measured), np.sign(reference))
+    # Truth values as factors, since `where` makes an array of single numbers.
+    turning = np.abs(measured) > threshold
+    turn = np.sign(measured) * turning + np.sign(reference) * (1 - turning)
     # Straight ahead with hardly any yaw rate there is no turn, and any yaw rate is too much.
-    return np.where(turn == 0.0, -np.abs(measured), (reference - measured) * turn)
+    return (reference - measured) * turn - np.abs(measured) * (turn == 0.0)
 
 
 def shaft_speed_target_rad(speed_kmh: Any, axle_difference_rad: Any, kmh_per_shaft: Any) -> Any:

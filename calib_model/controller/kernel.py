@@ -233,8 +233,8 @@ def slip_control(bank, tick_s, state, x, out):
     return float(by)
 
 
-@jit(bank_type, floats, output, number, output, returns=nothing)
-def limits(bank, constants, x, per_clamp, out):
+@jit(bank_type, floats, output, returns=nothing)
+def limits(bank, x, out):
     """Fill in the limits on the torque, infinite where one does not act."""
     # Nothing below zero: a negative limit is a mistake in a table, no torque the other way.
     limit = math.inf
@@ -255,10 +255,6 @@ def limits(bank, constants, x, per_clamp, out):
     out[_O_STEERING] = 0.0 if limit < 0.0 else limit
     limit = read(bank, _LATERAL, x) if present(bank, _LATERAL) else math.inf
     out[_O_LATERAL] = 0.0 if limit < 0.0 else limit
-    # Plates without friction carry nothing, whatever presses them.
-    out[_O_CURRENT_LIMIT] = (
-        current_limit(bank, constants, x) * per_clamp if per_clamp > 0.0 else 0.0
-    )
 
 
 @jit(bank_type, floats, number, floats, output, output, returns=nothing)
@@ -308,10 +304,14 @@ def step(bank, constants, tick_s, inputs, state, out):
         friction = read(bank, _PLATE_FRICTION, x)
     per_clamp = constants[TORQUE_PER_FRICTION] * friction
     if per_clamp < 0.0:
-        per_clamp = 0.0
-    limits(bank, constants, x, per_clamp, out)
+        per_clamp = 0.0  # plates without friction carry nothing, whatever presses them
+    limits(bank, x, out)
     clamp_most, clamp_by = clamp_limit(bank, x)
-    out[_O_CLAMP_LIMIT] = clamp_most * per_clamp if per_clamp > 0.0 else 0.0
+    if per_clamp > 0.0:
+        out[_O_CLAMP_LIMIT] = clamp_most * per_clamp
+    else:
+        out[_O_CLAMP_LIMIT] = 0.0
+        clamp_by = _PLATE_FRICTION
     mode = driveshaft(bank, constants, tick_s, state, x, slip_demand, out)
 
     governing = _YAW if abs(yaw) > base else branch
@@ -335,8 +335,12 @@ def step(bank, constants, tick_s, inputs, state, out):
             limited, governing = out[_O_LATERAL], _LATERAL
     if out[_O_CLAMP_LIMIT] < limited:
         limited, governing = out[_O_CLAMP_LIMIT], clamp_by
-    if out[_O_CURRENT_LIMIT] < limited:
-        limited, governing = out[_O_CURRENT_LIMIT], _APPLY
+    out[_O_CURRENT_LIMIT] = math.inf
+    if per_clamp > 0.0:
+        most = current_limit(bank, constants, x, limited / per_clamp) * per_clamp
+        out[_O_CURRENT_LIMIT] = most
+        if most < limited:
+            limited, governing = most, _APPLY
 
     # The integral keeps to what limits and driveshaft leave of it, so that it never winds up.
     if limited < demand:

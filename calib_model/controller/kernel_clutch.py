@@ -49,17 +49,21 @@ def clamp_limit(bank, x):
     return most, by
 
 
-@jit(bank_type, floats, output, returns=number)
-def current_limit(bank, constants, x):
+@jit(bank_type, floats, output, number, returns=number)
+def current_limit(bank, constants, x, clamp):
     """Return the clamp force at which the applying branch first passes the largest current.
 
-    Infinite where it never does; `x` gets another clamp on the way.
+    Infinite where the clamp force asked for needs no more than that; `x` gets another clamp on
+    the way.
     """
+    most = constants[MAX_CURRENT]
     if not present(bank, _APPLY):
+        return math.inf
+    x[_I_CLAMP] = clamp
+    if not read(bank, _APPLY, x) > most:
         return math.inf
     numbers, layout = bank
     head = _APPLY * PER_SLOT
-    most = constants[MAX_CURRENT]
     for a in range(layout[head + AXIS_COUNT]):
         place = head + AXES + a * PER_AXIS
         if layout[place + INPUT] == _I_CLAMP:

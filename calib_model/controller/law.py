@@ -23,6 +23,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -126,8 +127,8 @@ class Run:
     ----------
     outputs : ndarray of float64, shape (T, len(OUTPUTS))
         NaN at ticks that are no good.
-    inputs : ndarray of float64, shape (T, len(INPUTS))
-        As the law used them, with those it worked out itself (slip_error, clamp, ...).
+    used : ndarray of float64, shape (T, len(INPUTS))
+        The inputs as the law used them, with those it worked out itself (slip_error, clamp, ...).
     governing : ndarray of int64, shape (T,)
         Number of the role whose table decided the torque; -1 for none and where no good.
     good : ndarray of bool, shape (T,)
@@ -144,7 +145,7 @@ class Run:
     """
 
     outputs: FloatArray
-    inputs: FloatArray
+    used: FloatArray
     governing: IntArray
     good: BoolArray
     left_out: Mapping[str, str]
@@ -159,7 +160,7 @@ class Run:
 
     def input(self, name: str) -> FloatArray:
         """Return one input as the law used it, shape (T,)."""
-        return self.inputs[:, INPUT_INDEX[name]]
+        return self.used[:, INPUT_INDEX[name]]
 
     def decided(self, role: str) -> BoolArray:
         """Return at which ticks the table of a role took part in what was commanded.
@@ -203,6 +204,7 @@ def run(
     *,
     valid: npt.ArrayLike | None = None,
     state: npt.ArrayLike | None = None,
+    tick_s: float | None = None,
 ) -> Run:
     """Run the law over ticks.
 
@@ -216,13 +218,15 @@ def run(
         False marks a gap too.  In a gap outputs are NaN; after it the law starts afresh.
     state : array_like of float, shape (STATE_SIZE,), optional
         Where to go on from, such as `Run.state`; by default a fresh start.
+    tick_s : float, optional
+        Time between two rows in s, where it is not the set's own tick.
 
     Raises
     ------
     ModelError
-        If a shape does not fit.
+        If a shape does not fit, or the tick is not above zero.
     """
-    return _run(bound, inputs, valid, state, apart=False)
+    return _run(bound, inputs, valid, state, tick_s, apart=False)
 
 
 def settled(bound: Bound, points: npt.ArrayLike) -> Run:
@@ -241,7 +245,7 @@ def settled(bound: Bound, points: npt.ArrayLike) -> Run:
     ModelError
         If the shape does not fit.
     """
-    return _run(bound, points, None, None, apart=True)
+    return _run(bound, points, None, None, None, apart=True)
 
 
 def _run(
@@ -249,11 +253,16 @@ def _run(
     inputs: npt.ArrayLike,
     valid: npt.ArrayLike | None,
     state: npt.ArrayLike | None,
+    tick_s: float | None,
     *,
     apart: bool,
 ) -> Run:
-    from calib_model.controller import kernel
+    from calib_model.controller import kernel as compiled
 
+    kernel: Any = compiled  # its functions carry no types
+    tick = bound.tick_s if tick_s is None else float(tick_s)
+    if not tick > 0.0:
+        raise ModelError(f"A controller tick of {tick:g} s is none.", "Give one above zero.")
     rows = np.ascontiguousarray(inputs, dtype=np.float64)
     if rows.ndim != 2 or rows.shape[1] != len(INPUTS):
         raise ModelError(
@@ -270,11 +279,11 @@ def _run(
             f"A state of shape {now.shape} is none of the torque law.", "Give `Run.state` as it is."
         )
     numbers = np.isfinite(rows)
-    there = numbers[good].any(axis=0)
+    there = np.any(numbers[good], axis=0)
     given = frozenset(name for name, column in INPUT_INDEX.items() if there[column])
     ready = prepared(bound, given)
     needed = sorted(INPUT_INDEX[name] for name in ready.needed)
-    good &= numbers[:, needed].all(axis=1)
+    good &= np.all(numbers[:, needed], axis=1)
     outputs = np.empty((count, len(OUTPUTS)))
     used = np.empty((count, len(INPUTS)))
     bank = ready.bank
@@ -282,7 +291,7 @@ def _run(
         bank = bank.without(ROLE_INDEX[role] for role in _SLEWS)
         kernel.run_points(bank.arrays, ready.constants, rows, good, now, outputs, used)
     else:
-        kernel.run_ticks(bank.arrays, ready.constants, ready.tick_s, rows, good, now, outputs, used)
+        kernel.run_ticks(bank.arrays, ready.constants, tick, rows, good, now, outputs, used)
     governing = np.full(count, -1, dtype=np.int64)
     governing[good] = outputs[good, OUTPUT_INDEX["governing"]].astype(np.int64)
     return Run(
@@ -293,6 +302,6 @@ def _run(
         ready.left_out,
         frozenset(role for role in ROLES if bank.present(ROLE_INDEX[role])),
         given,
-        ready.tick_s,
+        tick,
         now,
     )

@@ -147,10 +147,10 @@ def left_out(tables: Mapping[str, Table], given: Collection[str]) -> dict[str, s
     given : collection of str
         Names of the inputs that are there.
     """
-    out = {role: f"{reason}." for role, reason in BESIDE.items() if role in tables}
+    out = {role: reason for role, reason in BESIDE.items() if role in tables}
     if "front_slip" in given and "expected_axle_difference" in tables:
         out["expected_axle_difference"] = (
-            "front_slip is given, with the expected difference already taken off."
+            "front_slip is given, with the expected difference already taken off"
         )
     # A role that goes may take others with it, and the plate temperature's estimate as well.
     while True:
@@ -164,7 +164,7 @@ def left_out(tables: Mapping[str, Table], given: Collection[str]) -> dict[str, s
     if "plate_temperature" in given:
         for role in ESTIMATE_ROLES:
             if role in tables:
-                out.setdefault(role, "plate_temperature is given, so none is estimated.")
+                out.setdefault(role, "plate_temperature is given, so none is estimated")
     return out
 
 
@@ -175,12 +175,12 @@ def _why_not(role: str, table: Table, there: Collection[str], active: Collection
         sources = [s for name in absent for s in SOURCES.get(name, ()) if s not in there]
         hint = f", nor {' and '.join(dict.fromkeys(sources))} to work it out from"
         verb = "is" if len(absent) == 1 else "are"
-        return f"{' and '.join(absent)} {verb} not there{hint if sources else ''}."
+        return f"{' and '.join(absent)} {verb} not there{hint if sources else ''}"
     gone = [r for r in _ROLES.get(role, ()) if r not in active]
     if gone:
-        return f"{' and '.join(gone)} takes no part."
+        return f"{' and '.join(gone)} takes no part"
     if role == "slip_power_derate" and not {"clamp_limit_plate", "clamp_limit_oil"} & set(active):
-        return "no clamp limit takes part that it could lower."
+        return "no clamp limit takes part that it could lower"
     return ""
 
 

@@ -112,7 +112,7 @@ PARTNERS: Mapping[str, frozenset[str]] = {
     "yaw_error_torque": frozenset({"yaw_dead_band"}),
     "steering_limit": frozenset(),
     "lateral_limit": frozenset(),
-    **{role: _but(_CLAMP, role) | _HEAT for role in sorted(_CLAMP - {"plate_friction"})},
+    **{role: _but(_CLAMP, role) | _HEAT for role in sorted(_CLAMP)},
     "current_for_clamp_apply": frozenset({"plate_friction"}),
     "brake_control_torque": frozenset(),
     "clutch_during_inside_brake": frozenset({"inside_rear_brake"}),

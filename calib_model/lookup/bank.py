@@ -153,8 +153,9 @@ class Bank:
         slot : int
         inputs : array_like of float, one value per input quantity
         """
-        from calib_model.lookup import bank_kernel
+        from calib_model.lookup import bank_kernel as compiled
 
+        bank_kernel: Any = compiled  # its functions carry no types
         point = np.ascontiguousarray(inputs, dtype=np.float64)
         return float(bank_kernel.read(self.arrays, slot, point))
 

@@ -46,7 +46,8 @@ try:
 
     def tuple_of(*parts: Any) -> Any:
         """Return the type of a tuple, for a signature."""
-        return types.Tuple(parts)
+        made: Any = types.Tuple
+        return made(parts)
 
 except ImportError:
     COMPILED = False

@@ -35,7 +35,7 @@ TIPS = (
     "The change by the edits since the last save, and whether it is better or worse.",
     "With the reference set as it is now.",
     "How the set as it is now differs from the reference set.",
-    "A limit that you set; F2 changes it, Delete takes it away. It is remembered.",
+    "A limit that you set: F2 changes it, Delete goes back to the first one. It is remembered.",
     "Whether the set as it is now keeps your limit.",
 )
 
@@ -171,7 +171,7 @@ class MetricsModel(QAbstractTableModel):
 
     def _limit(self, entry: Entry) -> float:
         assert entry.measure is not None
-        return self._driving.limits.of(entry.drivable.id, entry.measure.name)
+        return self._driving.limit(entry.drivable.id, entry.measure)
 
     def _text(self, entry: Entry, column: int) -> str:
         measure = entry.measure
@@ -203,8 +203,12 @@ class MetricsModel(QAbstractTableModel):
         part = {AS_SAVED: SAVED, CURRENT: NOW, OTHER: REFERENCE}.get(column)
         run = entry.runs.get(part) if part else None
         if run is not None and math.isnan(entry.value(part or "")):
-            return run.why or "This run does not give the number."
-        return f"{measure.label}: {DIRECTION[measure.better]}." if column <= BETTER else ""
+            return run.why or run.whys.get(measure.name, "This run does not give the number.")
+        if column == LIMIT:
+            return TIPS[LIMIT]
+        return (
+            f"{measure.how} {DIRECTION[measure.better].capitalize()}." if column <= BETTER else ""
+        )
 
     def _on_limits(self) -> None:
         if self._entries:

@@ -7,9 +7,9 @@ lock, so the window goes on meanwhile.
 from __future__ import annotations
 
 import json
+import math
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,7 @@ from PySide6.QtCore import QObject, Signal
 from app.beside import Beside
 from app.desk import Desk
 from app.driving.limits import Forgetful, Limits, Memory
-from app.driving.shapes import Case, DeskRun, Drivable, Model, VehicleChoice
+from app.driving.shapes import Case, DeskRun, Drivable, Measure, Model, VehicleChoice
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 
@@ -192,7 +192,6 @@ class Driving(QObject):
         content: CalibrationSet,
         manoeuvre: str,
         vehicle: VehicleChoice,
-        factors: Mapping[str, float] | None = None,
     ) -> DeskRun:
         """Drive a manoeuvre, or return the run that was made of the very same set.
 
@@ -204,13 +203,13 @@ class Driving(QObject):
             If the vehicle file or the manoeuvre cannot be used.
         """
         stamp = _stamp(vehicle.path)
-        key = (id(content), manoeuvre, vehicle, stamp, tuple(sorted((factors or {}).items())))
+        key = (id(content), manoeuvre, vehicle, stamp)
         with self._lock:
             kept = self._runs.get(key)
             if kept is not None and kept[0] is content:
                 self._runs.move_to_end(key)
                 return kept[1]
-        run = self.model.drive(content, manoeuvre, vehicle, factors)
+        run = self.model.drive(content, manoeuvre, vehicle)
         with self._lock:
             self._runs[key] = (content, run)  # the set is kept, so that its id stays its own
             while len(self._runs) > KEPT:
@@ -222,13 +221,24 @@ class Driving(QObject):
         content: CalibrationSet,
         manoeuvre: str,
         vehicle: VehicleChoice,
-        factors: Mapping[str, float] | None = None,
     ) -> DeskRun:
         """Drive; what hinders it is told in the run instead of raised."""
         try:
-            return self.drive(content, manoeuvre, vehicle, factors)
+            return self.drive(content, manoeuvre, vehicle)
         except BitepointError as error:
             return DeskRun(manoeuvre, False, str(error), in_range=False)
+
+    def case_told(self, case: Case) -> DeskRun:
+        """Drive a run of a campaign again; what hinders it is told in the run."""
+        try:
+            return self.model.drive_case(case)
+        except BitepointError as error:
+            return DeskRun(case.manoeuvre, False, str(error), in_range=False)
+
+    def limit(self, manoeuvre: str, measure: Measure) -> float:
+        """Return the limit that counts: the user's, else the manoeuvre's own; NaN for none."""
+        own = self.limits.of(manoeuvre, measure.name)
+        return measure.limit if math.isnan(own) else own
 
     def set_limit(self, manoeuvre: str, measure: str, limit: float) -> None:
         """Set the user's limit for a measure; NaN takes it away."""

@@ -6,14 +6,14 @@ The widgets draw these; `model.py` fills them from `calib_model.vehicle`, tests 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
 import numpy as np
 
-from calib_model.core.arrays import FloatArray
+from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.core.calibration_set import CalibrationSet
 
 
@@ -29,12 +29,18 @@ class Measure:
     unit : str
     better : str
         ``lower``, ``higher``, or empty where neither is.
+    limit : float
+        The manoeuvre's own limit, until the user sets another; NaN for none.
+    how : str
+        How it is read off, in a sentence.
     """
 
     name: str
     label: str
     unit: str
     better: str = ""
+    limit: float = math.nan
+    how: str = ""
 
 
 @dataclass(frozen=True)
@@ -124,6 +130,10 @@ class DeskRun:
         Wheelbase and track, in metres, for the path from above; empty if not known.
     vehicle : str
         The vehicle's name.
+    whys : mapping of measure name to str
+        Why a measure has no value.
+    quantities : mapping of input quantity to float array, shape (T,)
+        What the controller read, for the operating point on the tables.
     """
 
     manoeuvre: str
@@ -137,6 +147,8 @@ class DeskRun:
     in_range: bool = True
     outline: tuple[float, ...] = ()
     vehicle: str = ""
+    whys: Mapping[str, str] = field(default_factory=dict)
+    quantities: Mapping[str, FloatArray] = field(default_factory=dict)
 
     def column(self, name: str) -> FloatArray | None:
         """Return a column's values, or None if the run has no such column."""
@@ -174,8 +186,12 @@ class Sensitivity:
         In the measure's unit; NaN where a run gave no number.
     base : float
         The measure with the table as it is.
-    failed : int
-        Cells whose run was not completed.
+    read : bool array in the table's shape, or None
+        Which cells the controller read at all.
+    whys : mapping of cell to str
+        Why a cell's run gave no number.
+    complete : bool
+        False if it was given up.
     """
 
     table_id: str
@@ -183,7 +199,16 @@ class Sensitivity:
     step: float
     change: FloatArray
     base: float
-    failed: int = 0
+    read: BoolArray | None = None
+    whys: Mapping[tuple[int, ...], str] = field(default_factory=dict)
+    complete: bool = True
+
+    def most(self, count: int = 5) -> list[tuple[tuple[int, ...], float]]:
+        """Return the cells that matter most, with their change; none that changes nothing."""
+        sizes = np.abs(np.nan_to_num(self.change, nan=0.0)).reshape(-1)
+        order = np.argsort(-sizes, kind="stable")[:count]
+        cells = [tuple(map(int, np.unravel_index(k, self.change.shape))) for k in order]
+        return [(c, float(self.change[c])) for c in cells if self.change[c]]
 
 
 @dataclass(frozen=True)
@@ -265,6 +290,7 @@ class Case:
     native : object
         See `CampaignTable`; with `row`.
     row : int
+        Number of the run, from 0.
     """
 
     manoeuvre: str
@@ -279,7 +305,7 @@ class Model(Protocol):
 
     @property
     def compiled(self) -> bool:
-        """Whether there is a compiler, without which runs take seconds."""
+        """Whether there is a compiler, without which a run takes a minute and more."""
 
     def prepare(self) -> str:
         """Compile what is not compiled yet, outside this process; return what went wrong."""
@@ -298,9 +324,11 @@ class Model(Protocol):
         content: CalibrationSet,
         manoeuvre: str,
         vehicle: VehicleChoice,
-        factors: Mapping[str, float] | None = None,
     ) -> DeskRun:
         """Drive one manoeuvre."""
+
+    def drive_case(self, case: Case) -> DeskRun:
+        """Drive one run of a campaign again, under the very same conditions."""
 
     def sensitivity(
         self,
@@ -325,6 +353,3 @@ class Model(Protocol):
 
     def left_out(self) -> Sequence[str]:
         """Say in sentences what the model leaves out."""
-
-
-Ask = Callable[[], object]

@@ -35,6 +35,10 @@ ONE_GESTURE_S = 1.5
 """Edits that follow each other this closely are one, for what "before the last edit" means."""
 HEIGHT = 84
 _KEY = "driving/strip"
+SLOW = (
+    "The compiler (numba) is not installed here: a run after every edit would take too long. "
+    "Road can drive single manoeuvres, slowly."
+)
 
 
 class LiveStrip(QWidget):
@@ -70,6 +74,7 @@ class LiveStrip(QWidget):
         self._latest: CalibrationSet | None = None
         self._edited_at = -math.inf
         self._manoeuvre = ""
+        self._thin = False
         self._build()
         self.show_on(False)
         desk.edited.connect(lambda _event: self._on_edit())
@@ -161,10 +166,18 @@ class LiveStrip(QWidget):
         """Show or hide what belongs to a strip that is on."""
         self.on = on
         self.switch.setChecked(on)
-        for widget in (self.body, self.choice, self.against):
-            widget.setVisible(on)
+        self.choice.setVisible(on)
+        self.against.setVisible(on and not self._thin)
+        self.body.setVisible(on and not self._thin)
         if not on:
             self.state.show_text("Off. Switched on, a manoeuvre runs on the desk after every edit.")
+
+    def set_thin(self, thin: bool) -> None:
+        """Show one line only, where the page is too low for plots: the estimates in words."""
+        if thin != self._thin:
+            self._thin = thin
+            self.show_on(self.on)
+            self._soon()
 
     def _keep(self) -> None:
         if self._memory is not None:
@@ -217,6 +230,8 @@ class LiveStrip(QWidget):
             "preparing": "Preparing the simulation… (once after an update; editing goes on)",
             "failed": driving.trouble,
         }.get(driving.state)
+        if words is None and not driving.model.compiled:
+            words = SLOW
         if words is not None:
             self.state.show_text(words)
         elif driving.state == "ready":
@@ -250,6 +265,8 @@ class LiveStrip(QWidget):
     def _drive(self) -> None:
         driving, document = self._driving, self.desk.current
         if driving is None or driving.state != "ready" or not self.on or not self._manoeuvre:
+            return
+        if not driving.model.compiled:
             return
         if document is None:
             self.state.show_text("No set is open.")
@@ -290,8 +307,11 @@ class LiveStrip(QWidget):
     def _draw(self, drivable: Drivable, parts: tuple[Part, ...], runs: dict[str, DeskRun]) -> None:
         now = runs[NOW]
         words = {p.part: p.words for p in parts}
-        self.state.show_text(_state_words(now, words[SAVED], same=runs[SAVED] is now))
         self._show_measures(drivable, runs, words[SAVED])
+        state = _state_words(now, words[SAVED], same=runs[SAVED] is now)
+        if self._thin and now.completed:
+            state = self.measures.text().replace("\n", "; ")
+        self.state.show_text(state)
         shown = [
             Shown(part, words[part], runs[part])
             for part in (NOW, SAVED)
@@ -344,7 +364,7 @@ class LiveStrip(QWidget):
             text = f"{measure.label}: {number(new, measure.unit)}"
             if verdict.kind not in ("unknown", "same"):
                 text += f" ({signed(verdict.change)} {verdict.words})"
-            limit = driving.limits.of(drivable.id, measure.name)
+            limit = driving.limit(drivable.id, measure)
             if within(measure, new, limit) is False:
                 text += f" ✗ limit {limit_words(measure, limit)}"
             lines.append(text)

@@ -165,6 +165,7 @@ class MainWindow(QMainWindow):
         self.tune = TunePage(self.desk)
         for part in ("plots", "table_list"):
             setattr(self, part, getattr(self.tune, part, None))
+        self.tune.strip.remember_in(self.settings)
         self.plots.set_surface_choice(self.settings.surface)
         self.plots.surface_choice_changed.connect(self._keep_surface_choice)
         self._tune_scroll = _scrolling(self.tune)

@@ -9,6 +9,7 @@ from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QSplitter, QTabWidget, QVBoxLayout, QWidget
 
 from app.desk import Desk
+from app.driving.strip import LiveStrip
 from app.grid.panel import GridPanel
 from app.plots.panel import PlotPanel
 
@@ -33,7 +34,7 @@ class TunePage(QWidget):
 
     Attributes
     ----------
-    table_list, grid, plots, findings, rules : QWidget
+    table_list, grid, plots, findings, rules, strip : QWidget
     """
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
@@ -66,7 +67,14 @@ class TunePage(QWidget):
         self._middle.setStretchFactor(0, 5)
         self._middle.setStretchFactor(1, 4)
         self._across = QSplitter(Qt.Orientation.Horizontal)
-        for widget in (self.table_list, self._middle, self.side):
+        self.strip = LiveStrip(desk)
+        middle = QWidget()
+        below = QVBoxLayout(middle)
+        below.setContentsMargins(0, 0, 0, 0)
+        below.setSpacing(0)
+        below.addWidget(self._middle, 1)
+        below.addWidget(self.strip)
+        for widget in (self.table_list, middle, self.side):
             self._across.addWidget(widget)
         self._across.setStretchFactor(1, 1)
         self._across.setSizes([270, 780, 300])
@@ -101,6 +109,7 @@ class TunePage(QWidget):
         self.table_list.setVisible(not narrow or self._in_turn == "list")
         self.side.setVisible(not narrow or self._in_turn == "side")
         self.header.set_brief(self.height() < LOW)
+        self.strip.set_thin(self.height() < LOW)
         self._share_height()
 
     def _on_heights_chosen(self, _position: int, _index: int) -> None:

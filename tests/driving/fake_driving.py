@@ -14,13 +14,14 @@ import numpy as np
 from app.driving.shapes import (
     CampaignPlan,
     CampaignTable,
+    Case,
     Control,
     DeskRun,
     Drivable,
     Measure,
     Sensitivity,
-    VehicleChoice,
     Variation,
+    VehicleChoice,
 )
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import FileProblem
@@ -72,13 +73,25 @@ class FakeModel:
         content: CalibrationSet,
         manoeuvre: str,
         vehicle: VehicleChoice,
-        factors: Mapping[str, float] | None = None,
+    ) -> DeskRun:
+        return self._run(content, manoeuvre, vehicle, {})
+
+    def drive_case(self, case: Case) -> DeskRun:
+        content, vehicle = case.native
+        return self._run(content, case.manoeuvre, vehicle, case.factors)
+
+    def _run(
+        self,
+        content: CalibrationSet,
+        manoeuvre: str,
+        vehicle: VehicleChoice,
+        factors: Mapping[str, float],
     ) -> DeskRun:
         assert self.hold.wait(10)
-        self.driven.append((manoeuvre, vehicle.variant, dict(factors or {})))
+        self.driven.append((manoeuvre, vehicle.variant, dict(factors)))
         if manoeuvre == BROKEN.id:
             return DeskRun(manoeuvre, False, "It rolled over after 2.1 s.", in_range=False)
-        torque = torque_of(content) * dict(factors or {}).get("friction", 1.0)
+        torque = torque_of(content) * dict(factors).get("friction", 1.0)
         time = np.arange(0.0, 10.0, 0.02)
         slip = 1000 / torque * np.exp(-time)
         turned = time * 20.0
@@ -106,7 +119,8 @@ class FakeModel:
         }
         return DeskRun(
             manoeuvre, True, "", values, time, columns, units, self.remarks, True, (2.7, 1.6),
-            self.vehicle_words(vehicle),
+            self.vehicle_words(vehicle), {}, {"ambient_temperature": np.full(time.size, -20.0),
+            "pedal": np.minimum(time * 10, 50.0)},
         )  # fmt: skip
 
     def sensitivity(
@@ -144,7 +158,7 @@ class FakeModel:
                 for number in range(plan.runs):
                     control.progress(number / plan.runs, "runs")
                     row = {n: rng.uniform(low, high) for n, low, high in plan.variations}
-                    run = self.drive(content, id, plan.vehicle, row)
+                    run = self._run(content, id, plan.vehicle, row)
                     manoeuvre.append(id)
                     sets.append(title)
                     why.append(run.why)
@@ -157,6 +171,7 @@ class FakeModel:
             tuple(manoeuvre), tuple(sets), np.array(done), tuple(why),
             {k: np.array(v) for k, v in factors.items()},
             {k: np.array(v) for k, v in values.items()}, plan.out, 1.5,
+            (plan.sets[0][1], plan.vehicle),
         )  # fmt: skip
 
     def read_campaign(self, path: Path) -> CampaignTable:

@@ -1,0 +1,1 @@
+"""Desk manoeuvres in Road: drive them, look at traces, path, estimates and sensitivity."""

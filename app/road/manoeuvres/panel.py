@@ -1,0 +1,595 @@
+"""The part Manoeuvres of Road: drive on the desk, and see what an edit does to the vehicle."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtGui import QFocusEvent, QResizeEvent, QShowEvent
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QHBoxLayout,
+    QLabel,
+    QMenu,
+    QSplitter,
+    QTabWidget,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.beside import Beside
+from app.desk import Desk
+from app.driving.channels import ROWS, Row, lively, other_rows
+from app.driving.looks import NOW, Shown
+from app.driving.metrics_view import MetricsView
+from app.driving.parts import Part, drive_parts, parts_of, to_draw
+from app.driving.service import Driving, driving_of
+from app.driving.shapes import Case, Control, DeskRun, Drivable
+from app.driving.top_view import TopView
+from app.driving.traces import TraceStack
+from app.driving.verdict import number
+from app.road.manoeuvres.about import AboutPage
+from app.road.manoeuvres.chooser import Chooser
+from app.road.manoeuvres.sensitivity import SensitivityTab
+from app.road.needs import JobsLike, Memory
+from calib_model.core.roles import ROLES
+
+PAUSE_MS = 60
+TRAIL_S = 2.0
+NARROW, LOW = 860, 520
+"""Below these sizes the list gets less room, and the table of estimates less height."""
+_ROWS_KEY = "driving/rows"
+_TABS = ("Traces", "Path from above", "All estimates", "Sensitivity", "What it leaves out")
+
+
+class ManoeuvresPanel(QWidget):
+    """Desk manoeuvres.
+
+    Signals
+    -------
+    jumped
+        The table in work is to be seen: show Tune.
+    part_wanted : str
+        This part of Road is to be shown.
+
+    Parameters
+    ----------
+    desk : Desk
+    jobs : JobsLike
+    settings : Memory
+    """
+
+    jumped = Signal()
+    part_wanted = Signal(str)
+
+    def __init__(
+        self, desk: Desk, jobs: JobsLike, settings: Memory, parent: QWidget | None = None
+    ) -> None:
+        super().__init__(parent)
+        self.desk, self._jobs = desk, jobs
+        self.driving: Driving = driving_of(desk, settings)
+        self._driven: dict[str, tuple[tuple[Part, ...], dict[str, DeskRun]]] = {}
+        self._case: Case | None = None
+        self._job: Any = None
+        self._wanted = False
+        self._shown: list[Shown] = []
+        self._moved_head = False
+        self._hidden = set(settings.remembered(_ROWS_KEY).split()) - {""}
+        self._beside = Beside(self)
+        self._beside.answered.connect(self._take)
+        self._timer = QTimer(self)
+        self._timer.setSingleShot(True)
+        self._timer.setInterval(PAUSE_MS)
+        self._timer.timeout.connect(self._follow)
+        self._build()
+        self._connect()
+        if self.driving.case is not None:
+            self.show_case()
+
+    # -- building --------------------------------------------------------------------------------
+
+    def _build(self) -> None:
+        driving = self.driving
+        self.chooser = Chooser(driving)
+        self.state = QLabel()
+        self.state.setWordWrap(True)
+        self.state.setTextFormat(Qt.TextFormat.PlainText)
+        self.state.setContentsMargins(4, 2, 4, 2)
+        self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.metrics = MetricsView(driving)
+        self.traces = TraceStack()
+        self.path = TopView()
+        self.all_metrics = MetricsView(driving)
+        self.sensitivity = SensitivityTab(driving, self._jobs)
+        self.about = AboutPage(driving.model.left_out())
+        self.saved_box = QCheckBox("As &saved")
+        self.saved_box.setToolTip("Draws the run of the set as it was last saved, dashed.")
+        self.reference_box = QCheckBox("&Reference")
+        self.reference_box.setToolTip("Draws the run of the reference set, dotted.")
+        for box in (self.saved_box, self.reference_box):
+            box.setChecked(True)
+            box.toggled.connect(lambda _on: self._redraw())
+        self.rows_button = QToolButton()
+        self.rows_button.setText("Ro&ws")
+        self.rows_button.setToolTip("Choose which traces are drawn.")
+        self.rows_button.setAccessibleName("Which traces are drawn")
+        self.rows_button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.rows_button.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
+        self.rows_button.setMenu(QMenu(self.rows_button))
+        self.rows_button.menu().aboutToShow.connect(self._fill_rows)
+        bar = QHBoxLayout()
+        bar.setContentsMargins(6, 2, 6, 0)
+        bar.setSpacing(12)
+        for widget in (self.saved_box, self.reference_box, self.rows_button):
+            bar.addWidget(widget)
+        bar.addStretch(1)
+        plots = QWidget()
+        column = QVBoxLayout(plots)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addLayout(bar)
+        column.addWidget(self.traces, 1)
+        plots.setFocusProxy(self.traces)
+        self.tabs = QTabWidget()
+        self.tabs.setDocumentMode(True)
+        pages = (plots, self.path, self.all_metrics, self.sensitivity, self.about)
+        for page, title in zip(pages, _TABS, strict=True):
+            self.tabs.addTab(page, title)
+        top = QWidget()
+        upper = QVBoxLayout(top)
+        upper.setContentsMargins(0, 0, 0, 0)
+        upper.setSpacing(2)
+        upper.addWidget(self.state)
+        upper.addWidget(self.metrics, 1)
+        self._down = QSplitter(Qt.Orientation.Vertical)
+        self._down.addWidget(top)
+        self._down.addWidget(self.tabs)
+        self._down.setStretchFactor(1, 1)
+        self._down.setChildrenCollapsible(False)
+        self._across = QSplitter(Qt.Orientation.Horizontal)
+        self._across.addWidget(self.chooser)
+        self._across.addWidget(self._down)
+        self._across.setStretchFactor(1, 1)
+        self._across.setSizes([270, 900])
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.addWidget(self._across)
+
+    def _connect(self) -> None:
+        desk, driving = self.desk, self.driving
+        self.chooser.chosen.connect(self._on_chosen)
+        self.chooser.drive_wanted.connect(self.drive_chosen)
+        self.chooser.drive_all_wanted.connect(self.drive_all)
+        self.chooser.cancel_wanted.connect(self.cancel)
+        self.traces.head_moved.connect(self._on_head)
+        self.traces.opened.connect(self.open_deciding_table)
+        self.sensitivity.cell_wanted.connect(self._open_cell)
+        driving.state_changed.connect(self._on_state)
+        driving.choice_changed.connect(self._on_choice)
+        driving.case_wanted.connect(self.show_case)
+        desk.edited.connect(lambda _event: self._soon())
+        for signal in (desk.current_changed, desk.reference_changed, desk.documents_changed):
+            signal.connect(self._soon)
+        desk.table_changed.connect(self._show_set)
+
+    # -- what is chosen --------------------------------------------------------------------------
+
+    @property
+    def drivable(self) -> Drivable | None:
+        """The chosen manoeuvre."""
+        return self.driving.drivable(self.chooser.manoeuvre)
+
+    def _on_chosen(self) -> None:
+        self._case = None
+        self.driving.memory.remember("driving/chosen", self.chooser.manoeuvre)
+        self.sensitivity.show_manoeuvre(self.drivable)
+        self.chooser.show_states(self._states())
+        self._redraw()
+        self._soon()
+
+    def _on_choice(self) -> None:
+        self._driven.clear()
+        self._redraw()
+        self._soon()
+
+    def _on_state(self) -> None:
+        self._say()
+        if self.driving.state == "ready":
+            self._soon()
+
+    def _soon(self) -> None:
+        if self.isVisible() and not self._timer.isActive():
+            self._timer.start()
+
+    def _follow(self) -> None:
+        """Drive the chosen manoeuvre again if its set is another now."""
+        self._show_set()
+        self.chooser.show_states(self._states())
+        if self._case is not None:
+            return
+        # Without compiled code a run is long: then it is driven when asked for.
+        if self.driving.state == "ready" and (self.driving.model.compiled or self._wanted):
+            self._drive()
+        else:
+            self._redraw()
+
+    def _show_set(self) -> None:
+        document = self.desk.current
+        table = self.desk.table
+        self.sensitivity.show_set(
+            document.content if document is not None else None, table.id if table else ""
+        )
+
+    # -- driving ---------------------------------------------------------------------------------
+
+    def drive_chosen(self) -> None:
+        """Drive the chosen manoeuvre."""
+        self._case = None
+        self._wanted = True
+        if self.driving.state in ("cold", "failed"):
+            self.driving.prepare()
+        elif self.driving.state == "ready":
+            self._drive()
+        self._say()
+
+    def _drive(self) -> None:
+        parts, manoeuvre = parts_of(self.desk), self.chooser.manoeuvre
+        if not parts or not manoeuvre:
+            self._redraw()
+            return
+        if self._beside.busy:
+            self._timer.start()
+            return
+        self._wanted = False
+        driving, vehicle = self.driving, self.driving.vehicle
+        self._beside.ask(
+            lambda: (manoeuvre, parts, drive_parts(driving, parts, manoeuvre, vehicle))
+        )
+        self._say()
+
+    def _take(self, answer: object) -> None:
+        manoeuvre, parts, runs = answer  # type: ignore[misc]
+        if parts is None:
+            self._take_case(runs)
+            return
+        self._driven[manoeuvre] = (parts, runs)
+        self.chooser.show_states(self._states())
+        if manoeuvre == self.chooser.manoeuvre and self._case is None:
+            self._redraw()
+
+    def drive_all(self) -> None:
+        """Drive every manoeuvre in the background."""
+        parts = parts_of(self.desk)
+        if self._job is not None or not parts:
+            return
+        if self.driving.state != "ready":
+            self.driving.prepare()
+            self.desk.tell("The simulation is not ready yet; try again in a moment.", refused=True)
+            return
+        self._case = None
+        self._job = self._jobs.start(
+            "Driving all manoeuvres",
+            _drive_all,
+            self.driving,
+            parts,
+            [d.id for d in self.driving.drivables],
+            self.driving.vehicle,
+            done=lambda driven: self._take_all(parts, driven),
+            cancellable=True,
+        )
+        self.chooser.show_running(True)
+        self._job.ended.connect(self._on_ended)
+
+    def cancel(self) -> None:
+        """Give up driving all."""
+        if self._job is not None:
+            self._job.cancel()
+
+    def _on_ended(self) -> None:
+        self._job = None
+        self.chooser.show_running(False)
+
+    def _take_all(self, parts: tuple[Part, ...], driven: Mapping[str, dict[str, DeskRun]]) -> None:
+        for id, runs in driven.items():
+            self._driven[id] = (parts, runs)
+        self.chooser.show_states(self._states())
+        self._redraw()
+        done = sum(runs[NOW].completed for runs in driven.values())
+        self.desk.tell(f"{done} of {len(driven)} manoeuvres were completed on the desk.")
+
+    def wait(self) -> None:
+        """Drive what is due and show it; for tests and measurements."""
+        self.driving.wait()
+        while self._timer.isActive():
+            self._timer.stop()
+            self._beside.wait()
+            self._follow()
+        self._beside.wait()
+
+    # -- a run of a campaign ---------------------------------------------------------------------
+
+    def show_case(self) -> None:
+        """Drive a run of a campaign again and show it."""
+        case = self.driving.case
+        self.driving.case = None
+        if case is None:
+            return
+        self.chooser.choose(case.manoeuvre)
+        self._case = case
+        driving = self.driving
+        self._beside.ask(lambda: (case.manoeuvre, None, driving.case_told(case)))
+        self.part_wanted.emit("manoeuvres")
+        self._say()
+
+    def _take_case(self, run: DeskRun) -> None:
+        if self._case is not None:
+            self._case_run = run
+            self._redraw()
+
+    # -- showing ---------------------------------------------------------------------------------
+
+    def _states(self) -> dict[str, str]:
+        parts = {p.part: p.content for p in parts_of(self.desk)}
+        states = {}
+        for id, (of, runs) in self._driven.items():
+            run = runs[NOW]
+            if {p.part: p.content for p in of} != parts:
+                states[id] = "… sets changed since"
+            elif run.completed:
+                states[id] = f"✓ completed, {number(_seconds(run), 's')}"
+            else:
+                states[id] = f"✗ {run.why}"
+        return states
+
+    def _current(self) -> tuple[tuple[Part, ...], dict[str, DeskRun]]:
+        """Return what is shown: the case, else the chosen manoeuvre's runs."""
+        if self._case is not None:
+            run = getattr(self, "_case_run", None)
+            if run is None or run.manoeuvre != self._case.manoeuvre or not parts_of(self.desk):
+                return (), {}
+            content = parts_of(self.desk)[0].content
+            return (Part(NOW, _case_words(self._case), content),), {NOW: run}
+        return self._driven.get(self.chooser.manoeuvre, ((), {}))
+
+    def _redraw(self) -> None:
+        drivable = self.drivable
+        parts, runs = self._current()
+        if drivable is None:
+            self.traces.say("No manoeuvre is chosen.")
+            return
+        self.metrics.metrics.show_runs([(drivable, runs)])
+        self.metrics.updateGeometry()
+        self._show_all()
+        self._shown = to_draw(
+            parts, runs, saved=self.saved_box.isChecked(), reference=self.reference_box.isChecked()
+        )
+        self.reference_box.setEnabled(any(p.part == "reference" for p in parts))
+        rows = self._rows()
+        self.path.show_runs(self._shown, planar=drivable.planar)
+        if self._shown:
+            self.traces.show_runs(self._shown, rows)
+        else:
+            self.traces.say(self._why_nothing(runs))
+        self._say()
+        self._share_height()
+
+    def _why_nothing(self, runs: Mapping[str, DeskRun]) -> str:
+        now = runs.get(NOW)
+        if now is not None and not now.in_range:
+            return f"Nothing is plotted: {now.why}"
+        if self.desk.current is None:
+            return "No set is open. Open one, and every manoeuvre can be driven with it."
+        if self.driving.state == "preparing":
+            return "Preparing the simulation…"
+        return "Not driven yet: press Enter on a manoeuvre, or Ctrl+F11."
+
+    def _show_all(self) -> None:
+        rows = []
+        for drivable in self.driving.drivables:
+            if drivable.id in self._driven:
+                rows.append((drivable, self._driven[drivable.id][1]))
+        self.all_metrics.metrics.show_runs(rows)
+
+    def _say(self) -> None:
+        driving = self.driving
+        _, runs = self._current()
+        now = runs.get(NOW)
+        drivable = self.drivable
+        parts = []
+        if driving.state == "preparing":
+            parts.append("Preparing the simulation… (once after an update; all else goes on)")
+        elif driving.state == "failed":
+            parts.append(f"\N{WARNING SIGN} {driving.trouble}")
+        elif not driving.model.compiled:
+            parts.append(
+                "The compiler (numba) is not installed here: a manoeuvre takes long and is driven "
+                "when asked for only."
+            )
+        if driving.state == "ready" and driving.trouble:
+            parts.append(f"\N{WARNING SIGN} {driving.trouble}")
+        if self._case is not None:
+            parts.append(f"{_case_words(self._case)}.")
+        if drivable is not None and now is not None:
+            if now.completed:
+                parts.append(f"{drivable.name}: desk estimates, {now.vehicle}.")
+            else:
+                parts.append(f"\N{WARNING SIGN} {drivable.name} was not completed: {now.why}")
+            if now.completed and now.why:
+                parts.append(f"\N{WARNING SIGN} {now.why}")
+            parts += [f"\N{WARNING SIGN} {remark}" for remark in now.remarks[:3]]
+            if len(now.remarks) > 3:
+                parts.append(f"And {len(now.remarks) - 3} more; the tip of this line has all.")
+            parts += (
+                [f"{m.label}: {now.whys[m.name]}" for m in drivable.measures if m.name in now.whys]
+                if now.completed
+                else []
+            )
+        elif drivable is not None:
+            parts.append(drivable.about)
+        self.state.setText(" ".join(parts))
+        self.state.setToolTip("\n".join(now.remarks) if now is not None else "")
+
+    # -- rows of traces --------------------------------------------------------------------------
+
+    def _rows(self) -> tuple[Row, ...]:
+        runs = [s.run for s in self._shown]
+        usual = tuple(r for r in ROWS if r.id not in self._hidden and lively(r, runs))
+        extra = tuple(r for r in other_rows(ROWS, runs) if f"+{r.id}" in self._hidden)
+        return usual + extra
+
+    def _fill_rows(self) -> None:
+        menu = self.rows_button.menu()
+        menu.clear()
+        for row in ROWS:
+            action = menu.addAction(row.title)
+            action.setCheckable(True)
+            action.setChecked(row.id not in self._hidden)
+            action.toggled.connect(lambda on, id=row.id: self._show_row(id, on, usual=True))
+        more = menu.addMenu("&More")
+        for row in other_rows(ROWS, [s.run for s in self._shown]):
+            action = more.addAction(row.title)
+            action.setCheckable(True)
+            action.setChecked(f"+{row.id}" in self._hidden)
+            action.toggled.connect(lambda on, id=row.id: self._show_row(id, on, usual=False))
+
+    def _show_row(self, id: str, on: bool, *, usual: bool) -> None:
+        name = id if usual else f"+{id}"
+        if on == usual:
+            self._hidden.discard(name)
+        else:
+            self._hidden.add(name)
+        self.driving.memory.remember(_ROWS_KEY, " ".join(sorted(self._hidden)))
+        self._redraw()
+
+    # -- the play head ---------------------------------------------------------------------------
+
+    def _on_head(self, seconds: float) -> None:
+        self.path.set_head(seconds)
+        if not self._shown or not self.isVisible():
+            return
+        run = self._shown[0].run
+        tick = run.tick_at(seconds)
+        first = run.tick_at(seconds - TRAIL_S)
+        at = {q: float(v[tick]) for q, v in run.quantities.items() if np.isfinite(v[tick])}
+        trail = {q: v[first : tick + 1] for q, v in run.quantities.items()}
+        self.desk.set_play_head(at, trail)
+
+    def open_deciding_table(self) -> None:
+        """Open the table that decided the torque at the play head, in Tune."""
+        document = self.desk.current
+        if not self._shown or document is None:
+            return
+        run = self._shown[0].run
+        codes = run.column("governing")
+        code = float(codes[run.tick_at(self.traces.head)]) if codes is not None else -1.0
+        role = ROLES[int(code)] if np.isfinite(code) and 0 <= code < len(ROLES) else ""
+        table = next((t for t in document.content.tables.values() if role and t.role == role), None)
+        if table is None:
+            self.desk.tell("No table decided the torque at this moment.", refused=True)
+            return
+        cell = tuple(
+            int(np.nanargmin(np.abs(axis.values - self.desk.play_head.get(axis.quantity, np.nan))))
+            if np.isfinite(self.desk.play_head.get(axis.quantity, np.nan))
+            else 0
+            for axis in table.axes
+        )
+        self._open_cell(table.id, cell)
+
+    def _open_cell(self, table_id: str, cell: tuple[int, ...]) -> None:
+        self.desk.open_table(table_id, cell)
+        self.jumped.emit()
+
+    # -- room, keyboard --------------------------------------------------------------------------
+
+    def next_pane(self, by: int) -> None:
+        """Move the keyboard to the next pane: manoeuvres, estimates, the tab that is shown."""
+        panes = (self.chooser, self.metrics, self.tabs)
+        focused = self.focusWidget()
+        here = next(
+            (n for n, p in enumerate(panes) if focused is not None and _holds(p, focused)), -1
+        )
+        target = panes[(here + by) % len(panes)]
+        if target is self.tabs:
+            page = self.tabs.currentWidget()
+            (page.focusProxy() or page).setFocus(Qt.FocusReason.ShortcutFocusReason)
+        elif target is self.chooser:
+            self.chooser.list.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        else:
+            target.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def show_tab(self, number: int) -> None:
+        """Show a tab and give it the keyboard."""
+        self.tabs.setCurrentIndex(number)
+        page = self.tabs.currentWidget()
+        (page.focusProxy() or page).setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def _share_height(self) -> None:
+        """Give the table of estimates what it needs, and all else to the plots."""
+        total = sum(self._down.sizes())
+        if not total:
+            return
+        need = self.state.heightForWidth(max(self._down.width(), 100))
+        need += self.metrics.sizeHint().height() + 4
+        top = min(need, total * (2 if self.height() < LOW else 3) // 6)
+        self._down.setSizes([top, total - top])
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Share the room."""
+        super().resizeEvent(event)
+        if self.width() < NARROW:
+            self._across.setSizes([200, max(self.width() - 200, 200)])
+        self._share_height()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Get the simulation ready when it is first seen, and drive what is due."""
+        super().showEvent(event)
+        self.driving.prepare()
+        self._on_chosen_first()
+        self._soon()
+
+    def _on_chosen_first(self) -> None:
+        self.sensitivity.show_manoeuvre(self.drivable)
+        self._show_set()
+        self._say()
+
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        """Hand the keyboard on to the list."""
+        super().focusInEvent(event)
+        self.chooser.list.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+
+def _holds(pane: QWidget, widget: QWidget) -> bool:
+    return pane is widget or pane.isAncestorOf(widget)
+
+
+def _seconds(run: DeskRun) -> float:
+    return float(run.time[-1]) if run.time.size else float("nan")
+
+
+def _case_words(case: Case) -> str:
+    factors = ", ".join(f"{name.replace('_', ' ')} {v:.4g}" for name, v in case.factors.items())
+    text = f"Run {case.row + 1} of the campaign with {case.set_title}"
+    return f"{text} ({factors})" if factors else text
+
+
+def _drive_all(
+    control: Control,
+    driving: Driving,
+    parts: tuple[Part, ...],
+    manoeuvres: list[str],
+    vehicle: Any,
+) -> dict[str, dict[str, DeskRun]]:
+    driven = {}
+    for number_, id in enumerate(manoeuvres):
+        drivable = driving.drivable(id)
+        name = drivable.name if drivable is not None else id
+        control.progress(number_ / len(manoeuvres), f"Driving: {name}")
+        runs = {}
+        for part in parts:
+            control.check()
+            runs[part.part] = driving.drive_told(part.content, id, vehicle)
+        driven[id] = runs
+    return driven

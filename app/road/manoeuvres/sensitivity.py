@@ -1,0 +1,285 @@
+"""Which cells of a table matter to a measure: one run per cell, in the background."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QFocusEvent
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
+
+from app.driving.cells_view import CellsView, axes_words, step_of, unit_words
+from app.driving.service import Driving
+from app.driving.shapes import Control, Drivable, Sensitivity
+from app.driving.verdict import number, signed
+from app.plots import words
+from app.quiet import QuietCombo
+from app.road.needs import JobsLike
+from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.numbers import exact, with_unit
+from calib_model.core.table import Table
+from calib_model.errors import BitepointError, EditRefused
+from calib_model.exchange.blocks import parse_number
+
+
+class SensitivityTab(QWidget):
+    """Asks for measure, table and step; shows the change for every cell.
+
+    Signals
+    -------
+    cell_wanted : str, tuple of int
+        A cell is to be seen in Tune.
+
+    Parameters
+    ----------
+    driving : Driving
+    jobs : JobsLike
+    """
+
+    cell_wanted = Signal(str, tuple)
+
+    def __init__(self, driving: Driving, jobs: JobsLike, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._driving, self._jobs = driving, jobs
+        self._drivable: Drivable | None = None
+        self._table: Table | None = None
+        self._content: CalibrationSet | None = None
+        self.found: Sensitivity | None = None
+        self._job: Any = None
+        self._step_of = ""
+        self.measure = QuietCombo()
+        self.measure.setAccessibleName("Estimate whose change is wanted")
+        self.table = QuietCombo()
+        self.table.setAccessibleName("Table whose cells are changed")
+        self.table.activated.connect(lambda _i: self._propose_step())
+        self.step = QLineEdit()
+        self.step.setAccessibleName("Step of each cell")
+        self.step.setToolTip("Each cell is raised by this, one at a time; negative lowers it.")
+        self.step.setMaximumWidth(90)
+        self.step.returnPressed.connect(self.run)
+        self.unit = QLabel()
+        self.button = QPushButton("Drive every cell")
+        self.button.setToolTip("Drives the manoeuvre once for every cell that it reads.")
+        self.button.clicked.connect(lambda _checked=False: self._on_button())
+        for box in (self.measure, self.table):
+            box.setSizeAdjustPolicy(
+                QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+            )
+            box.setMinimumContentsLength(14)
+        for widget in (self.measure, self.table, self.step, self.button):
+            widget.setMinimumHeight(30)
+        self.plane = QuietCombo()
+        self.plane.setAccessibleName("Where the further axes are cut")
+        self.plane.activated.connect(lambda _i: self._show())
+        self.plane.hide()
+        self.words = QLabel()
+        self.words.setWordWrap(True)
+        self.words.setTextFormat(Qt.TextFormat.PlainText)
+        self.cells = CellsView()
+        self.cells.taken.connect(self._on_taken)
+        self.cells.moved.connect(self._say_cell)
+        self.cell = QLabel()
+        self.cell.setWordWrap(True)
+        self.cell.setTextFormat(Qt.TextFormat.PlainText)
+        row = QHBoxLayout()
+        row.setSpacing(6)
+        for widget, stretch in ((self.measure, 3), (self.table, 4)):
+            row.addWidget(widget, stretch)
+        row.addWidget(QLabel("step"))
+        row.addWidget(self.step)
+        row.addWidget(self.unit)
+        row.addWidget(self.button)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(6, 6, 6, 4)
+        column.setSpacing(4)
+        column.addLayout(row)
+        column.addWidget(self.words)
+        column.addWidget(self.plane)
+        column.addWidget(self.cells, 1)
+        column.addWidget(self.cell)
+        self._say()
+
+    def show_manoeuvre(self, drivable: Drivable | None) -> None:
+        """Offer the measures of another manoeuvre."""
+        if drivable == self._drivable:
+            return
+        self._drivable = drivable
+        self.measure.clear()
+        for measure in drivable.measures if drivable is not None else ():
+            self.measure.addItem(words.titled(measure.label, measure.unit), measure.name)
+        self._forget()
+
+    def show_set(self, content: CalibrationSet | None, table_id: str) -> None:
+        """Offer the tables of a set that play a part, the one in work first chosen."""
+        before = self.table.currentData()
+        tables = [t for t in (content.tables.values() if content else ()) if t.role]
+        listed = [(t.label, t.id) for t in tables]
+        had = [(self.table.itemText(i), self.table.itemData(i)) for i in range(self.table.count())]
+        if listed != had:
+            self.table.clear()
+            for label, id in listed:
+                self.table.addItem(label, id)
+        ids = [id for _, id in listed]
+        wanted = table_id if table_id in ids else before if before in ids else ""
+        self.table.setCurrentIndex(ids.index(wanted) if wanted else min(0, len(ids) - 1))
+        if content is not self._content:
+            self._content = content
+            if self.found is not None:
+                self._say()
+        self._propose_step()
+
+    def _propose_step(self) -> None:
+        table = self.chosen_table
+        if table is not None and table.id != self._step_of:
+            self._step_of = table.id
+            self.step.setText(exact(step_of(table)))
+            self.unit.setText(unit_words(table))
+
+    @property
+    def chosen_table(self) -> Table | None:
+        """The table whose cells are changed, as it is now."""
+        id = self.table.currentData()
+        return self._content.tables.get(id) if self._content is not None and id else None
+
+    # -- driving ---------------------------------------------------------------------------------
+
+    def _on_button(self) -> None:
+        if self._job is not None:
+            self._job.cancel()
+        else:
+            self.run()
+
+    def run(self) -> None:
+        """Drive every cell."""
+        table, drivable, driving = self.chosen_table, self._drivable, self._driving
+        measure = self.measure.currentData()
+        if self._job is not None:
+            return
+        try:
+            if table is None or drivable is None or not measure:
+                raise EditRefused("There is nothing to drive.", "Choose a manoeuvre and a table.")
+            step = parse_number(self.step.text())
+            if not step:
+                raise EditRefused("A step of nothing changes nothing.", "Enter another.")
+            if driving.state != "ready":
+                raise EditRefused("The simulation is not ready.", "Wait a moment.")
+        except BitepointError as error:
+            self.words.setText(f"\N{WARNING SIGN} {error}")
+            return
+        content = self._content
+        self._forget()
+        self._table = table
+        self.button.setText("Cancel")
+        self.words.setText("Driving once for every cell that the manoeuvre reads…")
+        self._job = self._jobs.start(
+            f"Sensitivity to {table.label}",
+            _run,
+            driving.model,
+            (content, drivable.id, driving.vehicle, measure, table.id, step),
+            done=self._take,
+            failed=self._failed,
+            cancellable=True,
+        )
+        self._job.ended.connect(self._ended)
+
+    def _take(self, found: Sensitivity) -> None:
+        self.found = found
+        table = self._table
+        self.plane.clear()
+        self.plane.setVisible(table is not None and len(table.axes) > 2)
+        if table is not None and len(table.axes) > 2:
+            for further, text in _planes(table):
+                self.plane.addItem(text, further)
+            most = found.most(1)
+            if most:
+                self.plane.setCurrentIndex(
+                    max(0, [f for f, _ in _planes(table)].index(most[0][0][:-2]))
+                )
+        self._show()
+        self._say()
+
+    def _failed(self, error: BaseException) -> None:
+        if not isinstance(error, BitepointError):
+            raise error
+        self.words.setText(f"\N{WARNING SIGN} {error}")
+
+    def _ended(self) -> None:
+        if self._job is not None and self._job.state == "cancelled":
+            self.words.setText("Given up; nothing is shown.")
+        self._job = None
+        self.button.setText("Drive every cell")
+
+    def _forget(self) -> None:
+        self.found = None
+        self.cells.show_found(None, None)
+        self.plane.hide()
+        self._say()
+
+    def _show(self) -> None:
+        further = self.plane.currentData() or ()
+        self.cells.show_found(self._table, self.found, tuple(further))
+
+    def _say(self) -> None:
+        found, table = self.found, self._table
+        if found is None or table is None:
+            self.words.setText(
+                "Shows by how much an estimate changes when each cell takes a step, one at a time: "
+                "which cells matter for this manoeuvre, and by how much."
+            )
+            self.cell.setText("")
+            return
+        most = found.most(3)
+        step = with_unit(found.step, table.unit)
+        count = int((abs(found.change) > 0).sum())
+        text = (
+            f"{found.measure.label} is {number(found.base, found.measure.unit)}; each cell of "
+            f"{table.label} changed by {step}: {count} of {found.change.size} cells change it."
+        )
+        if most:
+            named = [f"{words.place(table, c)} {signed(v, found.measure.unit)}" for c, v in most]
+            text += f" Most: {'; '.join(named)}."
+        if found.whys:
+            text += f" {len(found.whys)} runs gave no number (?)."
+        if not found.complete:
+            text += " It was given up before the end."
+        current = self._content.tables.get(table.id) if self._content is not None else None
+        if current is not table:
+            text += " The table was edited since."
+        self.words.setText(f"{text} {axes_words(table)} · was never read; Enter opens a cell.")
+        self._say_cell()
+
+    def _say_cell(self) -> None:
+        self.cell.setText(self.cells.current_sentence())
+
+    def _on_taken(self, cell: tuple[int, ...]) -> None:
+        if self._table is not None:
+            self.cell_wanted.emit(self._table.id, cell)
+
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        """Hand the keyboard on."""
+        super().focusInEvent(event)
+        (self.cells if self.found is not None else self.measure).setFocus()
+
+
+def _planes(table: Table) -> list[tuple[tuple[int, ...], str]]:
+    """Return the places where the axes before the last two can be cut, with words."""
+    import itertools
+
+    further = table.axes[:-2]
+    places = itertools.product(*(range(len(axis)) for axis in further))
+    return [
+        (
+            place,
+            ", ".join(
+                f"{axis.label} {with_unit(float(axis.values[i]), axis.unit)}"
+                for axis, i in zip(further, place, strict=True)
+            ),
+        )
+        for place in places
+    ]
+
+
+def _run(control: Control, model: Any, question: tuple[Any, ...]) -> Sensitivity:
+    found = model.sensitivity(control, *question)
+    assert isinstance(found, Sensitivity)
+    return found

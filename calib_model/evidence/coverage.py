@@ -72,8 +72,10 @@ class Coverage:
         cells = "cell" if self.dwell.size == 1 else "cells"
         if not used:
             return f"0 of {self.dwell.size} {cells} used"
-        which = "it" if used == 1 else "them"
-        return f"{used} of {self.dwell.size} {cells} used, {deciding} of {which} deciding"
+        if used == 1:
+            said = "deciding" if deciding else "never deciding"
+            return f"1 of {self.dwell.size} {cells} used, {said}"
+        return f"{used} of {self.dwell.size} {cells} used, {deciding} of them deciding"
 
     def __add__(self, other: Coverage) -> Coverage:
         if not isinstance(other, Coverage):

@@ -130,7 +130,8 @@ def resulting(bound: Bound, ask: Ask, x: FloatArray, y: FloatArray) -> Resulting
         Points along the two inputs, such as `Choice.points`.
     """
     across, down = np.meshgrid(x, y)
-    points = {**ask.at, ask.x: across.reshape(-1), ask.y: down.reshape(-1)}
+    points: dict[str, FloatArray | float] = {**ask.at}
+    points |= {ask.x: across.reshape(-1), ask.y: down.reshape(-1)}
     outputs, _, settled, left_out = _held(bound, ask, points)
     shape = (y.size, x.size)
     governing = np.nan_to_num(outputs[:, OUTPUT_INDEX["governing"]], nan=-1).astype(np.int64)
@@ -151,7 +152,7 @@ def _held(
     bound: Bound, ask: Ask, points: Mapping[str, FloatArray | float]
 ) -> tuple[FloatArray, FloatArray, BoolArray, Mapping[str, str]]:
     """Hold the law at points; return outputs, inputs as used, where settled, what is left out."""
-    from calib_model.evidence.result_kernel import settle
+    from calib_model.evidence import result_kernel
 
     rows = inputs_at(points, bound, float(bound.constants.array[KMH_PER_SHAFT]))
     given = [one.name for one in INPUTS if np.isfinite(rows[:, INPUT_INDEX[one.name]]).all()]
@@ -166,10 +167,10 @@ def _held(
     outputs, used = np.empty((count, len(OUTPUTS))), np.empty((count, len(INPUTS)))
     settled = np.empty(count)
     state = np.zeros(STATE_SIZE)
-    settle(
+    result_kernel.settle(  # type: ignore[no-untyped-call]
         bank.arrays, ready.constants, LONG_TICK, MOST_TICKS, rows, state, outputs, used, settled
     )
-    missing = {role: "no table plays it." for role in bound.missing}
+    missing = dict.fromkeys(bound.missing, "no table plays it.")
     return outputs, used, settled > 0, {**missing, **bound.unusable, **ready.left_out}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -42,6 +43,8 @@ The axle speed difference stands for the front slip where it is an axis: the law
 expected difference off by itself.  The slip error, the clamp and the speeds of plates and shaft
 follow from the others.
 """
+
+UNITS: Mapping[str, str] = {name: INPUTS[INPUT_INDEX[name]].unit for name in LABELS}
 
 _USUAL: Mapping[str, float] = {
     "ambient_temperature": -10.0,
@@ -98,7 +101,7 @@ def choices(bounds: Sequence[Bound]) -> tuple[Choice, ...]:
     roles = {role for bound in bounds for role in bound.tables}
     found = []
     for name, label in LABELS.items():
-        unit = INPUTS[INPUT_INDEX[name]].unit
+        unit = UNITS[name]
         read = [*axes.get(name, ())]
         mirrored = axes.get("steering_angle_abs", []) if name == STEERING else []
         if name == ASKED and "inside_rear_brake" in roles:
@@ -133,8 +136,8 @@ def filled(breakpoints: FloatArray) -> FloatArray:
         return breakpoints
     every = [breakpoints]
     step = (high - low) / FILL
-    for left, right in zip(breakpoints[:-1], breakpoints[1:], strict=True):
-        count = round(float(right - left) / step)
+    for left, right in itertools.pairwise(breakpoints.tolist()):
+        count = round((right - left) / step)
         every.append(np.linspace(left, right, max(count, 1) + 1)[1:-1])
     points = np.unique(np.concatenate(every))
     while points.size > max(MOST_POINTS, breakpoints.size):

@@ -75,7 +75,7 @@ def settle(bank, constants, tick_s, most, inputs, state, out, used, settled):
                 and row[_WAIT] == wait
                 and row[_STATE] == mode
                 and row[_GOVERNING] == governing
-                and (mode == CONNECTED or mode == DISCONNECTED)
+                and mode in (CONNECTED, DISCONNECTED)
             )
             if still:
                 settled[k] = 1.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from app.action import Action
+from app.action import Action, with_document, with_table
 
 MENU = "Road"
 AREA = 2
@@ -46,4 +46,39 @@ ACTIONS: tuple[Action, ...] = (
            "Drive many variants of a set through many manoeuvres.", checked=_shows("campaign")),
     Action("road.open", "&Open recordings…", f"-{MENU}", _recordings(lambda p: p.ask_open()),
            ("Ctrl+F3",), "Open one or several recordings of driving."),
+    Action("road.newest", "Load the &newest run", MENU, _recordings(lambda p: p.load_newest()),
+           ("Ctrl+Shift+J",), "Open the newest run of the watched folder."),
+    Action("road.watch", "&Watch a folder…", MENU, _recordings(lambda p: p.watching.ask()), (),
+           "Choose a folder whose newest run is offered as soon as it is complete."),
+    Action("road.close", "C&lose the recording", MENU,
+           _recordings(lambda p: p.close_recording()), (),
+           "Let the recording that is looked at go; its file stays."),
+    Action("road.moments", "Moments of this &cell", f"-{MENU}",
+           _recordings(lambda p: p.show_moments_of_cell()), ("Shift+F5",),
+           "List when the drive used the cell under the cursor of Tune.", with_table),
+    Action("road.moment", "Tables at this mo&ment", MENU,
+           _recordings(lambda p: p.show_tab("moment")), ("Ctrl+F5",),
+           "List the tables and cells that the moment used, and which decided."),
+    Action("road.faults", "&Faults of the recording", MENU,
+           _recordings(lambda p: p.show_tab("faults")), (),
+           "List gaps, doubtful time stamps and drop-outs; Enter goes to the moment."),
+    Action("road.channels", "C&hannels", MENU, _recordings(lambda p: p.show_tab("channels")), (),
+           "Say which channel gives which input, and what stands for those that are missing."),
+    Action("road.totals", "&Totals by table", MENU, _recordings(lambda p: p.show_tab("totals")),
+           (), "List for how long each table decided, and which of its cells were used."),
+    Action("road.next_change", "Ne&xt change of the governing table (G)", f"-{MENU}",
+           _recordings(lambda p: p.step_change(+1)), (),
+           "Move the play head to where another table begins to govern."),
+    Action("road.next_fault", "Next fault (F)", MENU, _recordings(lambda p: p.step_fault(+1)), (),
+           "Move the play head to the next fault of the recording."),
+    Action("road.to_cell", "&Go to the cell that decided (Enter)", MENU,
+           _recordings(lambda p: p.jump_to_decider()), (),
+           "Show the cell that decided at this moment in Tune."),
+    Action("road.evidence", "Record as &evidence (E)", f"-{MENU}",
+           _recordings(lambda p: p.record_evidence()), (),
+           "Note in the set's record which cells this drive visited, and with which values.",
+           with_document),
+    Action("road.complain", "Raise a complaint here (C)", MENU,
+           _recordings(lambda p: p.raise_complaint()), (),
+           "Begin a complaint about this moment of the recording."),
 )  # fmt: skip

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 SAMPLE_NAMES = ("larch_normal.h5", "larch_low_grip.h5", "larch_towing.h5")
 PRACTICE_NAME = "larch_practice.h5"
+RECORDINGS = (".csv", ".tsv", ".txt", ".mf4", ".mdf", ".parquet")
+"""Files that can only be recordings; HDF5 files are taken for sets first."""
+ROAD = 2
 
 
 class FileWork(QObject):
@@ -71,8 +74,15 @@ class FileWork(QObject):
             self._desk.tell(f"There are no sample sets in {SAMPLES}.", refused=True)
 
     def open(self, paths: Iterable[Path]) -> None:
-        """Open files in the background; the first of them becomes the set to edit."""
+        """Open files in the background; the first of them becomes the set to edit.
+
+        Recordings, told by their names, are opened in Road.
+        """
         listed = [Path(path).absolute() for path in paths]
+        recordings = [path for path in listed if path.suffix.lower() in RECORDINGS]
+        if recordings:
+            self.open_recordings(recordings)
+            listed = [path for path in listed if path not in recordings]
         if not listed:
             return
         self._first = listed[0]
@@ -92,6 +102,12 @@ class FileWork(QObject):
                     failed=lambda error, path=path: self._open_failed(path, error),
                     cancellable=True,
                 ).ended.connect(lambda path=path: self._forget_opening(path))
+
+    def open_recordings(self, paths: Iterable[Path]) -> None:
+        """Open recordings of driving, and show them in Road."""
+        self._window.show_area(ROAD)
+        self._window.road.show_part("recordings")
+        self._window.road.recordings.open(paths)
 
     @property
     def opening(self) -> tuple[Path, ...]:
@@ -162,8 +178,11 @@ class FileWork(QObject):
         self._forget_opening(path)
         if not isinstance(error, BitepointError):
             raise error
+        # Our own recordings are HDF5 files as well.
+        other = ("Read it as a &recording", lambda: self.open_recordings([path]))
+        choices = ((other,) if path.exists() else ()) + (("Close", _nothing),)
         self._window.banners.show_banner(
-            f"open {path}", f"{path.name} could not be opened. {error}", ("Close", _nothing)
+            f"open {path}", f"{path.name} could not be opened. {error}", *choices
         )
         self._desk.tell(f"{path.name} could not be opened.", refused=True)
 

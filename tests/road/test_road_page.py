@@ -20,7 +20,10 @@ CONTROL = Qt.KeyboardModifier.ControlModifier
     ],
 )
 def test_one_key_shows_a_part_from_anywhere(
-    opened: MainWindow, qtbot, key: Qt.Key, name: str  # type: ignore[no-untyped-def]
+    opened: MainWindow,
+    qtbot,
+    key: Qt.Key,
+    name: str,  # type: ignore[no-untyped-def]
 ) -> None:
     opened.activateWindow()
     qtbot.keyClick(opened, key, CONTROL)

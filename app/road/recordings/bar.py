@@ -1,0 +1,166 @@
+"""The bar above the plots: which recording, which set was in the vehicle, and the verdict."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QCheckBox, QGridLayout, QHBoxLayout, QLabel, QToolButton, QWidget
+
+from app.quiet import QuietCombo
+from app.road.recordings.service import OpenDrive, Recordings
+
+
+class RecordingsBar(QWidget):
+    """Chooses what is looked at, and says in words what it is worth.
+
+    Signals
+    -------
+    open_wanted, close_wanted, watch_wanted
+    """
+
+    open_wanted = Signal()
+    close_wanted = Signal()
+    watch_wanted = Signal()
+
+    def __init__(self, recordings: Recordings, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._recordings = recordings
+        self.drives = QuietCombo()
+        self.drives.setAccessibleName("Recording that is looked at")
+        self.drives.setToolTip("The recording that is looked at.")
+        self.drives.setMinimumContentsLength(14)
+        self.vehicle = QuietCombo()
+        self.vehicle.setAccessibleName("Set that was in the vehicle")
+        self.vehicle.setToolTip("The set that was in the vehicle while this was recorded.")
+        self.vehicle.setMinimumContentsLength(12)
+        for box in (self.drives, self.vehicle):
+            box.setSizeAdjustPolicy(
+                QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+            )
+            box.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.counts = QCheckBox("Co&unts")
+        self.counts.setAccessibleName("This recording counts for the coverage of the tables")
+        self.counts.setToolTip("Adds this recording to the coverage that is shown over the tables.")
+        self.open = self._button("Open…", "Opens one or several recordings (Ctrl+F3).")
+        self.shut = self._button("Close", "Closes this recording; its file stays.")
+        self.watch = self._button("Watch…", "Watches a folder and offers the newest run.")
+        self.open.clicked.connect(lambda _checked=False: self.open_wanted.emit())
+        self.shut.clicked.connect(lambda _checked=False: self.close_wanted.emit())
+        self.watch.clicked.connect(lambda _checked=False: self.watch_wanted.emit())
+        beside = QLabel("In the vehicle")
+        beside.setBuddy(self.vehicle)
+        row = QHBoxLayout()
+        row.setSpacing(6)
+        row.addWidget(self.drives, 3)
+        for widget in (self.open, self.shut, self.watch):
+            row.addWidget(widget)
+        row.addSpacing(6)
+        row.addWidget(beside)
+        row.addWidget(self.vehicle, 2)
+        row.addWidget(self.counts)
+        self.verdict = QLabel()
+        self.verdict.setWordWrap(True)
+        self.verdict.setTextFormat(Qt.TextFormat.PlainText)
+        self.verdict.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        bold = self.verdict.font()
+        bold.setBold(True)
+        self.mark = QLabel()
+        self.mark.setFont(bold)
+        self.mark.setAlignment(Qt.AlignmentFlag.AlignTop)
+        grid = QGridLayout(self)
+        grid.setContentsMargins(6, 2, 6, 2)
+        grid.setVerticalSpacing(2)
+        grid.addLayout(row, 0, 0, 1, 2)
+        grid.addWidget(self.mark, 1, 0)
+        grid.addWidget(self.verdict, 1, 1)
+        grid.setColumnStretch(1, 1)
+        self.drives.activated.connect(self._choose)
+        self.vehicle.activated.connect(self._state)
+        self.counts.toggled.connect(self._count)
+
+    def _button(self, text: str, tip: str) -> QToolButton:
+        button = QToolButton()
+        button.setText(text)
+        button.setToolTip(tip)
+        button.setAccessibleName(text.rstrip("…"))
+        button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        height = self.fontMetrics().height()
+        button.setMinimumSize(3 * height, 2 * height)
+        return button
+
+    # -- showing ---------------------------------------------------------------------------------
+
+    def refresh(self) -> None:
+        """List the recordings and sets anew, and say what the chosen one is worth."""
+        recordings, chosen = self._recordings, self._recordings.chosen
+        self.drives.clear()
+        for drive in recordings.drives:
+            self.drives.addItem(_words(drive), drive)
+            self.drives.setItemData(
+                self.drives.count() - 1, str(drive.path), Qt.ItemDataRole.ToolTipRole
+            )
+        if chosen is not None:
+            self.drives.setCurrentIndex(recordings.drives.index(chosen))
+        self.drives.setEnabled(bool(recordings.drives))
+        self.shut.setEnabled(chosen is not None)
+        self.counts.blockSignals(True)
+        self.counts.setEnabled(chosen is not None)
+        self.counts.setChecked(chosen is not None and chosen.counts)
+        self.counts.blockSignals(False)
+        self._refresh_vehicle(chosen)
+        self._refresh_verdict(chosen)
+
+    def _refresh_vehicle(self, chosen: OpenDrive | None) -> None:
+        self.vehicle.clear()
+        digest = chosen.recording.vehicle_set_digest if chosen is not None else ""
+        says = f"as recorded ({digest[:8]}…)" if digest else "not recorded"
+        self.vehicle.addItem(says, None)
+        for document in self._recordings.desk.documents:
+            self.vehicle.addItem(document.title, document)
+        self.vehicle.setEnabled(chosen is not None)
+        if chosen is not None and chosen.stated in self._recordings.desk.documents:
+            place = self._recordings.desk.documents.index(chosen.stated)
+            self.vehicle.setCurrentIndex(place + 1)
+
+    def _refresh_verdict(self, chosen: OpenDrive | None) -> None:
+        mark, words = verdict_of(chosen)
+        self.mark.setText(mark)
+        self.verdict.setText(words)
+        self.verdict.setAccessibleName(f"{mark} {words}")
+
+    # -- choosing --------------------------------------------------------------------------------
+
+    def _choose(self, number: int) -> None:
+        self._recordings.choose(self._recordings.drives[number])
+
+    def _state(self, number: int) -> None:
+        if self._recordings.chosen is not None:
+            self._recordings.state_set(self._recordings.chosen, self.vehicle.itemData(number))
+
+    def _count(self, on: bool) -> None:
+        if self._recordings.chosen is not None:
+            self._recordings.count(self._recordings.chosen, on)
+
+
+def verdict_of(drive: OpenDrive | None) -> tuple[str, str]:
+    """Return what a replay is worth: a mark in words, and why."""
+    if drive is None:
+        return "", ""
+    if drive.running:
+        return "…", "Replaying the drive through the open sets."
+    if drive.outcome is None:
+        return "Not replayed:", drive.problem or "The drive was not replayed yet."
+    trust = drive.outcome.trust
+    if drive.outcome.counts:
+        note = "" if drive.outcome.b is not None else " Choose a reference set for A against B."
+        return "✓ Trusted:", f"{trust.words}{note}"
+    words = trust.words
+    if drive.outcome.b is not None:
+        words += " So A against B below is shown, but is no evidence."
+    return "✗ No evidence:", words
+
+
+def _words(drive: OpenDrive) -> str:
+    minutes, seconds = divmod(round(drive.recording.seconds), 60)
+    faults = len(drive.recording.faults)
+    noun = "fault" if faults == 1 else "faults"
+    return f"{drive.name}  ·  {minutes}:{seconds:02d} min  ·  {faults} {noun}"

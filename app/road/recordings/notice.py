@@ -1,0 +1,48 @@
+"""A notice within the part, with at most one thing to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QWidget
+
+
+class Notice(QFrame):
+    """Words, a button that does something, and one that takes the notice away."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setFrameShape(QFrame.Shape.StyledPanel)
+        self.setAutoFillBackground(True)
+        self.setBackgroundRole(self.palette().ColorRole.AlternateBase)
+        self.words = QLabel()
+        self.words.setWordWrap(True)
+        self.words.setTextFormat(Qt.TextFormat.PlainText)
+        self.act = QPushButton()
+        self.close_it = QPushButton("Close")
+        self.close_it.setAccessibleName("Close the notice")
+        self.close_it.clicked.connect(lambda _checked=False: self.hide())
+        self.act.clicked.connect(lambda _checked=False: self._do())
+        self._run: Callable[[], None] | None = None
+        row = QHBoxLayout(self)
+        row.setContentsMargins(10, 4, 6, 4)
+        row.addWidget(self.words, 1)
+        row.addWidget(self.act)
+        row.addWidget(self.close_it)
+        self.hide()
+
+    def show_notice(self, words: str, act: str = "", run: Callable[[], None] | None = None) -> None:
+        """Say something, in place of what was said before."""
+        self.words.setText(words)
+        self.setAccessibleName(words)
+        self.act.setText(act)
+        self.act.setVisible(run is not None)
+        self._run = run
+        self.show()
+
+    def _do(self) -> None:
+        run = self._run
+        self.hide()
+        if run is not None:
+            run()

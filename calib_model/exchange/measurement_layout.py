@@ -189,13 +189,20 @@ def _numeric(cell: str) -> bool:
     return bool(_NUMBER.fullmatch(cell.replace("\N{MINUS SIGN}", "-")))
 
 
+def _filled(row: list[str]) -> int:
+    return len(row) - row.count("")
+
+
 def _separator_of(lines: list[str], decimal: str | None) -> str | None:
     best, most = None, 0
     for separator in SEPARATORS:
         if separator == decimal:
             continue
         rows = [_cells(line, separator) for line in lines if line.strip()]
-        counts = Counter(len(r) for r in rows if sum(map(_numeric, r)) * 2 >= len(r) > 1)
+        # Empty cells say nothing: where rates are mixed most cells of a row are empty.
+        counts = Counter(
+            len(r) for r in rows if len(r) > 1 and sum(map(_numeric, r)) * 2 >= max(1, _filled(r))
+        )
         if not counts:
             continue
         (_width, number), *_ = counts.most_common(1)
@@ -207,7 +214,7 @@ def _separator_of(lines: list[str], decimal: str | None) -> str | None:
 def _first_row(cells: list[list[str]], decimal: str | None) -> int | None:
     def is_row(row: list[str]) -> bool:
         numbers = sum(map(_numeric, row))
-        return len(row) > 1 and numbers * 2 >= len([c for c in row if c]) and numbers > 0
+        return len(row) > 1 and numbers * 2 >= _filled(row) and numbers > 0
 
     widths = Counter(len(r) for r in cells if is_row(r))
     if not widths:

@@ -17,17 +17,26 @@ MEMORY_BYTES = 1 << 30
 CPU_SECONDS = 120
 
 
-def limit_resources() -> None:
-    """Take from this process what reading does not need, where the system can."""
+def limit_resources(address_bytes: int = MEMORY_BYTES, file_bytes: int = 0) -> None:
+    """Take from this process what reading does not need, where the system can.
+
+    Parameters
+    ----------
+    address_bytes : int
+        Of address space: more than `MEMORY_BYTES` for libraries that map files or reserve space
+        which they never fill.  What it may allocate stays `MEMORY_BYTES`.
+    file_bytes : int
+        That it may write to any one file.
+    """
     try:
         import resource
     except ImportError:  # Windows: the bounds of the guard and the time limit remain
         return
     for name, value in (
-        ("RLIMIT_AS", MEMORY_BYTES),
+        ("RLIMIT_AS", address_bytes),
         ("RLIMIT_DATA", MEMORY_BYTES),
         ("RLIMIT_CPU", CPU_SECONDS),
-        ("RLIMIT_FSIZE", 0),  # it can write to no file
+        ("RLIMIT_FSIZE", file_bytes),  # none: it can write to no file
         ("RLIMIT_CORE", 0),
     ):
         number = getattr(resource, name, None)

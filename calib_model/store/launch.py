@@ -16,7 +16,7 @@ from .message import pack_header
 
 TIME_LIMIT = 60.0
 _ROOT = str(Path(__file__).resolve().parents[2])
-_START = "import sys; sys.path[:] = {path!r}; from calib_model.store.child import main; main()"
+_START = "import sys; sys.path[:] = {path!r}; from {module} import main; main()"
 
 
 class Child:
@@ -26,21 +26,28 @@ class Child:
     ----------
     seconds : float
         After this time the process is ended, whatever it does.
+    module : str
+        The module of this package whose `main` answers.
     """
 
-    def __init__(self, seconds: float = TIME_LIMIT) -> None:
+    def __init__(
+        self, seconds: float = TIME_LIMIT, *, module: str = "calib_model.store.child"
+    ) -> None:
         # The folder the user stands in must not be a place to import from: a stranger's file may
         # lie beside a stranger's numpy.py.
         path = [_ROOT, *(entry for entry in sys.path if Path(entry).is_absolute())]
         self.process = subprocess.Popen(
-            [sys.executable, "-I", "-S", "-c", _START.format(path=list(dict.fromkeys(path)))],
+            [
+                sys.executable, "-I", "-S", "-c",
+                _START.format(path=list(dict.fromkeys(path)), module=module),
+            ],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             bufsize=0,
             env=_environment(),
             creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
-        )
+        )  # fmt: skip
         self._late = threading.Event()
         # The timer knows the process only: it must not keep a forgotten reading alive.
         self._timer = threading.Timer(seconds, _expire, (self.process, self._late))
@@ -49,12 +56,12 @@ class Child:
         # A reading that nobody waits for any more must not leave a process and its pipes behind.
         self._finalizer = weakref.finalize(self, _end, self.process, self._timer)
 
-    def ask(self, path: Path) -> None:
-        """Ask for the columns of a file."""
+    def ask(self, path: Path, **more: Any) -> None:
+        """Ask for the columns of a file; `more` is for the module that answers."""
         name = base64.b64encode(os.fsencode(path)).decode()
         assert self.process.stdin is not None
         with contextlib.suppress(OSError):  # it has ended already: its answer says how
-            self.process.stdin.write(pack_header({"path": name}))
+            self.process.stdin.write(pack_header({"path": name, **more}))
 
     def read(self, size: int) -> bytes:
         """Return at most `size` bytes of the answer, none at its end."""

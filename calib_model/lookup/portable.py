@@ -21,6 +21,7 @@ __all__ = [
     "float_grid",
     "float_rows",
     "floats",
+    "inner",
     "jit",
     "nothing",
     "number",
@@ -36,7 +37,16 @@ try:
         raise ImportError("numba is not installed")
     from numba import types
 
-    from calib_model.lookup.jit import float_rows, floats, jit, nothing, number, output, whole
+    from calib_model.lookup.jit import (
+        float_rows,
+        floats,
+        inner,
+        jit,
+        nothing,
+        number,
+        output,
+        whole,
+    )
 
     COMPILED = True
     whole_numbers: Any = types.Array(types.int64, 1, "C", readonly=True)
@@ -67,3 +77,7 @@ except ImportError:
             return function
 
         return same
+
+    def inner() -> Callable[[Function], Function]:
+        """Leave the function as it is."""
+        return jit()

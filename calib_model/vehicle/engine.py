@@ -33,7 +33,7 @@ def traction(p, s, w, step):
     allowed = p.traction_slip / 3.6 + p.traction_share * max(s.vx, 0.0)
     beyond = fastest - max(s.vx, 0.0) - allowed
     s.traction = clip(s.traction - step * p.traction_integral * beyond, 0.0, 1.0)
-    return clip(s.traction - p.traction_gain * max(beyond, 0.0), 0.0, 1.0)
+    return clip(s.traction - p.traction_gain * beyond, 0.0, 1.0)
 
 
 @inner()
@@ -48,5 +48,6 @@ def drive(p, s, w, n, curves, step):
         share = traction(p, s, w, step)
     if wanted > 0.0:
         wanted *= share
-    lag = p.rise_lag if wanted > s.drive_torque else p.fall_lag
+    # Traction control works through the ignition: as fast back up as down.
+    lag = p.rise_lag if wanted > s.drive_torque and share > 0.999 else p.fall_lag
     s.drive_torque += step * (wanted - s.drive_torque) / lag

@@ -130,7 +130,7 @@ SECTIONS: dict[str, tuple[Parameter | Curve, ...]] = {
             "true friction of the plates: slip, temperature",
         ),
         C("oil", "degC", (-40, -20, 0, 40, 90), -60, 200, (), "temperature of the oil"),
-        C("drag", "N.m", (6, 3.5, 2, 1, 0.6), 0, 100, ("oil",), "torque of the open clutch"),
+        C("drag", "N.m", (1.9, 1.6, 1.2, 0.8, 0.5), 0, 100, ("oil",), "of the open clutch"),
     ),
     "actuator": (
         C(
@@ -199,7 +199,7 @@ SECTIONS: dict[str, tuple[Parameter | Curve, ...]] = {
     "driveline": (
         P("rear_ratio", "-", 2.6, 0.5, 10, "shaft turns per rear wheel turn", SCENARIO),
         P("shaft_inertia", "kg.m2", 0.035, 0.001, 2, "driveshaft and ring gear", SCENARIO),
-        P("shaft_drag", "N.m", 0.4, 0, 20, "bearings of the driveshaft"),
+        P("shaft_drag", "N.m", 2.0, 0, 20, "bearings; above the open clutch when warm"),
         P("rear_inertia", "kg.m2", 0.06, 0, 20, "rear drive, at the wheels' axis"),
         P("dog_time", "s", 0.08, 0, 2, "engaging of the dog clutch"),
         P("dog_window", "rad/s", 30.0, 1, 500, "speed difference at which its teeth go in"),
@@ -223,7 +223,7 @@ SECTIONS: dict[str, tuple[Parameter | Curve, ...]] = {
         ),
         P("traction_slip", "km/h", 6.0, 0.5, 50, "front slip that traction control allows"),
         P("traction_share", "-", 0.08, 0, 1, "slip it allows on top, as share of the speed"),
-        P("traction_gain", "s/m", 0.12, 0, 5, "torque taken per slip beyond"),
+        P("traction_gain", "s/m", 0.2, 0, 5, "torque taken per slip beyond"),
         P("traction_integral", "1/m", 0.4, 0, 20, "torque taken per slip beyond and second"),
     ),
     "brakes": (

@@ -87,6 +87,10 @@ def simulate(vehicle: Vehicle, bound: Bound, scene: Scene, *, step: float = STEP
     state, wheels = first_state(vehicle, scene)
     n = packed_scene(vehicle, scene, step, tick)
     columns, work = np.zeros(ticks + 1, dtype=COLUMN), np.zeros(1, dtype=WORK)
+    if not hasattr(kernel.run, "py_func"):  # not compiled: Python reads fields of these only
+        params, state, wheels, n, columns, work = (
+            a.view(np.recarray) for a in (params, state, wheels, n, columns, work)
+        )
     inputs = np.zeros((ticks + 1, len(INPUTS)))
     outputs = np.full((ticks + 1, len(OUTPUTS)), np.nan)
     before = _kinetic(kernel, params, state, wheels)

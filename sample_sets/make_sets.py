@@ -1,4 +1,4 @@
-"""Make the sample sets: ``python sample_sets/make_sets.py`` writes them beside this file."""
+"""Make the sample sets and recordings: ``python sample_sets/make_sets.py`` writes them beside this file."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if __package__ in (None, ""):
 from calib_model.editing.change import change_to_plain  # noqa: E402
 from calib_model.session.document import Document  # noqa: E402
 from calib_model.store import HistoryColumns, write_set  # noqa: E402
-from sample_sets import signed  # noqa: E402
+from sample_sets import recordings, signed  # noqa: E402
 from sample_sets.practice import practice_document  # noqa: E402
 from sample_sets.sets import (  # noqa: E402
     low_grip_document,
@@ -42,6 +42,7 @@ def main(folder: Path = HERE) -> None:
         path.unlink(missing_ok=True)
         write_set(path, document.content, history_of(document), backup=False)
         print(f"{name}: {len(document.content)} tables, {len(document.pending)} history entries")
+    recordings.main(normal_document().content, folder)
     # Its keys are not kept, so it is made again only when what it holds changed.
     if signed.is_up_to_date(folder):
         print(f"{signed.NAME}: as it was")

@@ -281,7 +281,7 @@ _WORDS = {
     "amb": "ambient", "outside": "ambient", "outdoor": "ambient", "temp": "temperature",
     "tmp": "temperature", "whl": "wheel", "steer": "steering", "str": "steering", "swa": "steering",
     "ang": "angle", "acc": "acceleration", "accel": "acceleration", "lat": "lateral",
-    "brk": "brake", "mot": "motor", "clu": "clutch", "trq": "torque", "tq": "torque",
+    "brk": "brake", "ctrl": "control", "mot": "motor", "clu": "clutch", "trq": "torque", "tq": "torque",
     "tor": "torque", "cmd": "commanded", "command": "commanded", "req": "commanded",
     "requested": "commanded", "dem": "commanded", "target": "commanded", "cur": "current",
     "curr": "current", "pos": "position", "drv": "drive", "propshaft": "shaft",

@@ -188,7 +188,8 @@ class Run:
         if role == "plate_friction":
             decided |= self.output("torque") > 0.0
         if role == "inside_rear_brake":
-            decided |= self.output("inside_brake") > 0.0
+            # Where the aid is wanted; that it is given none is this table's word as well.
+            decided |= self.input("inside_brake_request") >= 0.5
         return np.asarray(decided & self.good)
 
     @staticmethod

@@ -185,7 +185,7 @@ def test_inside_brake_acts_on_request_and_limits_the_clutch() -> None:
     ran = run(bind(content, ROUND), given)
     np.testing.assert_allclose(ran.output("inside_brake"), [240, 240, 120, 0, 0])
     np.testing.assert_allclose(ran.output("torque"), [40, 40, 40, 100, 100])
-    assert ran.decided("inside_rear_brake").tolist() == [True, True, True, False, False]
+    assert ran.decided("inside_rear_brake").tolist() == [True, True, True, True, False]
     assert _names(ran.governing[:1]) == ["clutch_during_inside_brake"]
 
 

@@ -37,6 +37,7 @@ from ..errors import ModelError
 from ..lookup.reference import locate, weights
 from .feeds import Feeds
 from .lookups import Lookups
+from .mapping import OWN
 from .statistics import DriveStats, entered, figures, time_per_role
 from .versus import Versus, compare_replays
 
@@ -148,6 +149,7 @@ class Replay:
         }
         self._role_of = {table.id: role for role, table in bound.tables.items()}
         self._decided: dict[str, BoolArray] = {}
+        self._stats: DriveStats | None = None
 
     @property
     def valid(self) -> BoolArray:
@@ -195,13 +197,15 @@ class Replay:
         Parameters
         ----------
         signal : str
-            An output of the law, or the role or id of a table.
+            An output of the law (also as `calib_model.evidence.mapping` names it), or the role or
+            id of a table.
 
         Returns
         -------
         (values, unit, table id) or None
             None if the replay does not know it.
         """
+        signal = signal.removeprefix(OWN)
         if signal in OUTPUT_INDEX:
             return self.output(signal), OUTPUTS[OUTPUT_INDEX[signal]].unit, ""
         table = self.content.by_role(signal) if signal in ROLES else self.content.tables.get(signal)
@@ -274,7 +278,7 @@ class Replay:
         return _intervals(used, decided, self.ticks.time, self.ticks.tick_s)
 
     def deciding_at(self, tick: int) -> tuple[str, ...]:
-        """Return the ids of the tables that took part in deciding at a tick; what governed first."""
+        """Return the ids of the tables that took part in deciding at a tick, governing first."""
         governing = self.governing_at(tick)
         found = []
         for table in self.roles.values():
@@ -299,6 +303,11 @@ class Replay:
 
     def stats(self) -> DriveStats:
         """Return what the law did along the drive, in total."""
+        if self._stats is None:
+            self._stats = self._reckoned()
+        return self._stats
+
+    def _reckoned(self) -> DriveStats:
         ticks, tick_s = self.ticks, self.ticks.tick_s
         ran = self.ran
         governing = self.run.governing

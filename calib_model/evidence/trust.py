@@ -15,6 +15,7 @@ import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
 from ..core.numbers import short, with_unit
+from .mapping import OWN
 
 if TYPE_CHECKING:
     from .replay import Replay
@@ -170,7 +171,9 @@ def trust(replay: Replay, vehicle_digest: str = "") -> Trust:
         if found is None:
             continue
         computed, unit, table = found
-        residuals.append(_residual(replay, name, table, unit, measured, computed))
+        residuals.append(
+            _residual(replay, name.removeprefix(OWN), table, unit, measured, computed)
+        )
     residuals.sort(key=lambda r: (r.seconds < SHORTEST, r.within))
     level, words = _verdict(residuals, same_digest(vehicle_digest, replay.digest))
     return Trust(level, words, tuple(residuals), replay.digest, vehicle_digest)

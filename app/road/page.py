@@ -226,7 +226,11 @@ class RoadPage(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Leave out what can be missed where there is little room."""
         super().resizeEvent(event)
-        self.caution.setVisible(self.height() >= LOW)
+        low = self.height() < LOW
+        self.caution.setVisible(not low)
+        for button in self.buttons.values():
+            height = button.fontMetrics().height()
+            button.setMinimumHeight(round((1.5 if low else 2.0) * height))
 
     def focusInEvent(self, event: QFocusEvent) -> None:
         """Hand the keyboard on to the part that is shown."""

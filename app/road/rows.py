@@ -161,13 +161,25 @@ class RowsView(QTableView):
         """The rows."""
         return self.rows_model.rows
 
-    def show_rows(self, rows: Sequence[Row]) -> None:
-        """Show other rows; the one that is chosen stays chosen by its key if it is still there."""
+    def show_rows(self, rows: Sequence[Row], *, keep: bool = True) -> None:
+        """Show other rows.
+
+        Parameters
+        ----------
+        rows : sequence of Row
+        keep : bool
+            Whether the row that is chosen stays so by its key, if it is still there; else the
+            first one is chosen.
+        """
         chosen = self.chosen()
         if tuple(rows) == self.rows:
             return
         self.rows_model.show(rows)
         if not self.rows:
+            return
+        if not keep:
+            self.setCurrentIndex(self.rows_model.index(0, 0))
+            self.scrollToTop()
             return
         place = next((i for i, row in enumerate(self.rows) if row.key == chosen), None)
         if place is None:

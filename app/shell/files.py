@@ -179,7 +179,7 @@ class FileWork(QObject):
         if not isinstance(error, BitepointError):
             raise error
         # Our own recordings are HDF5 files as well.
-        other = ("Read it as a &recording", lambda: self.open_recordings([path]))
+        other = ("Read it as a recording", lambda: self.open_recordings([path]))
         choices = ((other,) if path.exists() else ()) + (("Close", _nothing),)
         self._window.banners.show_banner(
             f"open {path}", f"{path.name} could not be opened. {error}", *choices

@@ -15,11 +15,14 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
-from app.colours import inks, mixed, pen, text_on
+from app.colours import Inks, inks, mixed, pen, text_on
 from app.road.recordings.scene import Band, Scene
+from app.severity import paint_severity
 
 # Evenly light, told apart by lightness as well; words stand in them wherever there is room.
 _FILLS = ("#4f7cac", "#c98a3d", "#7d9d63", "#a4699a", "#8a8f98", "#b9605a", "#4e9c9a", "#b3a04a")
+_MARK = 8
+"""Size of the mark of a fault."""
 _LEAST = 3
 """Narrowest part that is drawn by itself, in screen units."""
 
@@ -47,7 +50,7 @@ class BandView(QWidget):
     def show_scene(self, scene: Scene) -> None:
         """Show other bands."""
         self._scene = scene
-        self.setVisible(bool(scene.bands))
+        self.setVisible(bool(scene.bands) or bool(scene.faults.size))
         self.updateGeometry()
         self.update()
 
@@ -66,7 +69,8 @@ class BandView(QWidget):
 
     def sizeHint(self) -> QSize:
         """One line of text for each band."""
-        return QSize(120, self._row() * len(self._scene.bands) + 2)
+        marks = _MARK + 2 if self._scene.faults.size else 0
+        return QSize(120, self._row() * len(self._scene.bands) + 2 + marks)
 
     def minimumSizeHint(self) -> QSize:
         """The same."""
@@ -143,6 +147,7 @@ class BandView(QWidget):
                     )
                     painter.drawText(inside, Qt.AlignmentFlag.AlignVCenter, shown)
                 painter.fillRect(QRectF(x0, top + 1, 1, row - 2), ground)
+        self._paint_faults(painter, colours)
         time = self._scene.time
         if time.size and high > low:
             moment = float(time[min(self._head, time.size - 1)])
@@ -150,6 +155,19 @@ class BandView(QWidget):
                 x = round(left + (moment - low) * (right - left) / (high - low))
                 painter.setPen(pen(colours.accent, 2.0))
                 painter.drawLine(x, 0, x, self.height())
+
+    def _paint_faults(self, painter: QPainter, colours: Inks) -> None:
+        """Draw a mark where a fault begins, no more than one for each place of the screen."""
+        low, high, left, right = self._view
+        faults = self._scene.faults
+        seen = faults[(faults >= low) & (faults <= high)]
+        if not seen.size or not high > low:
+            return
+        top = self._row() * len(self._scene.bands) + 2
+        places = np.unique(np.rint(left + (seen - low) * (right - left) / (high - low)))
+        for x in places.tolist():
+            box = QRectF(x - _MARK / 2, top, _MARK, _MARK)
+            paint_severity(painter, box, "warning", colours.warning)
 
     def moment_at(self, x: float) -> float:
         """Return the moment at a place."""

@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QCheckBox, QGridLayout, QHBoxLayout, QLabel, QToolButton, QWidget
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QSizePolicy,
+    QToolButton,
+    QWidget,
+)
 
 from app.quiet import QuietCombo
 from app.road.recordings.service import OpenDrive, Recordings
@@ -37,7 +45,7 @@ class RecordingsBar(QWidget):
                 QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
             )
             box.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.counts = QCheckBox("Co&unts")
+        self.counts = QCheckBox("Counts")
         self.counts.setAccessibleName("This recording counts for the coverage of the tables")
         self.counts.setToolTip("Adds this recording to the coverage that is shown over the tables.")
         self.open = self._button("Open…", "Opens one or several recordings (Ctrl+F3).")
@@ -46,20 +54,22 @@ class RecordingsBar(QWidget):
         self.open.clicked.connect(lambda _checked=False: self.open_wanted.emit())
         self.shut.clicked.connect(lambda _checked=False: self.close_wanted.emit())
         self.watch.clicked.connect(lambda _checked=False: self.watch_wanted.emit())
-        beside = QLabel("In the vehicle")
-        beside.setBuddy(self.vehicle)
+        self._beside = QLabel("In the vehicle")
+        self._beside.setBuddy(self.vehicle)
         row = QHBoxLayout()
         row.setSpacing(6)
         row.addWidget(self.drives, 3)
         for widget in (self.open, self.shut, self.watch):
             row.addWidget(widget)
         row.addSpacing(6)
-        row.addWidget(beside)
+        row.addWidget(self._beside)
         row.addWidget(self.vehicle, 2)
         row.addWidget(self.counts)
         self.verdict = QLabel()
         self.verdict.setWordWrap(True)
         self.verdict.setTextFormat(Qt.TextFormat.PlainText)
+        # On a low screen it is one line, whose end may be cut; the list Agreement has it whole.
+        self.verdict.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.verdict.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         bold = self.verdict.font()
         bold.setBold(True)
@@ -83,9 +93,19 @@ class RecordingsBar(QWidget):
         button.setToolTip(tip)
         button.setAccessibleName(text.rstrip("…"))
         button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        height = self.fontMetrics().height()
-        button.setMinimumSize(3 * height, 2 * height)
+        button.setMinimumWidth(button.sizeHint().width())
         return button
+
+    def make_room(self, *, narrow: bool, low: bool) -> None:
+        """Take less room where there is little: shorter words, smaller targets."""
+        self._beside.setVisible(not narrow)
+        self.counts.setText("" if narrow else "Counts")
+        for box in (self.drives, self.vehicle):
+            box.setMinimumContentsLength(6 if narrow else 14)
+        height = self.fontMetrics().height()
+        for button in (self.open, self.shut, self.watch):
+            button.setMinimumHeight(round((1.6 if low else 2.0) * height))
+        self.verdict.setWordWrap(not low)
 
     # -- showing ---------------------------------------------------------------------------------
 
@@ -125,6 +145,7 @@ class RecordingsBar(QWidget):
         mark, words = verdict_of(chosen)
         self.mark.setText(mark)
         self.verdict.setText(words)
+        self.verdict.setToolTip(words)
         self.verdict.setAccessibleName(f"{mark} {words}")
 
     # -- choosing --------------------------------------------------------------------------------

@@ -24,15 +24,16 @@ def set_name(content: CalibrationSet) -> str:
     return content.mode or content.label
 
 
-def scene_of(outcome: Outcome) -> Scene:
+def scene_of(outcome: Outcome, recording: Recording) -> Scene:
     """Return the scene of a replay: speed, torque, difference, slip, governing tables."""
-    from calib_model.controller.inputs import INPUT_INDEX
     from calib_model.controller.law import OUTPUT_INDEX
 
     ticks, a, b = outcome.ticks, outcome.a, outcome.b
     torque, slip = OUTPUT_INDEX["torque"], OUTPUT_INDEX["slip"]
-    speed = ticks.inputs[:, INPUT_INDEX["vehicle_speed"]]
-    strips = [Strip("speed", "Speed", "km/h", (Trace("vehicle speed", speed),))]
+    strips = []
+    speed = ticks.known.get("vehicle_speed")
+    if speed is not None:
+        strips.append(Strip("speed", "Speed", "km/h", (Trace("vehicle speed", speed),)))
     commanded_a = a.run.outputs[:, torque]
     traces = [Trace(f"commanded, A ({set_name(outcome.sets.a)})", commanded_a, "a")]
     if b is not None and outcome.sets.b is not None:
@@ -49,7 +50,8 @@ def scene_of(outcome: Outcome) -> Scene:
     bands = [_band("A", a, outcome.sets.a)]
     if b is not None and outcome.sets.b is not None:
         bands.append(_band("B", b, outcome.sets.b))
-    return Scene(ticks.time, tuple(strips), tuple(bands), spans_of(ticks.time, ~ticks.valid))
+    masked = spans_of(ticks.time, ~ticks.valid)
+    return Scene(ticks.time, tuple(strips), tuple(bands), masked, _fault_starts(recording))
 
 
 def _band(letter: str, replay: Replay, content: CalibrationSet) -> Band:
@@ -76,7 +78,12 @@ def raw_scene(recording: Recording) -> Scene:
     step = 0.02
     time = np.arange(first, last + step / 2, step)
     strips = [Strip(c.name, c.name, c.unit, (Trace(c.name, _held(c, time)),)) for c in chosen]
-    return Scene(time, tuple(strips))
+    return Scene(time, tuple(strips), faults=_fault_starts(recording))
+
+
+def _fault_starts(recording: Recording) -> FloatArray:
+    starts = np.array([fault.start_s for fault in recording.faults], dtype=np.float64)
+    return np.unique(starts[np.isfinite(starts)])
 
 
 def _held(channel: Any, time: FloatArray) -> FloatArray:

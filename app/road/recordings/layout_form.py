@@ -63,7 +63,7 @@ class LayoutForm(QFrame):
             box.setMinimumContentsLength(16)
             self.fields[name] = box
             form.addRow(title, box)
-        self.read = QPushButton("&Read it so")
+        self.read = QPushButton("Read it so")
         self.read.setDefault(True)
         self.give_up = QPushButton("Do not read it")
         self.read.clicked.connect(lambda _checked=False: self._answer())

@@ -45,6 +45,11 @@ class Use:
     part: str
     first: bool
 
+    @property
+    def tip(self) -> str:
+        """All of it in one line."""
+        return f"{self.label}, {self.place}: {self.value}, {self.part}"
+
 
 def deciding_table(replay: Replay, tick: int) -> str:
     """Return the id of the table that decided at a tick; empty if none did."""

@@ -33,7 +33,7 @@ from app.road.recordings.notice import Notice
 from app.road.recordings.player import Player
 from app.road.recordings.plot import DrivePlot
 from app.road.recordings.service import OpenDrive, Recordings
-from app.road.recordings.tabs import CellTab, FaultsTab, MomentTab, TotalsTab
+from app.road.recordings.tabs import AgreementTab, CellTab, FaultsTab, MomentTab, TotalsTab
 from app.road.recordings.watching import Watching
 
 NARROW = 860
@@ -80,6 +80,7 @@ class RecordingsPanel(QWidget):
         self.plot = DrivePlot()
         self.player = Player(desk, self.plot, self)
         self.moment = MomentTab()
+        self.agreement = AgreementTab()
         self.cell = CellTab()
         self.faults = FaultsTab()
         self.channels = ChannelsTab(self.service)
@@ -103,13 +104,17 @@ class RecordingsPanel(QWidget):
         self.tabs = QTabWidget()
         self.tabs.setDocumentMode(True)
         self.tabs.setUsesScrollButtons(True)
-        self.tabs.setAccessibleName("Moment, cell, faults, channels, totals")
+        self.tabs.setMinimumSize(160, 110)  # its pages scroll where they need more
+        self.plot.setMinimumSize(200, 110)
+        self.tabs.setAccessibleName("Moment, agreement, cell, faults, channels, totals")
+        # Letters that no menu has.
         for title, page in (
             ("This mo&ment", self.moment),
+            ("A&greement", self.agreement),
             ("Ce&ll", self.cell),
             ("Fa&ults", self.faults),
             ("Cha&nnels", self.channels),
-            ("To&tals", self.totals),
+            ("Tot&als", self.totals),
         ):
             self.tabs.addTab(page, title)
         self.across = QSplitter(Qt.Orientation.Horizontal)
@@ -154,6 +159,7 @@ class RecordingsPanel(QWidget):
         self.plot.ordered.connect(self.order)
         self.faults.moment_wanted.connect(self._go)
         self.cell.moment_wanted.connect(self._go)
+        self.agreement.moment_wanted.connect(self._go)
         self.moment.cell_wanted.connect(self._jump)
         self.totals.cell_wanted.connect(self._jump)
         self.tabs.currentChanged.connect(lambda _number: self._show_tab())
@@ -243,7 +249,10 @@ class RecordingsPanel(QWidget):
         drive = self.service.chosen
         if drive is None:
             return
-        scene = scene_of(drive.outcome) if drive.outcome is not None else raw_scene(drive.recording)
+        if drive.outcome is not None:
+            scene = scene_of(drive.outcome, drive.recording)
+        else:
+            scene = raw_scene(drive.recording)
         self.plot.show_scene(scene, keep_view=keep_view)
 
     def _on_replayed(self, drive: OpenDrive) -> None:
@@ -280,6 +289,8 @@ class RecordingsPanel(QWidget):
             self._show_moment(self.player.tick)
         elif page is self.totals:
             self.totals.show_outcome(drive.outcome if drive is not None else None)
+        elif page is self.agreement:
+            self.agreement.show_outcome(drive.outcome if drive is not None else None)
         elif page is self.cell:
             self._show_cell()
 
@@ -382,7 +393,7 @@ class RecordingsPanel(QWidget):
         self.cell.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def show_tab(self, name: str) -> None:
-        """Show a list by its name (``moment``, ``cell``, ``faults``, ``channels``, ``totals``)."""
+        """Show a list by its name (``moment``, ``agreement``, ``cell``, ``faults``, ...)."""
         page = getattr(self, name)
         self._turn("lists")
         self.tabs.setCurrentWidget(page)
@@ -459,4 +470,5 @@ class RecordingsPanel(QWidget):
         """Make room where there is little."""
         super().resizeEvent(event)
         self._turn(self._in_turn)
+        self.bar.make_room(narrow=self.width() < NARROW, low=self.height() < LOW)
         self.hint.setVisible(bool(self.service.drives) and self.height() >= LOW)

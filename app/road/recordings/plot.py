@@ -29,10 +29,10 @@ from calib_model.core.arrays import FloatArray
 from calib_model.core.numbers import with_unit
 from calib_model.core.units import shown
 
-AXIS = 9
+AXIS = 7
 """Width of the axes at the left in digits, the same for all strips: moments stand in line."""
-LOW, LOWER = 330, 200
-"""Heights below which strips that can be missed are left out."""
+LOW, MIDDLE, LOWER = 260, 330, 230
+"""Heights of the whole below which words are left out, and of the strips below which some are."""
 _CONTROL = Qt.KeyboardModifier.ControlModifier | Qt.KeyboardModifier.AltModifier
 _SHIFT = Qt.KeyboardModifier.ShiftModifier
 KEYS: dict[tuple[Qt.Key, bool], str] = {
@@ -116,7 +116,13 @@ class StripView(Canvas):
     def __init__(self, strip: Strip) -> None:
         super().__init__()
         self.strip = strip
-        self.left.set_text(strip.title, shown(strip.unit))
+        # Name and unit stand inside: a low strip has no room for them along its axis.
+        unit = f", {shown(strip.unit)}" if strip.unit else ""
+        self.left.showLabel(False)
+        self.title = pg.TextItem(f"{strip.title}{unit}")
+        self.title.setParentItem(self.box)
+        self.title.setPos(2.0, -3.0)
+        self.title.setZValue(30)
         self.setMinimumHeight(48)
         self.veil = self.add(Veil(), 0)
         self.zero = self.add(pg.InfiniteLine(0.0, angle=0), 1)
@@ -134,6 +140,8 @@ class StripView(Canvas):
         self.set_inks(colours, self.font())
         self.left.setWidth(AXIS * self.fontMetrics().horizontalAdvance("0"))
         self.veil.set_inks(colours)
+        self.title.setFont(self.font())
+        self.title.setColor(colours.line)
         self.zero.setPen(pen(colours.faint))
         self.head.setPen(pen(colours.accent, 2.0))
         for line, trace in zip(self.lines, self.strip.traces, strict=True):
@@ -146,8 +154,17 @@ class StripView(Canvas):
             if np.isfinite(trace.values).any():
                 low = min(low, float(np.nanmin(trace.values)))
                 high = max(high, float(np.nanmax(trace.values)))
-        room = (high - low) * 0.06 or 1.0
-        self.box.setYRange(low - room, high + room, padding=0.0)
+        span = (high - low) or 1.0
+        height = max(float(self.box.height()), 40.0)
+        # The title has a line of its own above the highest value.
+        above = span * min(self.fontMetrics().height() / height, 0.4) * 1.3
+        self.box.setYRange(low - span * 0.06, high + above, padding=0.0)
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        """Keep the title's line free."""
+        super().resizeEvent(event)
+        if hasattr(self, "title"):  # pyqtgraph resizes while it constructs
+            self.fit()
 
     def draw(self, time: FloatArray, low: float, high: float) -> None:
         """Draw what is in view."""
@@ -183,6 +200,7 @@ class DrivePlot(QWidget):
         super().__init__(parent)
         self.scene = Scene(np.empty(0))
         self.head = 0
+        self._following = False
         self.strips: list[StripView] = []
         self.band = BandView()
         self.key = Legend()
@@ -234,13 +252,13 @@ class DrivePlot(QWidget):
             old.setParent(None)
             old.deleteLater()
         self.strips = [StripView(strip) for strip in self.scene.strips]
-        for number, made in enumerate(self.strips):
+        for made in self.strips:
             self._column.addWidget(made, 3 if made.strip.name == "torque" else 2)
             made.pressed.connect(self._on_pointer)
             made.moved.connect(self._on_pointer)
+            # No link of pyqtgraph's: it would shift ranges by the place of hidden strips.
+            made.box.sigXRangeChanged.connect(lambda _box, span: self._follow(*span))
             made.view_changed.connect(self._later)
-            if number:
-                made.box.setXLink(self.strips[0].box)
 
     def set_head(self, tick: int) -> None:
         """Move the play head to a tick, into sight if need be."""
@@ -261,13 +279,15 @@ class DrivePlot(QWidget):
 
     def _read_out(self) -> None:
         entries = []
-        for strip in self.scene.strips:
+        low = self.height() < LOW
+        seen = [v.strip for v in self.strips if not v.isHidden()] if low else self.scene.strips
+        for strip in seen:
             for trace in strip.traces:
                 ink = line_pen(trace, self._inks)
                 value = float(trace.values[self.head])
                 words = "unknown" if np.isnan(value) else with_unit(value, shown(strip.unit))
                 entries.append(Entry(f"{trace.label} {words}", ink.color(), ink.style()))
-        for band in self.scene.bands:
+        for band in () if low else self.scene.bands:
             words = f"{band.title} {band.word(self.head)}"
             entries.append(Entry(words, self._inks.line, Qt.PenStyle.NoPen))
         self.key.show_entries(entries)
@@ -289,8 +309,16 @@ class DrivePlot(QWidget):
         width = min(max(high - low, LEAST), max(last - first, LEAST))
         low = min(max(low, first), max(last - width, first))
         if self.strips:
-            self.strips[0].box.setXRange(low, low + width, padding=0.0)
+            self._follow(low, low + width)
         self.draw_now()  # at once: everything is painted but once
+
+    def _follow(self, low: float, high: float) -> None:
+        """Show the same time in every strip."""
+        if not self._following:
+            self._following = True
+            for view in self.strips:
+                view.box.setXRange(low, high, padding=0.0)
+            self._following = False
 
     def zoom(self, factor: float) -> None:
         """Show less (below 1) or more of the time about the play head."""
@@ -326,9 +354,10 @@ class DrivePlot(QWidget):
 
     def _make_room(self) -> None:
         """Leave out strips where there is little height; the time stands under the last."""
-        height = self.height() - self.band.sizeHint().height() - self.key.height()
+        low = self.height() < LOW
+        height = self.height() - self.band.sizeHint().height() - (0 if low else self.key.height())
         wanted = {s.strip.name for s in self.strips}
-        if height < LOW:
+        if height < MIDDLE:
             wanted -= {"difference"}
         if height < LOWER:
             wanted &= {"torque"} if "torque" in wanted else wanted
@@ -337,8 +366,12 @@ class DrivePlot(QWidget):
             view.setVisible(view in seen)
             last = bool(seen) and view is seen[-1]
             view.bottom.setStyle(showValues=last)
-            view.bottom.set_text("Time", "s") if last else view.bottom.showLabel(False)
+            if last and not low:
+                view.bottom.set_text("Time", "s")
+            view.bottom.showLabel(last and not low)
             view.bottom.setHeight(None if last else 5)
+        if self.scene.time.size:
+            self._read_out()
         self._later()
 
     def resizeEvent(self, event: QResizeEvent) -> None:

@@ -93,12 +93,15 @@ class Scene:
     strips, bands : tuples
     masked : ndarray, shape (n, 2)
         Spans that are left out of everything, for a fault in the recording.
+    faults : ndarray, shape (n,)
+        Where faults begin, in seconds, rising.
     """
 
     time: FloatArray
     strips: tuple[Strip, ...] = ()
     bands: tuple[Band, ...] = ()
     masked: Spans = field(default_factory=lambda: np.empty((0, 2)))
+    faults: FloatArray = field(default_factory=lambda: np.empty(0))
 
     def tick_at(self, moment: float) -> int:
         """Return the number of the tick that is nearest to a moment."""

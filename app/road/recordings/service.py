@@ -21,7 +21,6 @@ from .work import Outcome, Sets
 
 if TYPE_CHECKING:
     from calib_model.evidence.mapping import ChannelMap
-
     from calib_model.evidence.recording import Recording
 
 AFTER_EDIT_MS = 350
@@ -326,8 +325,7 @@ class Recordings(QObject):
 
 
 def _key(recording: Recording) -> str:
-    """Return the key under which a mapping is remembered: by the channels a source writes."""
-    import hashlib
+    """Return the key under which the mapping of a source is remembered."""
+    from calib_model.evidence.mapping import source_key
 
-    names = "\n".join(sorted(recording.channels))
-    return f"road/mapping/{hashlib.sha256(names.encode()).hexdigest()[:16]}"
+    return f"road/mapping/{source_key(recording)}"

@@ -14,8 +14,10 @@ from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 from app.road.recordings.moment import DECIDES, Cell, place_words, uses_at
 from app.road.recordings.work import Outcome
 from app.road.rows import Column, Row, RowsView
-from calib_model.core.numbers import short
+from calib_model.core.arrays import FloatArray
+from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
+from calib_model.core.units import shown
 
 if TYPE_CHECKING:
     from calib_model.evidence.recording import Recording
@@ -32,6 +34,7 @@ class ListTab(QWidget):
         self.words.setTextFormat(Qt.TextFormat.PlainText)
         self.words.setContentsMargins(6, 4, 6, 2)
         self.list = RowsView(columns, stretch, name)
+        self.list.setMinimumHeight(3 * self.fontMetrics().height())
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
@@ -42,6 +45,65 @@ class ListTab(QWidget):
         """Hand the keyboard on to the list."""
         super().focusInEvent(event)
         self.list.setFocus(Qt.FocusReason.OtherFocusReason)
+
+
+class AgreementTab(ListTab):
+    """The controller's own signals of the recording against the replay.
+
+    Signals
+    -------
+    moment_wanted : float
+    """
+
+    moment_wanted = Signal(float)
+
+    def __init__(self) -> None:
+        super().__init__(
+            (
+                Column("Signal"),
+                Column("Within", True, "Share of the time within the tolerance."),
+                Column("Tolerance", True),
+                Column("Rms", True, "Of recorded less replayed."),
+                Column("Largest", True, "Recorded less replayed, where it is largest."),
+                Column("At, s", True),
+            ),
+            0,
+            "Recorded signals against the replay",
+        )
+        self.list.taken.connect(self._go)
+
+    def show_outcome(self, outcome: Outcome | None) -> None:
+        """Show how far the replay agrees, the worst signal first."""
+        if outcome is None:
+            self.words.setText("Nothing is replayed yet.")
+            self.list.show_rows(())
+            return
+        trust = outcome.trust
+        parts = [outcome.found, trust.words]
+        parts += ["Enter goes to where it departs most."] if trust.residuals else []
+        self.words.setText(" ".join(parts))
+        self.list.show_rows(
+            [
+                Row(
+                    (
+                        residual.signal.replace("_", " "),
+                        f"{100 * residual.within:.0f} %" if residual.seconds else "",
+                        with_unit(residual.tolerance, shown(residual.unit), 3),
+                        short(residual.rms, 3),
+                        short(residual.largest, 3),
+                        _seconds(residual.largest_at),
+                    ),
+                    residual.largest_at,
+                    residual.level != "agrees",
+                    f"{residual.signal}: {residual.words}",
+                )
+                for residual in trust.residuals
+            ]
+        )
+
+    def _go(self, moment: float) -> None:
+        if math.isfinite(moment):
+            self.moment_wanted.emit(moment)
 
 
 class MomentTab(ListTab):
@@ -58,18 +120,16 @@ class MomentTab(ListTab):
     def __init__(self) -> None:
         super().__init__(
             (
-                Column("Table"),
-                Column("Read", True, "What the whole table gave at that moment."),
-                Column("Cell", False, "Axis values of a cell that took part in it."),
-                Column("Value", True, "Of the cell."),
-                Column("Weight", True, "Share of the cell in what was read."),
+                Column("Table and its cells"),
+                Column("Value", True, "What the table gave at that moment; below it its cells."),
+                Column("Weight", True, "Share of the cell in what the table gave."),
                 Column("Part", False, "Whether the table decided the torque, took part, or was "
                        "only read."),
             ),
             0,
             "Tables and cells used at this moment",
         )  # fmt: skip
-        self.list.taken.connect(lambda key: self.cell_wanted.emit(*key))
+        self.list.taken.connect(lambda key: self.cell_wanted.emit(*key[:2]))
 
     def show_moment(self, outcome: Outcome | None, tick: int) -> None:
         """Show what a tick used."""
@@ -88,24 +148,14 @@ class MomentTab(ListTab):
         decider = next((u.label for u in uses if u.part == DECIDES), "")
         says = f"{decider} decided" if decider else "No table decided the torque"
         self.words.setText(f"At {moment:.2f} s: {says}. Enter goes to the cell in Tune.")
-        self.list.show_rows(
-            [
-                Row(
-                    (
-                        u.label if u.first else "",
-                        u.read if u.first else "",
-                        u.place,
-                        u.value,
-                        f"{100 * u.weight:.0f} %",
-                        u.part if u.first else "",
-                    ),
-                    (u.table, u.cell),
-                    u.part == DECIDES,
-                    f"{u.label}, {u.place}: {u.value}",
-                )
-                for u in uses
-            ]
-        )
+        rows = []
+        for use in uses:
+            if use.first:
+                texts = (use.label, use.read, "", use.part)
+                rows.append(Row(texts, (use.table, use.cell, True), use.part == DECIDES, use.tip))
+            texts = (f"      {use.place}", use.value, f"{100 * use.weight:.0f} %", "")
+            rows.append(Row(texts, (use.table, use.cell, False), False, use.tip))
+        self.list.show_rows(rows, keep=self.list.hasFocus())
 
 
 class FaultsTab(ListTab):
@@ -264,11 +314,10 @@ class TotalsTab(ListTab):
         super().__init__(
             (
                 Column("Table"),
-                Column("Decided, s", True, "For how long the table took part in what decided."),
+                Column("Decided", True, "Seconds for which the table decided the torque."),
+                Column("Part", True, "Seconds for which it took part in what decided."),
                 Column("Cells", True, "Cells used, of all."),
-                Column("Outside, s", True, "For how long an input lay beyond an axis."),
-                Column("Lowest", True, "Smallest value read."),
-                Column("Highest", True, "Largest value read."),
+                Column("Range", True, "Smallest and largest value read."),
             ),
             0,
             "Totals by table",
@@ -290,36 +339,47 @@ class TotalsTab(ListTab):
             f"{_percent(stats.disconnected_share)}, reconnected {stats.reconnections} times. "
             "Enter goes to the cell used longest."
         )
+        governed = {
+            replay.roles[role].id: seconds
+            for role, seconds in stats.governed.items()
+            if role in replay.roles
+        }
         rows = []
         order = sorted(
-            outcome.coverage.values(), key=lambda c: (-c.decided.sum(), -c.used.sum(), c.table_id)
+            outcome.coverage.values(),
+            key=lambda c: (-governed.get(c.table_id, 0.0), -c.decided.sum(), -c.used.sum()),
         )
         for one in order:
-            table = replay.content[one.table_id]
-            values = replay.tables[one.table_id]
-            good = values[np.isfinite(values)]
-            low, high = (
-                (short(float(good.min())), short(float(good.max()))) if good.size else ("", "")
-            )
+            label = replay.content[one.table_id].label
             longest = np.unravel_index(int(one.dwell.argmax()), one.dwell.shape)
+            outside = float(one.extrapolated.sum())
+            beyond = f"; {outside:.1f} s beyond an axis" if outside else ""
             rows.append(
                 Row(
                     (
-                        table.label,
+                        label,
+                        f"{governed.get(one.table_id, 0.0):.1f}",
                         f"{float(one.decided.sum()):.1f}",
-                        f"{int(one.used.sum())} of {one.dwell.size}",
-                        f"{float(one.extrapolated.sum()):.1f}",
-                        low,
-                        high,
+                        f"{int(one.used.sum())} of {one.dwell.size}" + (" !" if outside else ""),
+                        _range(replay.tables[one.table_id]),
                     ),
                     (one.table_id, tuple(int(i) for i in longest)),
-                    float(one.decided.sum()) > 0,
+                    one.table_id in governed,
+                    f"{label}: {one.words}{beyond}",
                 )
             )
         for id, why in replay.left_out.items():
             label = replay.content[id].label
-            rows.append(Row((label, "left out", "", "", "", ""), (id, ()), tip=f"{label}: {why}"))
+            rows.append(Row((label, "left out", "", "", ""), (id, ()), tip=f"{label}: {why}"))
         self.list.show_rows(rows)
+
+
+def _range(values: FloatArray) -> str:
+    good = values[np.isfinite(values)]
+    if not good.size:
+        return ""
+    low, high = short(float(good.min()), 3), short(float(good.max()), 3)
+    return low if low == high else f"{low} \N{EN DASH} {high}"
 
 
 def _seconds(value: float) -> str:

@@ -178,6 +178,8 @@ def restore_gap(
     if not isinstance(rule, Relation | Hysteresis | ModeRelation):
         return []
     context = Surroundings(content, base)
+    if isinstance(rule, ModeRelation) and not rule.sense(table, context.mode):
+        return []  # it was found in another mode's set, which is where it can be mended
     rows = rule.rows(Stack([table]), context)
     if rows.equal and isinstance(rule, ModeRelation):
         return _as_in_base(table, rule, base)

@@ -12,6 +12,7 @@ from app.cli.text import CAUTION
 VERBS = (
     "accept",
     "breakpoints",
+    "campaign",
     "check",
     "compare",
     "complaints",
@@ -21,6 +22,7 @@ VERBS = (
     "import",
     "invert",
     "keys",
+    "manoeuvre",
     "quantise",
     "reaxis",
     "repair",

@@ -130,9 +130,7 @@ def read_campaign(path: Path | str) -> Campaign:
         )
         expected = columns_of(campaign)
         for name, column in expected.items():
-            if not np.array_equal(
-                columns[name], column, equal_nan=column.dtype.kind == "f"
-            ):
+            if not np.array_equal(columns[name], column, equal_nan=column.dtype.kind == "f"):
                 raise ValueError(f"column {name} does not belong to the plan")
     except (KeyError, ValueError, BitepointError) as error:
         raise DamagedFile(

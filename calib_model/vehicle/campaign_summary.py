@@ -86,7 +86,9 @@ def _distribution(
     finite = values[there]
     order = np.flatnonzero(there)
     # Stable, so that equal values are named in the order of their rows.
-    ranked = order[np.argsort(-values[order] if of.better != "higher" else values[order], kind="stable")]
+    ranked = order[
+        np.argsort(-values[order] if of.better != "higher" else values[order], kind="stable")
+    ]
     some = finite.size > 0
     return Distribution(
         manoeuvre=campaign.plan.manoeuvres[number].id,

@@ -137,9 +137,7 @@ def _file(plain: Mapping[str, Any]) -> ManoeuvreFile:
         own.append(one.id)
     for id, limits in _table(plain.get("limits", {}), "limits").items():
         if id not in made:
-            raise _Wrong(
-                f"limits.{id}", "There is no such manoeuvre.", _nearest(id, tuple(made))
-            )
+            raise _Wrong(f"limits.{id}", "There is no such manoeuvre.", _nearest(id, tuple(made)))
         found = _limits(limits, f"limits.{id}", made[id].metrics)
         made[id] = made[id].limited(found)
     return ManoeuvreFile(MappingProxyType(made), tuple(own))
@@ -179,9 +177,7 @@ def _manoeuvre(plain: Mapping[str, Any], at: str) -> Manoeuvre:
         "grade": _grade(plain.get("grade", 0.0), f"{at}.grade"),
         "start": _start(_table(plain.get("start", {}), f"{at}.start"), f"{at}.start"),
         "driver": _driver(_table(plain.get("driver", {}), f"{at}.driver"), f"{at}.driver"),
-        "limits": MappingProxyType(
-            _limits(plain.get("limits", {}), f"{at}.limits", tuple(names))
-        ),
+        "limits": MappingProxyType(_limits(plain.get("limits", {}), f"{at}.limits", tuple(names))),
     }
     without = _text(plain.get("against_without", ""), f"{at}.against_without")
     if without not in ("", "inside_brake_request", "brakes"):
@@ -322,9 +318,7 @@ def _limits(plain: Any, at: str, names: tuple[str, ...]) -> dict[str, float]:
     table = _table(plain, at)
     for name in table:
         if name not in names:
-            raise _Wrong(
-                f"{at}.{name}", "The manoeuvre has no such metric.", _nearest(name, names)
-            )
+            raise _Wrong(f"{at}.{name}", "The manoeuvre has no such metric.", _nearest(name, names))
     return {name: _number(value, f"{at}.{name}", -1e9, 1e9) for name, value in table.items()}
 
 
@@ -383,4 +377,3 @@ def _points(
             raise _Wrong(here, "It is out of order.", "Put the pairs in order, each once.")
         made.append((first, _number(pair[1], here, low, high)))
     return tuple(made)
-

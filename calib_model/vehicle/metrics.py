@@ -132,7 +132,9 @@ class Reading:
         """Whether the value is on the wrong side of the user's limit."""
         if self.value is None or self.limit is None:
             return False
-        return self.value < self.limit if self.metric.better == "higher" else self.value > self.limit
+        return (
+            self.value < self.limit if self.metric.better == "higher" else self.value > self.limit
+        )
 
 
 def read(one: Metric, drive: Drive) -> Reading:

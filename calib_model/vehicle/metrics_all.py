@@ -10,11 +10,7 @@ from . import metrics_launch, metrics_shaft, metrics_turning
 from .metrics import Metric
 
 METRICS: Mapping[str, Metric] = MappingProxyType(
-    {
-        m.name: m
-        for part in (metrics_launch, metrics_turning, metrics_shaft)
-        for m in part.METRICS
-    }
+    {m.name: m for part in (metrics_launch, metrics_turning, metrics_shaft) for m in part.METRICS}
 )
 
 

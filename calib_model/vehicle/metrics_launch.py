@@ -5,6 +5,7 @@ Definitions without a named source are this project's own, after common practice
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -14,13 +15,13 @@ from .metrics import Drive, Metric, NoValue
 from .scene import ground, peak_friction
 from .trace import Trace
 
-CARRIES = 10.0
-"""Torque in N.m from which the clutch counts as clamped."""
+CARRIES = 50.0
+"""Torque in N.m from which the clutch counts as clamped: above what cruising asks for."""
 
 HELD_ROLL_BACK = 0.3
 """Roll-back in m up to which a grade counts as held."""
 
-STEEPEST, GRADE_STEP = 40.0, 0.25
+STEEPEST, GRADE_STEP = 40.0, 0.5
 HUNTS = 5.0
 """Amplitude in N.m below which torque does not hunt: about ten steps of its storage."""
 
@@ -64,14 +65,22 @@ def _holds(trace: Trace) -> bool:
 
 
 def _grade_held(drive: Drive) -> float:
-    def on(grade: float) -> bool:
-        return _holds(drive.again(replace(drive.manoeuvre, grade=((0.0, grade),))))
+    one = drive.manoeuvre
 
+    def on(grade: float) -> bool:
+        return _holds(drive.again(replace(one, grade=((0.0, grade),))))
+
+    grades = {value for _, value in one.grade}
+    if len(grades) != 1:
+        raise NoValue("The grade is not the same all along the road.")
+    grade = grades.pop()
     low, high = 0, round(STEEPEST / GRADE_STEP)
-    if not on(0.0):
-        raise NoValue("It does not pull away even on the level.")
-    if on(STEEPEST):
-        return STEEPEST
+    if _holds(drive.trace):  # the drive itself is the first answer
+        low = math.floor(grade / GRADE_STEP)
+    else:
+        high = min(high, math.ceil(grade / GRADE_STEP))
+        if not on(0.0):
+            raise NoValue("It does not pull away even on the level.")
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (middle, high) if on(middle * GRADE_STEP) else (low, middle)
@@ -83,8 +92,14 @@ def _torque_high_grip(drive: Drive) -> float:
     if np.isclose(*sides):
         raise NoValue("Both sides have the same friction.")
     wheel = "rl" if sides[0] > sides[1] else "rr"
-    force = drive[f"force_x_{wheel}"]
-    return float(np.max(_moving_mean(force, 10)) * drive.vehicle.constants.wheel_radius)
+    # What holds the vehicle on the grade while it is braked is no torque of the clutch.
+    free = drive.since(drive.pedal_start) & (drive["brake_pedal"] < 1.0)
+    free &= drive[f"brake_torque_{wheel}"] < 1.0
+    count = round(0.2 / drive.trace.tick)
+    force = drive[f"force_x_{wheel}"][free]
+    if force.size < count:
+        raise NoValue("The wheel is braked all the time.")
+    return float(np.max(_moving_mean(force, count)) * drive.vehicle.constants.wheel_radius)
 
 
 def _moving_mean(values: FloatArray, count: int) -> FloatArray:
@@ -128,33 +143,32 @@ def _clutch_energy(drive: Drive) -> float:
     return float(np.sum(drive["clutch_power"]) * drive.trace.tick / 1000.0)
 
 
-HEAT_ROLES = ("clamp_limit_plate", "clamp_limit_oil", "slip_power_derate")
+DERATED = 0.95
 
 
-def _derated(drive: Drive) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    held = np.zeros(drive.time.size, dtype=np.bool_)
-    for role in HEAT_ROLES:
-        held |= drive.trace.decided(role)
-    return held
+def _heat_limit(drive: Drive) -> FloatArray:
+    """Return the clamp limit as a share of its highest."""
+    limit = drive["law_limit_clamp"]
+    there = np.isfinite(limit)
+    if not there.any() or limit[there].max() <= 0:
+        raise NoValue("The set has no clamp limit that heat could lower.")
+    return np.where(there, limit / limit[there].max(), 1.0)
 
 
 def _time_derated(drive: Drive) -> float:
-    return float(np.count_nonzero(_derated(drive)) * drive.trace.tick)
+    return float(np.count_nonzero(_heat_limit(drive) < DERATED) * drive.trace.tick)
 
 
 def _recovery_time(drive: Drive) -> float:
-    held = np.flatnonzero(_derated(drive))
+    share = _heat_limit(drive)
+    held = np.flatnonzero(share < DERATED)
     if not held.size:
-        raise NoValue("Heat never held the torque back.")
-    limit = drive["law_limit_clamp"]
-    before = limit[: held[0] + 1]
-    full = 0.95 * float(before.max())
-    peak = int(np.argmax(drive["plate_temperature"]))
-    after = max(peak, int(held[0]))
-    back = np.flatnonzero((limit[after:] >= full) | ~np.isfinite(limit[after:]))
+        raise NoValue("Heat never lowers the clamp limit by 5 %.")
+    after = max(int(np.argmax(drive["plate_temperature"])), int(held[0]))
+    back = np.flatnonzero(share[after:] >= DERATED)
     if not back.size:
         raise NoValue(
-            f"The clamp limit does not come back to 95 % within the "
+            f"The clamp limit does not come back to {DERATED:.0%} within the "
             f"{drive.time[-1] - drive.time[after]:.0f} s that are left after the plates' peak."
         )
     return float(back[0] * drive.trace.tick)
@@ -241,7 +255,8 @@ METRICS = (
         "Time derated",
         "s",
         "lower",
-        "While a clamp limit of plates or oil, or the slip power derate, decides the torque.",
+        f"While heat keeps the clamp limit (plates, oil, slip power) below {DERATED:.0%} of its "
+        "highest, whether or not that decides the torque.",
         _time_derated,
     ),
     Metric(
@@ -249,7 +264,7 @@ METRICS = (
         "Recovery time",
         "s",
         "lower",
-        "From the plates' peak temperature until the clamp limit is back at 95 %.",
+        f"From the plates' peak temperature until the clamp limit is back at {DERATED:.0%}.",
         _recovery_time,
     ),
 )

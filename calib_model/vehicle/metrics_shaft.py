@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..controller.outputs import CONNECTED, DISCONNECTED, OPENING, STATES
+from ..core.arrays import FloatArray
 from ..lookup.reference import lookup
 from .metrics import Drive, Metric, NoValue
 
@@ -16,7 +17,8 @@ OPEN_BELOW = 30.0
 saturates below 100 N.m (common practice, no source)."""
 
 SETTLED_AFTER = 0.3
-PATCH_SECONDS = 2.0
+PATCH_SECONDS = 3.0
+NOTHING_LEFT = 10.0
 
 
 def _share_disconnected(drive: Drive) -> float:
@@ -75,10 +77,10 @@ def _never_reconnected(drive: Drive, start: int) -> str:
     if window is None:
         return text + "."
     believed = {"shaft_speed": float(drive["shaft_speed"][-1])}
-    allowed = float(lookup(window, {a.quantity: believed.get(a.quantity, 0.0) for a in window.axes}))
-    return (
-        f"{text}, while the synchronising window ({window.id}) there is {allowed:.1f} rad/s."
+    allowed = float(
+        lookup(window, {a.quantity: believed.get(a.quantity, 0.0) for a in window.axes})
     )
+    return f"{text}, while the synchronising window ({window.id}) there is {allowed:.1f} rad/s."
 
 
 def _openings(drive: Drive) -> list[tuple[float, float]]:
@@ -116,35 +118,40 @@ def _residual_torque(drive: Drive) -> float:
 
 
 def _crossing(drive: Drive) -> int:
-    """Return the tick at which the front wheels reach the second patch."""
+    """Return the tick at which the front wheels reach the last patch."""
     patches = drive.manoeuvre.surface
     if len(patches) < 2:
         raise NoValue("The road is of one kind.")
-    ahead = drive.vehicle.centre[0]
-    over = np.flatnonzero(drive["way"] - drive["way"][0] + ahead >= patches[1].start)
+    over = np.flatnonzero(drive["way"] + drive.vehicle.centre[0] >= patches[-1].start)
     if not over.size:
-        raise NoValue("The vehicle does not reach the second patch.")
+        raise NoValue("The vehicle does not reach the last patch.")
     return int(over[0])
 
 
+def _after_patch(drive: Drive) -> tuple[FloatArray, float]:
+    """Return what the clutch could carry beyond feed-forward after the patch, and where it settles.
+
+    Feed-forward changes with speed and pedal; what is left over from slip control shows beyond it.
+    """
+    cross, tick = _crossing(drive), drive.trace.tick
+    beyond = drive["clutch_capacity"] - drive["law_feed_forward"]
+    after = beyond[cross : cross + round(PATCH_SECONDS / tick)]
+    return after, float(np.median(after[-max(1, round(0.5 / tick)) :]))
+
+
 def _torque_overshoot(drive: Drive) -> float:
-    cross = _crossing(drive)
-    torque = drive["clutch_torque"]
-    count = round(PATCH_SECONDS / drive.trace.tick)
-    return max(0.0, float(torque[cross : cross + count].max() - torque[cross]))
+    after, settled = _after_patch(drive)
+    return max(0.0, float(after.max()) - settled)
 
 
 def _release_time(drive: Drive) -> float:
-    cross = _crossing(drive)
-    torque, tick = drive["clutch_torque"], drive.trace.tick
-    end = min(torque.size, cross + round(3.0 / tick))
-    settled = float(np.median(torque[max(cross, end - round(0.5 / tick)) : end]))
-    rest = torque[cross:end] - settled
+    after, settled = _after_patch(drive)
+    rest = after - settled
     peak = int(np.argmax(rest))
-    if rest[peak] < 10.0:
-        raise NoValue("There is no torque to release: it stays within 10 N·m.")
+    if rest[peak] < NOTHING_LEFT:
+        raise NoValue(f"There is no torque to release: it stays within {NOTHING_LEFT:g} N·m.")
     below = np.flatnonzero(rest[peak:] <= 0.1 * rest[peak])
-    return float((peak + below[0]) * tick)
+    return float((peak + below[0]) * drive.trace.tick)
 
 
 METRICS = (
@@ -195,8 +202,8 @@ METRICS = (
         "Torque overshoot",
         "N.m",
         "lower",
-        f"Highest clutch torque within {PATCH_SECONDS:g} s of reaching grip, above that on "
-        "reaching it.",
+        f"The most the clutch could carry beyond feed-forward within {PATCH_SECONDS:g} s of the "
+        "front wheels reaching grip, above where that settles.",
         _torque_overshoot,
     ),
     Metric(
@@ -204,7 +211,7 @@ METRICS = (
         "Release time",
         "s",
         "lower",
-        "From reaching grip until a tenth of the peak is left, above where torque settles in 3 s.",
+        "From the front wheels reaching grip until a tenth of that overshoot is left.",
         _release_time,
     ),
 )

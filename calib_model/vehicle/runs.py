@@ -77,7 +77,9 @@ class Result:
 
     def rows(self) -> list[Row]:
         """Return the metrics with those of the set compared with."""
-        return [Row(r, self.against.reading(r.name) if self.against else None) for r in self.metrics]
+        return [
+            Row(r, self.against.reading(r.name) if self.against else None) for r in self.metrics
+        ]
 
 
 @dataclass(frozen=True)
@@ -249,3 +251,15 @@ _SCALED: Mapping[str, tuple[str, ...]] = {
     "tyre": ("slip_stiffness",),
     "sensor_noise": ("wheel_speed_noise",),
 }
+
+
+def missing_of(content: CalibrationSet, vehicle: Vehicle) -> dict[str, str]:
+    """Return the parts of the controller that no table of a set can play, and why.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    vehicle : Vehicle
+    """
+    bound = bind(content, vehicle.constants)
+    return {**dict.fromkeys(bound.missing, "no table plays it"), **bound.unusable}

@@ -120,8 +120,10 @@ def sensitivity(
     read = cells_read(base.trace, table)
     chosen = read if cells is None else np.asarray(cells, dtype=np.bool_)
     values = bench.bound.bank.values(slot)
-    todo = [tuple(map(int, c)) for c in np.argwhere(chosen)] if table.axes else (
-        [()] if bool(chosen) else []
+    todo = (
+        [tuple(map(int, c)) for c in np.argwhere(chosen)]
+        if table.axes
+        else ([()] if bool(chosen) else [])
     )
     change = np.zeros(table.shape)
     why: dict[tuple[int, ...], str] = {}

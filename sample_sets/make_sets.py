@@ -1,4 +1,4 @@
-"""Make the sample sets and recordings: ``python sample_sets/make_sets.py`` writes them beside this file."""
+"""Make the samples: ``python sample_sets/make_sets.py`` writes sets and recordings beside it."""
 
 from __future__ import annotations
 

@@ -100,7 +100,7 @@ class CellsModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.DisplayRole:
             if np.isnan(value):
                 return "?"
-            return signed(value) if value else ("0" if read else "·")
+            return self._short(value) if value else ("0" if read else "·")
         if role == Qt.ItemDataRole.TextAlignmentRole:
             return int(Qt.AlignmentFlag.AlignCenter)
         if role in (Qt.ItemDataRole.ToolTipRole, Qt.ItemDataRole.AccessibleTextRole):
@@ -112,6 +112,16 @@ class CellsModel(QAbstractTableModel):
             wanted = colour if role == Qt.ItemDataRole.BackgroundRole else text_on(colour)
             return QBrush(wanted)
         return None
+
+    def _short(self, value: float) -> str:
+        """Write a change with the decimals that the largest one needs for three digits."""
+        assert self.found is not None
+        most = float(np.nanmax(np.abs(self.found.change)))
+        digits = min(max(2 - int(np.floor(np.log10(most))), 0), 9) if most > 0 else 0
+        text = f"{abs(value):.{digits}f}"
+        if not float(text):
+            return "≈ 0"
+        return f"+{text}" if value > 0 else f"\N{MINUS SIGN}{text}"
 
     def _colour(self, value: float) -> QColor:
         assert self.found is not None

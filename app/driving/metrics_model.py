@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt
+from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, QSize, Qt
 from PySide6.QtGui import QFont
 
 from app.driving.looks import NOW, REFERENCE, SAVED
@@ -133,6 +133,8 @@ class MetricsModel(QAbstractTableModel):
             font = QFont()
             font.setBold(True)
             return font
+        if entry.measure is None and role == _ROLE.SizeHintRole:
+            return QSize(10, 10)  # it spans the row, so it does not widen the first column
         if entry.measure is None:
             text = _title(entry)
             if role == _ROLE.DisplayRole:

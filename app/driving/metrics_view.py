@@ -56,7 +56,8 @@ class MetricsView(QTableView):
     def sizeHint(self) -> QSize:
         """As tall as all rows, so that a short table leaves its room to the plots."""
         rows = sum(self.rowHeight(r) for r in range(self.metrics.rowCount()))
-        bar = self.horizontalScrollBar().sizeHint().height()
+        scrolls = self.horizontalHeader().length() > max(self.viewport().width(), 300)
+        bar = self.horizontalScrollBar().sizeHint().height() if scrolls else 0
         head = self.horizontalHeader().sizeHint().height()
         return QSize(400, rows + head + bar + 2 * self.frameWidth() + 2)
 

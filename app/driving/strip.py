@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import math
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, Qt, QTimer, Signal
 from PySide6.QtGui import QFontMetrics
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QToolButton, QVBoxLayout, QWidget
 
 from app.beside import Beside
 from app.desk import Desk
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from app.driving.traces import TraceRow
 
 PAUSE_MS = 12
-"""After an edit; a burst of edits gives one run."""
+"""How often it is looked whether the run under way has ended, so that the latest set follows."""
 ONE_GESTURE_S = 1.5
 """Edits that follow each other this closely are one, for what "before the last edit" means."""
 HEIGHT = 84
@@ -39,6 +40,33 @@ SLOW = (
     "The compiler (numba) is not installed here: a run after every edit would take too long. "
     "Road can drive single manoeuvres, slowly."
 )
+
+
+class Lines(QWidget):
+    """Lines of text from above, each elided rather than wrapped."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._lines: list[OneLine] = []
+        self._column = QVBoxLayout(self)
+        self._column.setContentsMargins(0, 0, 0, 0)
+        self._column.setSpacing(0)
+        self._column.addStretch(1)
+
+    def text(self) -> str:
+        """Return the lines."""
+        return "\n".join(line.whole for line in self._lines if not line.isHidden())
+
+    def show_lines(self, texts: list[str]) -> None:
+        """Show other lines."""
+        while len(self._lines) < len(texts):
+            line = OneLine()
+            self._column.insertWidget(len(self._lines), line)
+            self._lines.append(line)
+        for number_, line in enumerate(self._lines):
+            line.setVisible(number_ < len(texts))
+            if number_ < len(texts):
+                line.show_text(texts[number_])
 
 
 class LiveStrip(QWidget):
@@ -97,15 +125,16 @@ class LiveStrip(QWidget):
         self.choice.setSizeAdjustPolicy(
             QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
         )
-        self.choice.setMinimumContentsLength(18)
+        self.choice.setMinimumContentsLength(16)
         self.choice.activated.connect(self._on_choice)
         self.against = QuietCombo()
-        self.against.addItems(["against the set as saved", "against before the last edit"])
+        self.against.addItems(["as saved", "last edit"])
         self.against.setAccessibleName("What the live strip holds the set against")
+        self.against.setToolTip("Holds the set against its saved state, or against the last edit.")
         self.against.setSizeAdjustPolicy(
             QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
         )
-        self.against.setMinimumContentsLength(14)
+        self.against.setMinimumContentsLength(8)
         self.against.activated.connect(lambda _i: (self._keep(), self._soon()))
         self.state = OneLine()
         head = QHBoxLayout()
@@ -119,13 +148,8 @@ class LiveStrip(QWidget):
         self._across = QHBoxLayout(self.body)
         self._across.setContentsMargins(4, 0, 4, 2)
         self._across.setSpacing(6)
-        self.measures = QLabel()
-        self.measures.setTextFormat(Qt.TextFormat.PlainText)
-        self.measures.setWordWrap(True)
-        self.measures.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
-        self.measures.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)
-        self.measures.setAccessibleName("Desk estimates")
-        self._across.addWidget(self.measures, 3)
+        self.measures = Lines()
+        self._across.addWidget(self.measures, 5)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.setSpacing(0)
@@ -248,7 +272,12 @@ class LiveStrip(QWidget):
             self._before = self._latest
         self._edited_at = now
         self._latest = document.content
-        self._soon()
+        if self.on and not self._timer.isActive() and not self._beside.busy:
+            # At once: the run goes on beside the repainting that the edit causes.  What comes
+            # while it runs waits for its end, and then only the latest set is driven.
+            self._drive()
+        else:
+            self._soon()
 
     def _on_set(self) -> None:
         document = self.desk.current
@@ -326,7 +355,8 @@ class LiveStrip(QWidget):
         from app.driving.traces import TraceRow
 
         rows = [r for row in rows_in_short(manoeuvre) if (r := row.of(s.run for s in shown))]
-        wanted = tuple(row for row in rows if not row.is_band)
+        # The first channel only: there is no room to tell several apart.
+        wanted = tuple(replace(row, channels=row.channels[:1]) for row in rows if not row.is_band)
         if wanted and wanted != self._drawn_for:
             for old in self._rows:
                 self._across.removeWidget(old)
@@ -340,7 +370,7 @@ class LiveStrip(QWidget):
                 made.canvas.box.setMouseEnabled(x=False, y=False)
                 made.head.hide()
                 made.set_inks()
-                self._across.insertWidget(place, made, 4)
+                self._across.insertWidget(place, made, 3, Qt.AlignmentFlag.AlignTop)
                 self._rows.append(made)
             self._drawn_for = wanted
         for row_ in self._rows:
@@ -363,14 +393,13 @@ class LiveStrip(QWidget):
             verdict = judge(measure, old, new)
             text = f"{measure.label}: {number(new, measure.unit)}"
             if verdict.kind not in ("unknown", "same"):
-                text += f" ({signed(verdict.change)} {verdict.words})"
+                text += f", {signed(verdict.change)} {verdict.words}"
             limit = driving.limit(drivable.id, measure)
             if within(measure, new, limit) is False:
                 text += f" ✗ limit {limit_words(measure, limit)}"
             lines.append(text)
-        self.measures.setText("\n".join(lines))
-        self.measures.setAccessibleDescription(f"Against {before}. {'. '.join(lines)}")
-        self.measures.setToolTip("Desk estimates.\n" + "\n".join(lines))
+        self.measures.show_lines(lines)
+        self.measures.setAccessibleName(f"Desk estimates against the set {before}")
 
     def changeEvent(self, event: QEvent) -> None:
         """Follow the font: the body is as tall as its plots and a line of text."""
@@ -383,7 +412,7 @@ def _state_words(now: DeskRun, before: str, *, same: bool) -> str:
     if not now.completed:
         return f"\N{WARNING SIGN} Not completed: {now.why}"
     told = "Desk estimates"
-    told += f", nothing changed against the set {before}" if same else f", dashed is {before}"
+    told += f"; nothing changed against {before}" if same else f"; dashed: {before}"
     if now.vehicle:
         told += f"; {now.vehicle}"
     if now.remarks:

@@ -88,8 +88,8 @@ class TraceRow(QWidget):
         for shown in runs:
             for channel, (column, _) in enumerate(self.row.channels[:MOST_CHANNELS]):
                 values = shown.run.column(column)
-                if values is None:
-                    continue
+                if values is None or (channel and shown.part != NOW):
+                    continue  # of the other sets the first channel is enough to compare
                 wanted.add((shown.part, channel))
                 line, marks = self._items(shown.part, channel)
                 line.show(shown.run.time, values)
@@ -126,7 +126,11 @@ class TraceRow(QWidget):
         unit = unit_of(self.row, [s.run for s in self._runs])
         head = f"{self.row.title}, {unit}" if unit else self.row.title
         named = [f"{SIGNS[n]} {w}" for n, (_, w) in enumerate(self.row.channels[:MOST_CHANNELS])]
-        self.title.show_text(f"{head}:  {'   '.join(named)}" if len(named) > 1 else head)
+        if len(named) > 1:
+            head = f"{head}:  {'   '.join(named)}"
+        elif self.row.channels[0][1]:
+            head = f"{head}: {self.row.channels[0][1]}"
+        self.title.show_text(head)
 
     def set_head(self, seconds: float) -> None:
         """Move the play head and read the values out."""
@@ -138,7 +142,7 @@ class TraceRow(QWidget):
             texts = []
             for shown in self._runs:
                 values = shown.run.column(column)
-                if values is None or not values.size:
+                if values is None or not values.size or (channel and shown.part != NOW):
                     continue
                 value = number(float(values[shown.run.tick_at(seconds)]))
                 texts.append(value if shown.part == NOW else f"{_SHORT[shown.part]} {value}")

@@ -10,8 +10,10 @@ from calib_model.core.numbers import short
 from calib_model.core.units import shown
 
 DIRECTION = {"lower": "↓ lower is better", "higher": "↑ higher is better", "": "neither is better"}
-SAME_SHARE = 1e-9
-"""Differences below this share of the value are rounding, not a change."""
+SAME_SHARE = 1e-4
+"""Differences below this share of the value do not show in the four digits that are written."""
+NOTHING = 1e-9
+"""Sizes below this are rounding of a zero."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ def judge(measure: Measure, old: float, new: float) -> Verdict:
     if not (math.isfinite(old) and math.isfinite(new)):
         return Verdict("unknown", math.nan)
     change = new - old
-    if abs(change) <= SAME_SHARE * max(abs(old), abs(new)):
+    if abs(change) <= max(SAME_SHARE * max(abs(old), abs(new)), NOTHING):
         return Verdict("same", 0.0)
     if measure.better not in ("lower", "higher"):
         return Verdict("other", change)
@@ -65,21 +67,20 @@ def within(measure: Measure, value: float, limit: float) -> bool | None:
     return value >= limit if measure.better == "higher" else value <= limit
 
 
-def number(value: float, unit: str = "") -> str:
+def number(value: float, unit: str = "", digits: int = 4) -> str:
     """Return a measure for reading, with four digits; a dash for none."""
     if math.isnan(value):
         return "–"
     label = shown(unit)
-    if label in ("°", "′", "″"):
-        return short(value, 4) + label
-    return f"{short(value, 4)} {label}".strip()
+    text = short(value if abs(value) > NOTHING else 0.0, digits)
+    return text + label if label in ("°", "′", "″") else f"{text} {label}".strip()
 
 
 def signed(value: float, unit: str = "") -> str:
     """Return a difference for reading, with its sign."""
     if math.isnan(value):
         return ""
-    text = number(abs(value), unit)
+    text = number(abs(value), unit, 3)
     return f"+{text}" if value > 0 else f"\N{MINUS SIGN}{text}" if value < 0 else f"±{text}"
 
 

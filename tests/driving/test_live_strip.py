@@ -68,7 +68,7 @@ def test_an_edit_shows_before_and_after(strip: LiveStrip, desk: Desk) -> None:
     strip.switch_to(True)
     strip.wait()
     before = torque_of(desk.current.content)  # type: ignore[union-attr]
-    assert "nothing changed" in strip.state.whole
+    assert "nothing changed against as saved" in strip.state.whole
     edit(desk, 0.5)
     strip.wait()
     after = torque_of(desk.current.content)  # type: ignore[union-attr]
@@ -76,7 +76,7 @@ def test_an_edit_shows_before_and_after(strip: LiveStrip, desk: Desk) -> None:
     # The fake's time is 1000 s.N.m over the mean torque.
     assert f"Time to 30 km/h: {1000 / after:.4g} s" in strip.measures.text()
     assert "✗ worse" in strip.measures.text()
-    assert "dashed is as saved" in strip.state.whole
+    assert "dashed: as saved" in strip.state.whole
     torque = strip._rows[0]
     assert torque.row.id == "torque"
     now, saved = (torque._lines[part, 0][0].getData()[1] for part in ("now", "saved"))

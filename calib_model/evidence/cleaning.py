@@ -42,6 +42,8 @@ RETURN_SHARE = 0.3
 """After a drop-out the value is back to within this share of the jump."""
 SPIKE_SAMPLES = 2
 """So few samples are a spike even if they differ; a longer drop-out holds one value."""
+COMMON_SHARE = 0.02
+"""A value that a channel shows for more than this share of its samples is no filler."""
 FEW_LEVELS = 8
 """A channel with no more different values than this is a switch: it may jump."""
 FILLER_SPANS = 3.0
@@ -337,13 +339,25 @@ def _between_jumps(time: FloatArray, values: FloatArray, jumps: Indices) -> Indi
             end = listed[after]
             inside = values[start + 1 : end + 1]
             back = abs(values[end + 1] - values[start]) <= RETURN_SHARE * abs(away)
-            if back and (inside.size <= SPIKE_SAMPLES or bool((inside == inside[0]).all())):
+            if back and (inside.size <= SPIKE_SAMPLES or _is_held(inside, values)):
                 found.append(np.arange(start + 1, end + 1))
                 place = after
                 break
             after += 1
         place += 1
     return np.concatenate(found) if found else np.empty(0, dtype=np.int64)
+
+
+def _is_held(inside: FloatArray, values: FloatArray) -> bool:
+    """Tell whether one value is held that is no reading: zero, or one hardly seen otherwise.
+
+    A signal that saturates (a torque at its limit) holds one value too, but often.
+    """
+    value = inside[0]
+    if not bool((inside == value).all()):
+        return False
+    seen = int(np.count_nonzero(values == value))
+    return bool(value == 0) or seen <= max(inside.size, COMMON_SHARE * values.size)
 
 
 def _listed(

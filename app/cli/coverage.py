@@ -33,7 +33,7 @@ MOST_CELLS = 40
 
 JSON_HELP = """\
 JSON is one object of lists:
-  drives   name, sha256, seconds, in_vehicle (words), added (whether it counts as a drive)
+  drives   name, sha256, seconds, in_vehicle (words), counts (as evidence)
   tables   table, cells, used, deciding, dwell_s, decided_s, extrapolated_s
   cells    table, cell, place, value, dwell_s, visits, extrapolated_s, decided_s (used ones)
   grades   table, cell, place, grade, words, seconds, decided, never_decided
@@ -176,17 +176,18 @@ class _Work:
                 stated=self.given.stated,
             )
         except EditRefused as refusal:
-            words = str(refusal)
+            counts, words = False, str(refusal)
         else:
+            counts = True
             self.drives.append(drive)
-            words = f"{words} It counts as stated by hand." if not known else words
+            words = f"{words} That it was this one is stated by hand." if not known else words
         self.said.append(
             {
                 "name": recording.name,
                 "sha256": recording.sha256,
                 "seconds": float(driven.ticks.seconds),
                 "in_vehicle": words,
-                "added": len(self.drives) > len([s for s in self.said if s["added"]]),
+                "counts": counts,
             }
         )
         faults = len(recording.faults)

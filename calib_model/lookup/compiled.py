@@ -57,7 +57,7 @@ def load() -> bool:
     return _kernels is not None
 
 
-def warm_up(timeout: float = 300.0) -> bool:
+def warm_up(timeout: float = 300.0, modules: Sequence[str] = ()) -> bool:
     """Fill the cache of compiled code in a subprocess, and wait for it.
 
     Compiling in a thread of the window's own process stalls the window, a subprocess does
@@ -67,6 +67,8 @@ def warm_up(timeout: float = 300.0) -> bool:
     ----------
     timeout : float
         Seconds after which the subprocess is ended.
+    modules : sequence of str
+        Other modules of compiled code to get ready, such as ``calib_model.controller.kernel``.
 
     Returns
     -------
@@ -77,8 +79,9 @@ def warm_up(timeout: float = 300.0) -> bool:
         return False
     root = str(Path(__file__).resolve().parents[2])
     code = (
-        f"import sys; sys.path.insert(0, {root!r}); "
-        "from calib_model.lookup import compiled; sys.exit(not compiled.load())"
+        f"import sys, importlib; sys.path.insert(0, {root!r}); "
+        "from calib_model.lookup import compiled; ready = compiled.load(); "
+        f"[importlib.import_module(name) for name in {list(modules)!r}]; sys.exit(not ready)"
     )
     try:
         done = subprocess.run(

@@ -101,15 +101,12 @@ def unit_of(row: Row, runs: Iterable[DeskRun]) -> str:
 
 
 def lively(row: Row, runs: Sequence[DeskRun]) -> bool:
-    """Tell whether anything happens in a row: something in it is neither constant nor empty."""
-    for run in runs:
-        for column, _ in row.channels:
-            values = run.column(column)
-            if values is None:
-                continue
-            finite = values[np.isfinite(values)]
-            if finite.size and float(np.ptp(finite)) > 0:
-                return True
+    """Tell whether a row says anything: a channel moves, or is not the same in every run."""
+    for column, _ in row.channels:
+        found = [v[np.isfinite(v)] for run in runs if (v := run.column(column)) is not None]
+        ends = [(float(v.min()), float(v.max())) for v in found if v.size]
+        if ends and min(low for low, _ in ends) < max(high for _, high in ends):
+            return True
     return False
 
 

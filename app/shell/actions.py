@@ -44,6 +44,7 @@ PARTS = (
     "app.road.actions",
     "app.road.complaints.actions",
     "app.road.manoeuvres.actions",
+    "app.road.campaign.actions",
     "app.release.actions",
 )
 """Modules that bring rows of their own as ``ACTIONS``."""

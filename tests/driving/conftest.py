@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from app.desk import Desk
 from app.driving.limits import Forgetful
 from app.driving.service import Driving
+from calib_model.core.roles import ROLES
 from tests.driving.fake_driving import FakeModel
 from tests.plots import demo_set as demo
 
@@ -14,7 +17,11 @@ from tests.plots import demo_set as demo
 @pytest.fixture
 def desk(qapp) -> Desk:  # type: ignore[no-untyped-def]
     """One open set with the pre-engagement map in work."""
-    return demo.demo_desk()
+    content = demo.demo_set()
+    for table in list(content.tables.values()):
+        if table.id in ROLES:
+            content = content.with_table(replace(table, role=table.id))
+    return demo.demo_desk(content=content)
 
 
 @pytest.fixture

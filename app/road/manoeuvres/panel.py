@@ -35,6 +35,7 @@ from app.road.manoeuvres.about import AboutPage
 from app.road.manoeuvres.chooser import Chooser
 from app.road.manoeuvres.sensitivity import SensitivityTab
 from app.road.needs import JobsLike, Memory
+from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.roles import ROLES
 
 PAUSE_MS = 60
@@ -42,6 +43,8 @@ TRAIL_S = 2.0
 NARROW, LOW = 860, 520
 """Below these sizes the list gets less room, and the table of estimates less height."""
 _ROWS_KEY = "driving/rows"
+_NOTHING = CalibrationSet(())
+"""A run of a campaign brings its own set; none of the desk's belongs to it."""
 _TABS = ("Traces", "Path from above", "All estimates", "Sensitivity", "What it leaves out")
 
 
@@ -52,8 +55,6 @@ class ManoeuvresPanel(QWidget):
     -------
     jumped
         The table in work is to be seen: show Tune.
-    part_wanted : str
-        This part of Road is to be shown.
 
     Parameters
     ----------
@@ -63,7 +64,6 @@ class ManoeuvresPanel(QWidget):
     """
 
     jumped = Signal()
-    part_wanted = Signal(str)
 
     def __init__(
         self, desk: Desk, jobs: JobsLike, settings: Memory, parent: QWidget | None = None
@@ -73,10 +73,10 @@ class ManoeuvresPanel(QWidget):
         self.driving: Driving = driving_of(desk, settings)
         self._driven: dict[str, tuple[tuple[Part, ...], dict[str, DeskRun]]] = {}
         self._case: Case | None = None
+        self._case_run: DeskRun | None = None
         self._job: Any = None
         self._wanted = False
         self._shown: list[Shown] = []
-        self._moved_head = False
         self._hidden = set(settings.remembered(_ROWS_KEY).split()) - {""}
         self._beside = Beside(self)
         self._beside.answered.connect(self._take)
@@ -209,6 +209,7 @@ class ManoeuvresPanel(QWidget):
         self._show_set()
         self.chooser.show_states(self._states())
         if self._case is not None:
+            self._drive_case()
             return
         # Without compiled code a run is long: then it is driven when asked for.
         if self.driving.state == "ready" and (self.driving.model.compiled or self._wanted):
@@ -318,11 +319,15 @@ class ManoeuvresPanel(QWidget):
         if case is None:
             return
         self.chooser.choose(case.manoeuvre)
-        self._case = case
-        driving = self.driving
-        self._beside.ask(lambda: (case.manoeuvre, None, driving.case_told(case)))
-        self.part_wanted.emit("manoeuvres")
-        self._say()
+        self._case, self._case_run = case, None
+        self.driving.prepare()
+        self._drive_case()
+        self._redraw()
+
+    def _drive_case(self) -> None:
+        case, driving = self._case, self.driving
+        if case is not None and self._case_run is None and driving.state == "ready":
+            self._beside.ask(lambda: (case.manoeuvre, None, driving.case_told(case)))
 
     def _take_case(self, run: DeskRun) -> None:
         if self._case is not None:
@@ -347,11 +352,10 @@ class ManoeuvresPanel(QWidget):
     def _current(self) -> tuple[tuple[Part, ...], dict[str, DeskRun]]:
         """Return what is shown: the case, else the chosen manoeuvre's runs."""
         if self._case is not None:
-            run = getattr(self, "_case_run", None)
-            if run is None or run.manoeuvre != self._case.manoeuvre or not parts_of(self.desk):
+            run = self._case_run
+            if run is None:
                 return (), {}
-            content = parts_of(self.desk)[0].content
-            return (Part(NOW, _case_words(self._case), content),), {NOW: run}
+            return (Part(NOW, _case_words(self._case), _NOTHING),), {NOW: run}
         return self._driven.get(self.chooser.manoeuvre, ((), {}))
 
     def _redraw(self) -> None:

@@ -1,0 +1,1 @@
+"""Campaigns in Road: manoeuvres x sets x variations, and how the estimates spread."""

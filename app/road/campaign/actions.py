@@ -1,0 +1,37 @@
+"""Actions of the part Campaign."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from app.action import Action, with_document
+
+MENU = "Road"
+AREA = 2
+
+
+def _here(act: Callable[[Any], object]) -> Callable[[Any], None]:
+    """Return a handler that shows the part Campaign first."""
+
+    def run(window: Any) -> None:
+        if window.area != AREA:
+            window.show_area(AREA)
+        if window.road.part != "campaign":
+            window.road.show_part("campaign")
+        act(window.road.campaign)
+
+    return run
+
+
+ACTIONS: tuple[Action, ...] = (
+    Action("road.run_campaign", "Run the campai&gn", f"-{MENU}", _here(lambda p: p.run()),
+           ("Ctrl+F12",), "Drive every combination of manoeuvres, sets and variations.",
+           with_document),
+    Action("road.distributions", "Distrib&utions", MENU, _here(lambda p: p.show_tab(0)), (),
+           "Show how the estimates of the campaign spread."),
+    Action("road.worst", "&Worst cases", MENU, _here(lambda p: p.show_tab(1)), (),
+           "List the worst runs of the campaign; Enter drives one again."),
+    Action("road.open_campaign", "Open the results of a campaign…", MENU,
+           _here(lambda p: p.ask_open()), (), "Show the results of an earlier campaign."),
+)  # fmt: skip

@@ -1,0 +1,206 @@
+"""The part Campaign of Road: many runs in the background, how they spread, the worst of them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QFocusEvent, QResizeEvent, QShowEvent
+from PySide6.QtWidgets import QFileDialog, QSplitter, QVBoxLayout, QWidget
+
+from app.desk import Desk
+from app.driving.service import driving_of
+from app.driving.shapes import CampaignPlan, CampaignTable, Case, Control
+from app.road.campaign.form import CampaignForm
+from app.road.campaign.results import CampaignResults
+from app.road.needs import JobsLike, Memory
+from calib_model.errors import BitepointError
+
+NARROW = 860
+
+
+class CampaignPanel(QWidget):
+    """Campaigns.
+
+    Signals
+    -------
+    part_wanted : str
+        Another part of Road is to be shown.
+
+    Parameters
+    ----------
+    desk : Desk
+    jobs : JobsLike
+    settings : Memory
+    """
+
+    part_wanted = Signal(str)
+
+    def __init__(
+        self, desk: Desk, jobs: JobsLike, settings: Memory, parent: QWidget | None = None
+    ) -> None:
+        super().__init__(parent)
+        self.desk, self._jobs = desk, jobs
+        self.driving = driving_of(desk, settings)
+        self._job: Any = None
+        self.form = CampaignForm(self.driving)
+        self.results = CampaignResults(self.driving)
+        self._across = QSplitter(Qt.Orientation.Horizontal)
+        self._across.addWidget(self.form)
+        self._across.addWidget(self.results)
+        self._across.setStretchFactor(1, 1)
+        self._across.setChildrenCollapsible(False)
+        self._across.setSizes([340, 860])
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.addWidget(self._across)
+        self.form.run_wanted.connect(self.run)
+        self.form.cancel_wanted.connect(self.cancel)
+        self.form.open_wanted.connect(self.ask_open)
+        self.results.case_wanted.connect(self.show_case)
+        desk.documents_changed.connect(self.form.refresh)
+        self.driving.choice_changed.connect(self.form.refresh)
+        self.driving.state_changed.connect(self._on_state)
+
+    # -- running ---------------------------------------------------------------------------------
+
+    def run(self) -> None:
+        """Run the campaign that the form asks for."""
+        if self._job is not None:
+            return
+        try:
+            plan = self.form.plan()
+        except BitepointError as error:
+            self.results.say(f"\N{WARNING SIGN} {error}")
+            return
+        if self.driving.state != "ready":
+            self.driving.prepare()
+            self._on_state()
+            return
+        self.form.keep()
+        count = self.form.count_of(plan)
+        self.results.say(f"Driving {count} runs in the background…")
+        self._job = self._jobs.start(
+            f"Campaign of {count} runs",
+            _run,
+            self.driving.model,
+            plan,
+            done=self._take,
+            failed=self._failed,
+            cancellable=True,
+        )
+        self.form.show_running(True)
+        self._job.ended.connect(self._on_ended)
+
+    def cancel(self) -> None:
+        """Give up the campaign."""
+        if self._job is not None:
+            self._job.cancel()
+
+    def _on_ended(self) -> None:
+        if self._job is not None and self._job.state == "cancelled":
+            self.results.say("The campaign was given up; nothing was kept.")
+        self._job = None
+        self.form.show_running(False)
+
+    def _on_state(self) -> None:
+        state, driving = self.driving.state, self.driving
+        if self._job is None and self.results.table is None:
+            words = {
+                "preparing": "Preparing the simulation… (once after an update; all else goes on)",
+                "failed": f"\N{WARNING SIGN} {driving.trouble}",
+                "ready": "No campaign has been run or opened yet.",
+            }.get(state, "")
+            self.results.say(words)
+
+    def _take(self, table: CampaignTable) -> None:
+        self.results.show_table(table)
+        lost = int((~table.completed).sum())
+        parts = [f"{len(table)} runs"]
+        if table.seconds == table.seconds:  # known
+            parts[0] += f" in {table.seconds:.1f} s ({len(table) / table.seconds:.0f} per second)"
+        parts.append(f"{lost} not completed" if lost else "all completed")
+        if table.path is not None:
+            parts.append(f"results in {table.path}")
+        self.results.say(f"Desk estimates: {', '.join(parts)}.")
+
+    def _failed(self, error: BaseException) -> None:
+        if not isinstance(error, BitepointError):
+            raise error
+        self.results.say(f"\N{WARNING SIGN} {error}")
+
+    # -- opening ---------------------------------------------------------------------------------
+
+    def ask_open(self) -> None:
+        """Ask for the results of an earlier campaign."""
+        start = self.form.out.path or Path.home()
+        name, _ = QFileDialog.getOpenFileName(
+            self, "Results of a campaign", str(start), "Campaigns (*.parquet *.h5 *.hdf5)"
+        )
+        if name:
+            self.open(Path(name))
+
+    def open(self, path: Path) -> None:
+        """Show the results of an earlier campaign."""
+        self._jobs.start(
+            f"Reading {path.name}",
+            _read,
+            self.driving.model,
+            path,
+            done=self._take,
+            failed=self._failed,
+        )
+
+    # -- worst cases -----------------------------------------------------------------------------
+
+    def show_case(self, case: Case) -> None:
+        """Drive a run again and show it in the part Manoeuvres."""
+        self.driving.show_case(case)
+        self.part_wanted.emit("manoeuvres")
+
+    def show_tab(self, number: int) -> None:
+        """Show the distributions (0) or the worst cases (1) and give the list the keyboard."""
+        self.results.tabs.setCurrentIndex(number)
+        self.results.focus_list()
+
+    # -- room, keyboard --------------------------------------------------------------------------
+
+    def next_pane(self, by: int) -> None:
+        """Move the keyboard between the form and the results."""
+        focused = self.focusWidget()
+        in_form = focused is not None and self.form.isAncestorOf(focused)
+        if in_form:
+            self.results.focus_list()
+        else:
+            self.form.manoeuvres.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Share the room."""
+        super().resizeEvent(event)
+        if self.width() < NARROW:
+            form = self.width() * 45 // 100
+            self._across.setSizes([form, self.width() - form])
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Get the simulation ready when it is first seen."""
+        super().showEvent(event)
+        self.driving.prepare()
+        self._on_state()
+
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        """Hand the keyboard on."""
+        super().focusInEvent(event)
+        self.form.manoeuvres.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+
+def _run(control: Control, model: Any, plan: CampaignPlan) -> CampaignTable:
+    table = model.campaign(control, plan)
+    assert isinstance(table, CampaignTable)
+    return table
+
+
+def _read(_control: Control, model: Any, path: Path) -> CampaignTable:
+    table = model.read_campaign(path)
+    assert isinstance(table, CampaignTable)
+    return table

@@ -69,7 +69,8 @@ def inner() -> Callable[[Function], Function]:
     """
 
     def compiled(function: Function) -> Function:
-        made = numba.njit(
+        njit: Any = numba.njit  # its types do not name the wrappers
+        made = njit(
             error_model="numpy", nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True
         )(function)
         return cast(Function, made)

@@ -20,7 +20,8 @@ from PySide6.QtWidgets import (
 from app.cautions import LINE
 from app.desk import Desk
 
-from .needs import ControlLike, JobsLike, Memory
+from .needs import JobsLike, Memory
+from .ready import get_ready
 
 LOW = 420
 """Below this height the line of cautions is left out; the Help menu still has them."""
@@ -215,7 +216,7 @@ class RoadPage(QWidget):
         """Compile the lookup in the background, once, before a replay waits for it."""
         if not self._warm:
             self._warm = True
-            self.jobs.start("Getting the lookup ready", _warm_up, failed=_unwarmed)
+            self.jobs.start("Getting replays ready", get_ready)
 
     # -- sizes, keyboard -------------------------------------------------------------------------
 
@@ -242,15 +243,3 @@ class RoadPage(QWidget):
         super().showEvent(event)
         self.stack.setCurrentWidget(self.part_named(self.part))
         self.warm_up()
-
-
-def _warm_up(_control: ControlLike) -> None:
-    from calib_model.lookup.compiled import warm_up
-
-    warm_up()
-
-
-def _unwarmed(error: BaseException) -> None:
-    """Without compiled code replay is slow but right, and says so itself."""
-    if not isinstance(error, ImportError):
-        raise error

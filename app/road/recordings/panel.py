@@ -397,6 +397,7 @@ class RecordingsPanel(QWidget):
         page = getattr(self, name)
         self._turn("lists")
         self.tabs.setCurrentWidget(page)
+        self._show_tab()
         page.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def record_evidence(self) -> None:

@@ -78,7 +78,7 @@ class Band:
         return self.words.get(int(self.codes[tick]), NONE)
 
 
-NONE = "none"
+NONE = "no table"
 """What is said where no table governed."""
 
 

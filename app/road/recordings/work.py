@@ -8,16 +8,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from app.road.needs import ControlLike
+from app.road.ready import get_ready
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 
 if TYPE_CHECKING:
-    from calib_model.evidence.mapping import ChannelMap
-    from calib_model.evidence.ticks import Ticks
-
     from calib_model.evidence.coverage import Coverage
+    from calib_model.evidence.mapping import ChannelMap
     from calib_model.evidence.recording import Recording
     from calib_model.evidence.replay import Replay
+    from calib_model.evidence.ticks import Ticks
     from calib_model.evidence.trust import Trust
 
 CSV = (".csv", ".tsv", ".txt")
@@ -128,14 +128,14 @@ def replayed(
     control: ControlLike, recording: Recording, chosen: ChannelMap, constants: Any, sets: Sets
 ) -> Outcome:
     """Replay a recording through A and B, and hold the vehicle's own set against its signals."""
-    from calib_model.evidence.ticks import on_ticks
-
     from calib_model.controller.constants import LARCH
     from calib_model.evidence.coverage import coverage
     from calib_model.evidence.drives import set_in_vehicle
     from calib_model.evidence.replay import replay
+    from calib_model.evidence.ticks import on_ticks
     from calib_model.evidence.trust import trust
 
+    get_ready(control)
     constants = constants or LARCH
     control.progress(0.05, "To the controller's ticks")
     ticks = on_ticks(recording, chosen, constants)

@@ -29,7 +29,9 @@ if TYPE_CHECKING:
     from calib_model.evidence.grades import Grades
 
 SUMMARY = "which cells recordings used, and which edits were driven"
-MOST_CELLS = 40
+MOST_CELLS = 60
+FEW = 4
+"""Cells of a table that no drive used are listed up to this number, counted beyond it."""
 
 JSON_HELP = """\
 JSON is one object of lists:
@@ -274,15 +276,21 @@ class _Found:
     def _grades(self) -> str:
         since = f" since {self.against}" if self.against else ""
         head = f"Evidence for what changed{since}: {self.graded.words}"
-        rows = []
+        told: list[tuple[str, str, str]] = []
+        never: list[tuple[str, str]] = []
         for id, cells in self.graded.tables.items():
             table = self.content[id]
-            for cell in cells:
-                rows.append((id, _place(table, cell.place), cell.words))
-        tail = ""
-        if len(rows) > MOST_CELLS:
-            tail = f"\nand {len(rows) - MOST_CELLS} more (--json lists all)"
-        return f"{head}\n{listed(rows[:MOST_CELLS])}{tail}".rstrip()
+            bare = [c for c in cells if not c.drives]
+            shown = [c for c in cells if c not in bare] if len(bare) > FEW else list(cells)
+            told += [(id, _place(table, c.place), c.words) for c in shown]
+            if len(bare) > FEW:
+                never.append((id, f"{len(bare)} changed cells"))
+        parts = [head, listed(told[:MOST_CELLS])]
+        if len(told) > MOST_CELLS:
+            parts.append(f"and {len(told) - MOST_CELLS} more (--json lists all)")
+        if never:
+            parts.append(f"Never used\n{listed(never)}")
+        return "\n".join(part for part in parts if part)
 
     def plain(self) -> dict[str, list[dict[str, Any]]]:
         """Return it as plain data."""

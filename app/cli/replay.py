@@ -189,7 +189,7 @@ class _Shown:
         faults = self.driven.recording.faults
         if not faults:
             return "No faults were found in the recording."
-        rows = [(f.kind, f.words) for f in faults[:MOST_FAULTS]]
+        rows = [(f.kind, f.channel, f.words) for f in faults[:MOST_FAULTS]]
         more = len(faults) - MOST_FAULTS
         tail = f"\nand {more} more (--json lists all)" if more > 0 else ""
         head = f"Faults of the recording ({len(faults)}; masked, nothing filled in)"

@@ -24,7 +24,7 @@ from ..session.history import Entry
 from .coverage import Coverage
 from .grades import TableVisits, Visits, visits_text
 from .replay import Replay
-from .trust import same_digest
+from .trust import Level, same_digest, trust
 
 if TYPE_CHECKING:
     from .recording import Recording
@@ -65,10 +65,12 @@ def recorded_drive(
     Raises
     ------
     EditRefused
-        If the recording is of another set, or does not say and nobody vouches; if nobody is
-        named; if the visits are too many for the record.
+        If the recording is of another set, or does not say and nobody vouches; if the replay does
+        not agree with the controller's own signals in it; if nobody is named; if the visits are
+        too many for the record.
     """
-    same = same_digest(recording.vehicle_set_digest, replayed.digest)
+    found = trust(replayed, recording.vehicle_set_digest)
+    same = found.same_set
     if same is False:
         raise EditRefused(
             f"{recording.name} was driven with another set "
@@ -79,6 +81,10 @@ def recorded_drive(
         raise EditRefused(
             f"{recording.name} does not say which set was in the vehicle.",
             "State that it was this one, if you know.",
+        )
+    if found.level is Level.FAILS:
+        raise EditRefused(
+            f"{recording.name} proves nothing. {found.words}", "Mend that, and replay it again."
         )
     return _drive(
         replayed,
@@ -92,6 +98,7 @@ def recorded_drive(
             time=stamp(now),
         ),
         stated=same is None,
+        match=str(found.level),
         tables=tables,
     )
 
@@ -132,6 +139,7 @@ def _drive(
     *,
     stated: bool,
     tables: Iterable[str] | None,
+    match: str = "",
 ) -> Drive:
     if not made.by.strip():
         raise EditRefused("A drive needs a name.", "Say who adds it.")
@@ -139,7 +147,7 @@ def _drive(
     visits = {
         id: _visits(replayed, one) for id, one in covered.items() if id in wanted and one.used.any()
     }
-    text = visits_text(Visits(visits, stated))
+    text = visits_text(Visits(visits, stated, match))
     if len(text) > MOST_BYTES:
         raise EditRefused(
             f"What {made.name} visited is too much for the record ({len(visits)} tables).",

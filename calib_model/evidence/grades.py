@@ -9,6 +9,7 @@ nothing, and neither does one on the desk where a vehicle is asked for.
 
     {"version": 1,
      "stated": false,
+     "match": "agrees",
      "tables": {
        "pre_engage_torque": {
          "unit": "N.m",
@@ -19,10 +20,11 @@ nothing, and neither does one on the desk where a vehicle is asked for.
          "decided": [2.5, 0],
          "values": [215, 240]}}}
 
-``stated`` is true where a person, not the recording, said which set was in the vehicle.  Per
-table: the unit of the values; the input quantity and unit of each axis; whether it is in the
-chain; and, for every cell used, its axis values, the seconds for which it was the nearest,
-those for which the table decided there, and the value then in force.
+``stated`` is true where a person, not the recording, said which set was in the vehicle; ``match``
+says how far the replay agreed with the vehicle (`calib_model.evidence.trust.Level`).  Per table:
+the unit of the values; the input quantity and unit of each axis; whether it is in the chain; and,
+for every cell used, its axis values, the seconds for which it was the nearest, those for which
+the table decided there, and the value then in force.
 """
 
 from __future__ import annotations
@@ -46,6 +48,8 @@ from ..errors import BitepointError
 from ..lookup.reference import lookup_values
 
 VISITS_VERSION = 1
+NOT_HELD = "not known"
+"""`calib_model.evidence.trust.Level.UNKNOWN`, as a drive keeps it."""
 
 
 class Grade(StrEnum):
@@ -160,10 +164,23 @@ class Visits:
     tables : mapping of table id to TableVisits
     stated : bool
         A person said which set was in the vehicle.
+    match : str
+        How far the replay agreed with the vehicle; empty for a drive at the desk.
     """
 
     tables: Mapping[str, TableVisits] = field(default_factory=dict)
     stated: bool = False
+    match: str = ""
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What is to be said of a drive that rests on less than the rest."""
+        found = []
+        if self.stated:
+            found.append("which set was in the vehicle was stated by hand")
+        if self.match == NOT_HELD:
+            found.append("the replay could not be held against the vehicle")
+        return tuple(found)
 
 
 def visits_text(visits: Visits) -> str:
@@ -180,7 +197,12 @@ def visits_text(visits: Visits) -> str:
             "decided": [_plain(round(decided, 3)) for _, decided, _ in rows],
             "values": [_plain(value) for _, _, value in rows],
         }
-    plain = {"version": VISITS_VERSION, "stated": visits.stated, "tables": tables}
+    plain = {
+        "version": VISITS_VERSION,
+        "stated": visits.stated,
+        "match": visits.match,
+        "tables": tables,
+    }
     return json.dumps(plain, allow_nan=False, separators=(",", ":"))
 
 
@@ -197,6 +219,7 @@ def visits_of(drive: Drive) -> Visits | None:
         return Visits(
             {str(id): _table_visits(mine) for id, mine in plain["tables"].items()},
             plain.get("stated") is True,
+            str(plain.get("match", "")),
         )
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
@@ -246,7 +269,10 @@ def grades(
     found: dict[str, tuple[CellGrade, ...]] = {}
     for id in chosen:
         table = content.tables[id]
-        cells = np.flatnonzero(changed_cells(table, base.tables.get(id) if base else None))
+        before = base.tables.get(id) if base is not None else None
+        if before is table:
+            continue  # of 30,000 tables most are
+        cells = np.flatnonzero(changed_cells(table, before))
         if cells.size:
             found[id] = _graded(table, cells.tolist(), known)
     return Grades(found)
@@ -286,7 +312,7 @@ def _graded(
 ) -> tuple[CellGrade, ...]:
     axes = tuple((axis.quantity, axis.unit) for axis in table.axes)
     mine = [
-        (drive, visits.tables[table.id], visits.stated)
+        (drive, visits.tables[table.id], visits.doubts)
         for drive, visits in known
         if table.id in visits.tables and visits.tables[table.id].axes == axes
     ]
@@ -305,12 +331,12 @@ class _Sum:
     decided: float = 0.0
     names: list[str] = field(default_factory=list)
     values: list[float] = field(default_factory=list)
-    stated: bool = False
+    doubts: dict[str, None] = field(default_factory=dict)
 
-    def add(self, drive: Drive, row: tuple[float, float, float], stated: bool) -> None:
+    def add(self, drive: Drive, row: tuple[float, float, float], doubts: tuple[str, ...]) -> None:
         self.seconds += row[0]
         self.decided += row[1]
-        self.stated |= stated
+        self.doubts |= dict.fromkeys(doubts)
         if drive.name not in self.names:
             self.names.append(drive.name)
         if row[2] not in self.values:
@@ -321,13 +347,13 @@ def _cell(
     table: Table,
     cell: tuple[int, ...],
     place: Place,
-    mine: list[tuple[Drive, TableVisits, bool]],
+    mine: list[tuple[Drive, TableVisits, tuple[str, ...]]],
 ) -> CellGrade:
     value = float(table.values[cell])
     kinds = ("driven", "other", "desk", "desk other", "idle")
     sums = {kind: _Sum() for kind in kinds}
     chain = False
-    for drive, visits, stated in mine:
+    for drive, visits, doubts in mine:
         row = visits.cells.get(place)
         if row is None or row[0] <= 0:
             continue
@@ -339,7 +365,7 @@ def _cell(
             kind = "desk" if same else "desk other"
         else:
             kind = "driven" if same else "other"
-        sums[kind].add(drive, row, stated)
+        sums[kind].add(drive, row, doubts)
     for kind, grade in (
         ("driven", Grade.DRIVEN),
         ("other", Grade.VISITED),
@@ -394,8 +420,7 @@ def _words(table: Table, kind: str, total: _Sum, chain: bool) -> str:
     decided = f", deciding for {_time(total.decided)}" if chain else ""
     of = f"for {_time(total.seconds)}{decided} ({_names(total)})"
     if kind == "driven":
-        said = "; which set was in the vehicle was stated by hand" if total.stated else ""
-        return f"driven with this value {of}{said}"
+        return "; ".join([f"driven with this value {of}", *total.doubts])
     if kind == "desk":
         return f"driven at the desk only, with this value {of}"
     values = " and ".join(with_unit(v, table.unit) for v in sorted(total.values)[:3])

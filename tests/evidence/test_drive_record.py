@@ -26,6 +26,7 @@ from calib_model.evidence.drives import (
 )
 from calib_model.evidence.grades import Grade, grades, visits_of
 from calib_model.evidence.replay import Replay, replay
+from calib_model.evidence.trust import Level
 from calib_model.session.history import Entry
 from calib_model.store import read_set_here, write_set
 from tests.evidence.made_drives import sample, winter_round
@@ -224,3 +225,24 @@ def test_a_drive_comes_back_from_a_file(
     (back,) = read_set_here(path.read_bytes(), path).set.record.drives
     assert back == made
     assert isinstance(back, Drive)
+
+
+def test_a_replay_that_does_not_match_the_vehicle_is_no_evidence(
+    normal: CalibrationSet, along: Replay, covered: dict[str, Coverage]
+) -> None:
+    noise = np.random.default_rng(4).uniform(0, 400, along.ticks.time.size)
+    for signal, refused in ((noise, True), (along.output("torque"), False)):
+        ticks: Any = replace(along.ticks, signals={"torque": signal})
+        heard = replay(normal, ticks, LARCH, digest_=along.digest)
+        if refused:
+            with pytest.raises(EditRefused, match="proves nothing"):
+                recorded_drive(heard, covered, recording(along.digest), by=BY)
+        else:
+            made = recorded_drive(heard, covered, recording(along.digest), by=BY)
+            visits = visits_of(made)
+            assert visits is not None
+            assert (visits.match, visits.doubts) == ("agrees", ())
+    silent = visits_of(recorded_drive(along, covered, recording(along.digest), by=BY))
+    assert silent is not None
+    assert silent.match == Level.UNKNOWN
+    assert silent.doubts == ("the replay could not be held against the vehicle",)

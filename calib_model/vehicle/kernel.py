@@ -192,6 +192,8 @@ def run(
     least = set_loads(p, s, w)
     stand_on(p, s, w, n, course)
     roll_wheels(s, w)
+    for i in range(4):
+        w[i].cap = w[i].rolling
     for place in range(delay + 1):
         sense(p, s, w, delayed, place, 0.0)
     rows = 0

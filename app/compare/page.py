@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QHideEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QHBoxLayout,
@@ -26,6 +26,7 @@ from calib_model.session.document import Document
 from .detail import Detail
 from .earlier import EarlierDialog
 from .grids import ComparedGrid
+from .result_pane import ResultPane
 from .service import Comparing, JobsLike
 from .sides import Side
 from .sides_bar import SidesBar
@@ -66,7 +67,16 @@ class ComparePage(QWidget):
     ----------
     comparing : Comparing
     summary, detail, strip, sides : QWidget
+    result : ResultPane
+        The resulting torque of both sets, in place of the tables.
+
+    Signals
+    -------
+    jumped
+        The desk stands on cells that are to be looked at in Tune.
     """
+
+    jumped = Signal()
 
     def __init__(self, desk: Desk, jobs: JobsLike, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -76,6 +86,8 @@ class ComparePage(QWidget):
         self.summary = Summary()
         self.detail = Detail()
         self.strip = TakeStrip()
+        self.result = ResultPane(desk, self.comparing)
+        self.result.jumped.connect(self.jumped)
         pair = self.detail.pair
         self.takes = TakesOver(desk, jobs, self.comparing, self.summary, pair, self.strip)
         self._in_turn = "list"
@@ -136,6 +148,7 @@ class ComparePage(QWidget):
         self._pages = QStackedWidget()
         self._pages.addWidget(self._across)
         self._pages.addWidget(nothing)
+        self._pages.addWidget(self.result)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.setSpacing(0)
@@ -153,6 +166,7 @@ class ComparePage(QWidget):
         comparing.busy_changed.connect(self._on_busy)
         comparing.progressed.connect(lambda share: self.progress.setValue(round(100 * share)))
         self.sides.earlier_wanted.connect(self._ask_earlier)
+        self.sides.result_wanted.connect(self._arrange_pages)
         self.summary.chosen.connect(self._on_chosen)
         self.summary.entered.connect(self.focus_cells)
         self.summary.threshold_changed.connect(self._on_threshold)
@@ -305,6 +319,22 @@ class ComparePage(QWidget):
             document, self._jobs, take, lambda text: self.desk.tell(text, refused=True), self
         ).open()
 
+    def show_result(self) -> None:
+        """Show the resulting torque of both sets, or go back to their tables."""
+        self.sides.result.toggle()
+        if self.comparing.ready:
+            target = self.result if self.shows_result else self.summary.view
+            target.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    @property
+    def shows_result(self) -> bool:
+        """Whether the resulting torque is chosen."""
+        return self.sides.result.isChecked()
+
+    def _arrange_pages(self) -> None:
+        if self.comparing.ready:
+            self._pages.setCurrentIndex(2 if self.shows_result else 0)
+
     def _names(self) -> tuple[str, str]:
         first, second = self.comparing.first, self.comparing.second
         return (first.name if first else "A", second.name if second else "B")
@@ -312,7 +342,7 @@ class ComparePage(QWidget):
     def _on_sides(self) -> None:
         comparing = self.comparing
         if comparing.ready:
-            self._pages.setCurrentIndex(0)
+            self._arrange_pages()
         else:
             current = self.desk.current
             if current is None:

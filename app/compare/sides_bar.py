@@ -23,9 +23,12 @@ class SidesBar(QWidget):
     -------
     earlier_wanted : str, Document
         An earlier state of a set is to be chosen for side ``first`` or ``second``.
+    result_wanted : bool
+        The resulting torque is to be shown, or the tables.
     """
 
     earlier_wanted = Signal(str, object)
+    result_wanted = Signal(bool)
 
     def __init__(self, desk: Desk, comparing: Comparing, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -38,6 +41,12 @@ class SidesBar(QWidget):
         self.swap.setToolTip("Exchanges A and B, so that every difference changes its sign.")
         self.swap.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.swap.clicked.connect(lambda _checked=False: comparing.swap())
+        self.result = QToolButton()
+        self.result.setText("Resulting torque")
+        self.result.setToolTip("Shows what all tables of A and of B command together (Ctrl+F12).")
+        self.result.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.result.setCheckable(True)
+        self.result.toggled.connect(self.result_wanted)
         self.words = OneLine()
         row = QHBoxLayout(self)
         row.setContentsMargins(8, 4, 8, 4)
@@ -49,6 +58,7 @@ class SidesBar(QWidget):
             row.addWidget(box, 2)
             if text == "A":
                 row.addWidget(self.swap)
+        row.addWidget(self.result)
         row.addSpacing(6)
         row.addWidget(self.words, 4)
         self.first.activated.connect(lambda number: self._choose("first", number))
@@ -90,6 +100,7 @@ class SidesBar(QWidget):
             box.setEnabled(bool(self._desk.documents))
             box.blockSignals(False)
         self.swap.setEnabled(self._comparing.ready)
+        self.result.setEnabled(self._comparing.ready)
 
     def _choose(self, which: str, number: int) -> None:
         box: QuietCombo = getattr(self, which)

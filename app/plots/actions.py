@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from app.action import Action, with_table
+from app.action import Action, with_document, with_table
 from app.desk import Desk
 from app.plots.heatmap import Show
 
@@ -29,6 +29,24 @@ def _turn_slices(window: Any) -> None:
     # In Compare the slices in sight are its own.
     turn = getattr(getattr(window, "work", None), "turn_slices", None)
     (turn or window.plots.swap_along)()
+
+
+def _result_area(window: Any) -> Any:
+    """Return the work area that shows the resulting torque: the one in sight, or else Tune."""
+    work = getattr(window, "work", None)
+    return work if hasattr(work, "show_result") else window.tune
+
+
+def _show_result(window: Any) -> None:
+    area = _result_area(window)
+    if area is window.tune and getattr(window, "work", None) is not area:
+        window.show_area(0)
+    area.show_result()
+
+
+def _shows_result(window: Any) -> bool:
+    area = _result_area(window)
+    return bool(area is not None and area.shows_result)
 
 
 ACTIONS: tuple[Action, ...] = (
@@ -61,6 +79,16 @@ ACTIONS: tuple[Action, ...] = (
         "Mark in grid and plots how long each cell was driven and where its table decided.",
         lambda desk: desk.table is not None and desk.has_coverage,
         lambda window: window.desk.has_coverage and window.desk.shows_driving,
+    ),
+    Action(
+        "plots.result",
+        "Resulting &torque",
+        "View",
+        _show_result,
+        ("Ctrl+F12",),
+        "Show what all tables together command over two inputs, against the reference or A.",
+        with_document,
+        _shows_result,
     ),
     Action(
         "plots.turn_slices",

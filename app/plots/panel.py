@@ -31,9 +31,10 @@ from app.plots.view import Findings, OneLine, PlotView
 from app.quiet import QuietCombo
 
 if TYPE_CHECKING:
+    from app.plots.result.panel import ResultPanel
     from app.plots.surface.view import SurfaceView
 
-MAP, SLICES, SURFACE = 0, 1, 2
+MAP, SLICES, SURFACE, RESULT = range(4)
 """Tabs; where there is room, the first stands for heat map and slices together."""
 SIDE_BY_SIDE = 620
 ONE_ABOVE_OTHER = 560
@@ -59,14 +60,24 @@ class PlotPanel(QWidget):
     ----------
     surface : SurfaceView or None
         None until it is first asked for: it brings OpenGL.
+    result : ResultPanel or None
+        The resulting torque; None until it is first asked for.
+
+    Signals
+    -------
+    surface_choice_changed : str
+    result_changed
+        The resulting torque is shown, or no longer: it needs more room than a plot.
     """
 
     surface_choice_changed = Signal(str)
+    result_changed = Signal()
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.desk = desk
         self.surface: SurfaceView | None = None
+        self.result: ResultPanel | None = None
         self._surface_choice = ""
         self._findings: Findings = {}
         self.setAccessibleName("Plots of the table in work")
@@ -108,11 +119,13 @@ class PlotPanel(QWidget):
         for mode, text in _MODE_WORDS.items():
             self.mode_choice.addItem(text, mode)
         self.tabs = QTabBar(self)
-        for text in ("Map", "Slices", "Surface"):
+        for text in ("Map", "Slices", "Surface", "Result"):
             self.tabs.addTab(text)
+        self.tabs.setTabToolTip(RESULT, "The torque that all tables together command.")
+        self._tab = MAP
         self.tabs.setExpanding(False)
         self.tabs.setUsesScrollButtons(False)
-        self.tabs.setAccessibleName("Heat map, slices or surface")
+        self.tabs.setAccessibleName("Heat map, slices, surface or resulting torque")
         for choice in (self.along_choice, self.mode_choice):
             choice.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
             choice.setMinimumWidth(70)
@@ -214,14 +227,28 @@ class PlotPanel(QWidget):
 
     def show_surface(self) -> None:
         """Show the map as a surface, or go back to heat map and slices."""
-        there = self.tabs.currentIndex() == SURFACE
-        self.tabs.setCurrentIndex(MAP if there else SURFACE)
-        self.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        self._go_to(MAP if self.shows_surface else SURFACE)
 
     @property
     def shows_surface(self) -> bool:
         """Whether the surface is chosen."""
-        return self.tabs.currentIndex() == SURFACE
+        return self._tab == SURFACE
+
+    def show_result(self) -> None:
+        """Show the resulting torque, or go back to the plots of the table in work."""
+        self._go_to(MAP if self.shows_result else RESULT)
+
+    @property
+    def shows_result(self) -> bool:
+        """Whether the resulting torque is chosen."""
+        return self._tab == RESULT
+
+    def _go_to(self, tab: int) -> None:
+        if self.tabs.currentIndex() == tab:
+            self._on_tab(tab)
+        else:
+            self.tabs.setCurrentIndex(tab)
+        self.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     @property
     def surface_choice(self) -> str:
@@ -300,9 +327,39 @@ class PlotPanel(QWidget):
         self.heat.set_mode(list(_MODE_WORDS)[index])
 
     def _on_tab(self, index: int) -> None:
+        before, self._tab = self._tab, index
         if index == SURFACE and self.surface is None:
             self._make_surface()
+        if index == RESULT and self.result is None:
+            self._make_result()
         self._arrange()
+        if RESULT in (before, index) and before != index:
+            self.result_changed.emit()
+
+    def _make_result(self) -> None:
+        from app.plots.result.panel import ResultPanel
+
+        self.result = ResultPanel(self.desk, ("Reference", "This set"), self)
+        self.pages.addWidget(self.result)
+        desk = self.desk
+        for signal in (desk.current_changed, desk.reference_changed, desk.documents_changed):
+            signal.connect(self._feed_result)
+        desk.edited.connect(lambda _event: self._feed_result())
+        self._feed_result()
+
+    def _feed_result(self) -> None:
+        from app.plots.result.reckon import Named
+
+        if self.result is None:
+            return
+        current, reference = self.desk.current, self.desk.reference
+        if reference is current:
+            reference = None
+        named = [
+            Named(document.title, document.content) if document is not None else None
+            for document in (reference, current)
+        ]
+        self.result.show_sets(named[0], named[1])
 
     def _make_surface(self) -> None:
         from app.plots.surface.view import SurfaceView
@@ -324,6 +381,8 @@ class PlotPanel(QWidget):
 
     def _gather(self) -> None:
         """Write read-out, note and key once for all views in sight."""
+        if self._tab == RESULT:
+            return
         page = self.pages.currentWidget()
         seen = [v for v in self.views if v is page or (v.parent() is page and not v.isHidden())]
         if seen:
@@ -353,14 +412,21 @@ class PlotPanel(QWidget):
         wide, tall = self.width() >= SIDE_BY_SIDE, self.height() >= ONE_ABOVE_OTHER
         together = wide or tall
         self.maps.setOrientation(Qt.Orientation.Horizontal if wide else Qt.Orientation.Vertical)
-        self.tabs.setVisible(is_map)
-        if self.tabs.isTabVisible(SLICES) == together:
-            if together and self.tabs.currentIndex() == SLICES:
-                with QSignalBlocker(self.tabs):  # else Qt would move on to the surface
-                    self.tabs.setCurrentIndex(MAP)
-            self.tabs.setTabVisible(SLICES, not together)
-            self.tabs.setTabText(MAP, "Map and slices" if together else "Map")
-        tab = self.tabs.currentIndex()
+        if together and self._tab == SLICES:
+            self._tab = MAP
+        tab = self._tab
+        with QSignalBlocker(self.tabs):  # what is hidden or renamed here, nobody chose
+            first = "Map and slices" if together else "Map"
+            self.tabs.setTabText(MAP, first if is_map else "Plot")
+            self.tabs.setTabVisible(SLICES, is_map and not together)
+            self.tabs.setTabVisible(SURFACE, is_map)
+            self.tabs.setCurrentIndex(tab if is_map or tab == RESULT else MAP)
+        result = self.result if tab == RESULT else None
+        for widget in (self.read_out, self.note, self.legend):
+            widget.setVisible(result is None)
+        if result is not None:
+            self._show_result(result)
+            return
         surface = self.surface if is_map and tab == SURFACE else None
         heat = surface is None and (together or tab == MAP)
         lines = surface is None and (together or tab == SLICES)
@@ -382,6 +448,15 @@ class PlotPanel(QWidget):
         self.saved_box.setVisible(bool(switches))
         self.reference_box.setVisible(bool(switches))
         self._on_said()
+
+    def _show_result(self, result: ResultPanel) -> None:
+        self.pages.setCurrentWidget(result)
+        self.setFocusProxy(result)
+        for widget in (
+            *(self.mode_choice, self.along_choice, self.key_button),
+            *(self.driving_box, self.saved_box, self.reference_box),
+        ):
+            widget.hide()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Arrange for the new size."""

@@ -186,6 +186,7 @@ class MainWindow(QMainWindow):
             from app.compare.page import ComparePage
 
             self._compare = ComparePage(self.desk, self.jobs)
+            self._compare.jumped.connect(lambda: self.show_area(0))
             self._compare_place.layout().addWidget(_scrolling(self._compare))
         return self._compare
 

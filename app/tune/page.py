@@ -21,6 +21,8 @@ from .table_list import TableList
 
 Cell = tuple[int, ...]
 GRID_SHARE = 0.52
+RESULT_SHARE = 0.3
+"""What the grid has of the height beside the plots, and beside the resulting torque."""
 NARROW, LOW = 900, 460
 """Below these sizes (a small screen at 200 %) not everything is shown at once."""
 
@@ -89,6 +91,7 @@ class TunePage(QWidget):
         desk.table_changed.connect(self._spread_findings)
         desk.table_changed.connect(self._share_height)
         desk.focus_grid.connect(self.grid.setFocus)
+        self.plots.result_changed.connect(self._share_height)
         self._spread_findings()
 
     def state(self) -> QByteArray:
@@ -121,7 +124,8 @@ class TunePage(QWidget):
         if self._heights_chosen or total == 0:
             return
         around = self.header.sizeHint().height() + self.grid_panel.height() - self.grid.height()
-        top = min(round(total * GRID_SHARE), around + self.grid.content_height())
+        share = RESULT_SHARE if self.plots.shows_result else GRID_SHARE
+        top = min(round(total * share), around + self.grid.content_height())
         self._middle.setSizes([top, total - top])
 
     # -- findings at their cells -------------------------------------------------------------
@@ -143,6 +147,15 @@ class TunePage(QWidget):
             self.side.setTabText(0, f"Findings ({total})" if total else "Findings")
 
     # -- what the actions do -----------------------------------------------------------------
+
+    def show_result(self) -> None:
+        """Show the resulting torque, or go back to the plots of the table in work."""
+        self.plots.show_result()
+
+    @property
+    def shows_result(self) -> bool:
+        """Whether the resulting torque is shown."""
+        return self.plots.shows_result
 
     def step_table(self, by: int) -> None:
         """Open the next (or previous) table as the list shows them."""

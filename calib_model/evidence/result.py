@@ -67,6 +67,8 @@ class Ask:
     connected: bool = False
 
     def __post_init__(self) -> None:
+        # A text of the same value comes back from whoever stores the choice as text.
+        object.__setattr__(self, "integral", Integral(self.integral))
         for name in (self.x, self.y, *self.at):
             if name not in LABELS:
                 raise ModelError(

@@ -26,6 +26,9 @@ from calib_model.lookup.portable import (
     whole,
 )
 
+CLOSE = 1e-9
+"""N.m; an integral held by a limit goes on to and fro in its last bits."""
+
 _TORQUE, _LIMITED = OUTPUT_INDEX["torque"], OUTPUT_INDEX["limited"]
 _INTEGRAL, _WAIT = OUTPUT_INDEX["integral"], OUTPUT_INDEX["disconnect_wait"]
 _STATE, _GOVERNING = OUTPUT_INDEX["state"], OUTPUT_INDEX["governing"]
@@ -69,9 +72,9 @@ def settle(bank, constants, tick_s, most, inputs, state, out, used, settled):
             step(bank, constants, tick_s, inputs[k], state, out[k])
             row = out[k]
             still = (
-                row[_TORQUE] == torque
-                and row[_LIMITED] == row[_TORQUE]
-                and row[_INTEGRAL] == integral
+                abs(row[_TORQUE] - torque) <= CLOSE
+                and abs(row[_LIMITED] - row[_TORQUE]) <= CLOSE
+                and abs(row[_INTEGRAL] - integral) <= CLOSE
                 and row[_WAIT] == wait
                 and row[_STATE] == mode
                 and row[_GOVERNING] == governing

@@ -75,9 +75,10 @@ def torque_relation(first: CalibrationSet, second: CalibrationSet) -> TorqueRela
         why = f"they disagree ({said})" if stated else "none states a relation"
         words = f"Not checked for mode {mode_set.mode}: of the feed-forward tables, {why}."
         return TorqueRelation("", words, turned, senses)
+    states = "states" if len(stated) == 1 else "state"
     words = (
-        f"Resulting torque of {mode_set.mode} {_WORDS[sense]} {base.mode}'s, as "
-        f"{_listed(list(stated))} state it."
+        f"The torque of {mode_set.mode} must be {_WORDS[sense]} {base.mode}'s, as "
+        f"{_listed(list(stated))} {states}."
     )
     return TorqueRelation(sense, words, turned, senses)
 
@@ -145,15 +146,16 @@ class RelationCheck:
         if not self.relation.sense:
             return self.relation.words
         if not self.looked_at:
-            return f"{self.relation.words} Nowhere could both be reckoned."
+            return f"Nowhere could both be reckoned. {self.relation.words}"
         points = f"{self.looked_at} points looked at"
         aside = "" if not self.meant else f"; {len(self.meant)} meant by the tables' own relations"
         if not self.breaches:
-            return f"{self.relation.words} Holds at the {points}{aside}."
+            return f"Mode relation holds at the {points}{aside}. {self.relation.words}"
         count = int(np.sum([b.mask.sum() for b in self.breaches]))
         worst = with_unit(self.breaches[0].amount, "N.m", 4)
         return (
-            f"{self.relation.words} Breached at {count} of the {points}, by up to {worst}{aside}."
+            f"Mode relation breached at {count} of the {points}, by up to {worst}{aside}. "
+            f"{self.relation.words}"
         )
 
 

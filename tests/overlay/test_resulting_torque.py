@@ -294,14 +294,13 @@ def test_the_planted_breach_of_the_low_grip_set_shows_in_the_result(first: str) 
     assert (breach.mode_by, breach.base_by) == ("pre_engage_torque", "pre_engage_torque")
     assert "ambient temperature" in breach.words
     assert "decided by Pre-engage torque" in breach.words
-    y = np.array([c.points for c in choices([bound(sample("normal"))])
-                  if c.name == "ambient_temperature"][0])  # fmt: skip
+    offered = {c.name: c.points for c in choices([bound(sample("normal"))])}
+    x, y = offered["pedal"], offered["ambient_temperature"]
     assert y[breach.worst[0]] == -20.0
-    x = next(c.points for c in choices([bound(sample("normal"))]) if c.name == "pedal")
     columns = np.flatnonzero(breach.mask[breach.worst[0]])
     assert x[columns[0]] > 60.0  # from beyond 60 %, the last node that is right
     assert x[columns[-1]] == 100.0
-    assert "Breached at" in check.words
+    assert "breached at" in check.words
 
 
 def test_tables_that_each_pass_can_make_a_result_that_fails() -> None:

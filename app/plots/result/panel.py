@@ -1,0 +1,508 @@
+"""The resulting torque: form, maps, read-out, and where the mode relation is breached."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QEvent, QRectF, QSize, Qt, QTimer, Signal
+from PySide6.QtGui import (
+    QFocusEvent,
+    QHideEvent,
+    QKeyEvent,
+    QPainter,
+    QPaintEvent,
+    QResizeEvent,
+    QShowEvent,
+)
+from PySide6.QtWidgets import (
+    QComboBox,
+    QHBoxLayout,
+    QLabel,
+    QListWidget,
+    QListWidgetItem,
+    QTabBar,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.beside import Beside
+from app.colours import inks, pen
+from app.desk import Desk
+from app.plots.legend import Legend
+from app.plots.result import draw
+from app.plots.result.asking import Asking
+from app.plots.result.map import ResultMap
+from app.plots.result.reckon import Named, Picture, reckon
+from app.plots.view import OneLine
+from app.quiet import QuietCombo
+
+FIRST, SECOND, LESS, ALL = range(4)
+SIDE_BY_SIDE = 640
+LOW = 330
+"""Width for three maps, and a height below which lists give way to them."""
+MOST_ROWS = 3
+"""Of breaches in sight at once."""
+_BY_TABLE, _BY_TORQUE = "Deciding table", "Torque"
+
+
+class ResultPanel(QWidget):
+    """Commanded torque over two inputs, of one set or of two held against each other.
+
+    Parameters
+    ----------
+    desk : Desk
+        Jumps and messages go through it.
+    names : tuple of str
+        What the two sets are called: the one that differences start from, and the other.
+
+    Signals
+    -------
+    jumped
+        The desk stands on a table that governs; the keyboard should go to its cells.
+    """
+
+    jumped = Signal()
+
+    def __init__(
+        self, desk: Desk, names: tuple[str, str] = ("A", "B"), parent: QWidget | None = None
+    ) -> None:
+        super().__init__(parent)
+        self.desk, self.names = desk, names
+        self.picture: Picture | None = None
+        self._sets: tuple[Named | None, Named | None] = (None, None)
+        self._stale = False
+        self._at = (0, 0)
+        self._breach = -1
+        self._beside = Beside(self)
+        self._beside.answered.connect(self._take)
+        self._timer = QTimer(self)
+        self._timer.setSingleShot(True)
+        self._timer.timeout.connect(self._reckon)
+        self.setAccessibleName("Resulting torque")
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setToolTip(
+            "Arrow keys move the cross-hair, with Ctrl to the end. Enter goes to the cells that "
+            "decide, Shift+Enter to those of the other set. Page Down and Page Up go from breach "
+            "to breach. The wheel zooms, Home shows everything."
+        )
+        self.asking = Asking(self)
+        self.asking.asked.connect(self.refresh)
+        self.maps = tuple(ResultMap(self) for _ in range(3))
+        for one in self.maps:
+            one.picked.connect(self._on_picked)
+            one.tip = self._tip
+        self._build()
+
+    def _build(self) -> None:
+        self.views = QTabBar(self)
+        self.views.setExpanding(False)
+        self.views.setUsesScrollButtons(False)
+        self.views.setAccessibleName("Which set is shown")
+        for text in (*self.names, "Difference", "All three"):
+            self.views.addTab(text)
+        self.views.currentChanged.connect(self.show_view)
+        self.colours = QuietCombo(self)
+        self.colours.setAccessibleName("What the colours of a set's map mean")
+        self.colours.addItems([_BY_TABLE, _BY_TORQUE])
+        self.colours.setToolTip(
+            "Colour by the deciding table, deeper for more torque; or by torque."
+        )
+        self.colours.setMinimumContentsLength(10)
+        self.colours.setSizeAdjustPolicy(
+            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+        )
+        self.colours.activated.connect(lambda _: self._draw())
+        self.go_button = QToolButton(self)
+        self.go_button.setText("Go to cells")
+        self.go_button.setToolTip(
+            "Open the table that decides under the cross-hair, at its cell (Enter)."
+        )
+        self.go_button.clicked.connect(lambda _checked=False: self.go())
+        self.read_out, self.relation = OneLine(self), OneLine(self)
+        self.sentence = QLabel(self)
+        self.sentence.setWordWrap(True)
+        self.sentence.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self.sentence.setMargin(12)
+        self.breaches = QListWidget(self)
+        self.breaches.setAccessibleName("Where the mode relation is breached")
+        self.breaches.setTextElideMode(Qt.TextElideMode.ElideRight)
+        self.breaches.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.breaches.currentRowChanged.connect(self._on_breach)
+        self.breaches.hide()
+        self.legend = Legend(self)
+        bar = QHBoxLayout()
+        bar.setContentsMargins(0, 0, 0, 0)
+        bar.setSpacing(8)
+        for widget in (self.views, self.colours):
+            bar.addWidget(widget)
+        bar.addStretch(1)
+        bar.addWidget(self.go_button)
+        row = QHBoxLayout()
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(4)
+        for one in self.maps:
+            row.addWidget(one, 1)
+        right = QVBoxLayout()
+        right.setContentsMargins(0, 0, 0, 0)
+        right.setSpacing(1)
+        right.addLayout(bar)
+        right.addWidget(self.sentence, 1)
+        right.addLayout(row, 1)
+        below = QHBoxLayout()
+        below.setContentsMargins(0, 0, 0, 0)
+        below.addWidget(self.asking)
+        below.addLayout(right, 1)
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(4, 3, 4, 3)
+        whole.setSpacing(1)
+        whole.addWidget(self.read_out)
+        whole.addWidget(self.relation)
+        whole.addLayout(below, 1)
+        whole.addWidget(self.breaches)
+        whole.addWidget(self.legend)
+        self._say("Reckoning…")
+        self._arrange()
+
+    def sizeHint(self) -> QSize:
+        """A third of a small screen."""
+        return QSize(700, 330)
+
+    # -- what is shown -----------------------------------------------------------------------------
+
+    def show_sets(self, first: Named | None, second: Named | None) -> None:
+        """Show other sets, or the same ones after an edit; one alone where `first` is None."""
+        before = self._sets
+        self._sets = (first, second)
+        if _same(before[0], first) and _same(before[1], second):
+            return
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Reckon again, once for a burst of news, and only while it is seen."""
+        self._stale = True
+        if self.isVisible() and not self._timer.isActive():
+            self._timer.start(0)
+
+    def _reckon(self) -> None:
+        first, second = self._sets
+        self._stale = False
+        if second is None:
+            self._beside.forget()
+            self._take("No set is open.")
+            return
+        ask = self.asking.ask
+        if self.picture is None:
+            self._say("Reckoning… The first time the law is compiled, which may take a minute.")
+        self._beside.ask(lambda: reckon(first, second, ask))
+
+    def wait(self) -> None:
+        """Reckon now and wait for the answer: for tests and scripts."""
+        if self._timer.isActive():
+            self._timer.stop()
+            self._reckon()
+        self._beside.wait()
+
+    def _take(self, answer: object) -> None:
+        if not isinstance(answer, Picture):
+            self.picture = None
+            self._say(str(answer))
+            return
+        self.picture = answer
+        self.asking.offer(answer.choices, answer.ask)
+        rows, columns = answer.second.torque.shape
+        self._at = (min(self._at[0], rows - 1), min(self._at[1], columns - 1))
+        if self._at == (0, 0):
+            self._at = (rows // 2, columns // 2)
+        self._draw()
+        self._list_breaches()
+        self._arrange()
+
+    def _say(self, text: str) -> None:
+        """Show a sentence in the place of the maps."""
+        self.sentence.setText(text)
+        self.read_out.show_text("")
+        self.relation.show_text("")
+        self.legend.show_entries(())
+        self.breaches.hide()
+        self._arrange()
+
+    def _draw(self) -> None:
+        picture = self.picture
+        if picture is None or not self.isVisible():
+            return
+        ink = inks(self.palette())
+        by_table = self.colours.currentText() == _BY_TABLE
+        for number, told in ((FIRST, picture.first), (SECOND, picture.second)):
+            if told is not None:
+                name = self._name(number)
+                self.maps[number].show_map(
+                    draw.torque_map(picture, told, name, by_table=by_table, inks=ink)
+                )
+        less = draw.difference(picture, self.names, ink)
+        if less is not None:
+            self.maps[LESS].show_map(less)
+        self._say_key()
+        self._show_cross()
+        self._say_relation()
+
+    def _say_key(self) -> None:
+        if self.picture is not None:
+            less = self.picture.first is not None and self.views.currentIndex() in (LESS, ALL)
+            ink = inks(self.palette())
+            self.legend.show_entries(
+                draw.key(self.picture, ink, less=less, name=self.names[SECOND])
+            )
+
+    def _name(self, number: int) -> str:
+        named = self._sets[number]
+        return f"{self.names[number]}, {named.name}" if named is not None else self.names[number]
+
+    def _say_relation(self) -> None:
+        picture = self.picture
+        if picture is None:
+            return
+        parts = [picture.check.words] if picture.check is not None else []
+        told = [r for r in (picture.first, picture.second) if r is not None]
+        restless = sum(int((~r.settled).sum()) for r in told)
+        if restless:
+            parts.append(f"{restless} points never come to rest.")
+        left_out = list(picture.left_out().values())
+        if left_out:
+            parts.append(f"Left out: {' '.join(left_out)}")
+        parts.append("Desk estimate: every input is held until nothing moves.")
+        self.relation.show_text(" ".join(parts))
+
+    # -- cross-hair --------------------------------------------------------------------------------
+
+    @property
+    def place(self) -> tuple[int, int]:
+        """Row and column of the point under the cross-hair."""
+        return self._at
+
+    def set_place(self, row: int, column: int) -> None:
+        """Move the cross-hair."""
+        if self.picture is None:
+            return
+        rows, columns = self.picture.second.torque.shape
+        self._at = (min(max(row, 0), rows - 1), min(max(column, 0), columns - 1))
+        self._show_cross()
+
+    def _show_cross(self) -> None:
+        if self.picture is None:
+            return
+        for one in self.maps:
+            one.show_cross(*self._at)
+        if self.maps[LESS].drawn is not None and self.picture.first is not None:
+            amount = self.picture.second.torque - self.picture.first.torque
+            self.maps[LESS].bar.show_value(float(amount[self._at]))
+        text = draw.point_words(self.picture, self.names, *self._at)
+        self.read_out.show_text(text)
+        self.setAccessibleDescription(text)
+
+    def _tip(self, row: int, column: int) -> str:
+        if self.picture is None:
+            return ""
+        return draw.point_words(self.picture, self.names, row, column)
+
+    def _on_picked(self, row: int, column: int) -> None:
+        self.setFocus(Qt.FocusReason.MouseFocusReason)
+        self.set_place(row, column)
+
+    def go(self, which: int = SECOND) -> bool:
+        """Open the table that decides under the cross-hair, at its cell.
+
+        Parameters
+        ----------
+        which : int
+            `SECOND`, or `FIRST` for the table that decides in the other set.
+        """
+        picture = self.picture
+        if picture is None or picture.laws[which] is None:
+            return False
+        from calib_model.evidence.result import place_of
+
+        law = picture.laws[which]
+        row, column = self._at
+        x, y = float(picture.second.x[column]), float(picture.second.y[row])
+        found = place_of(law, picture.ask, x, y)
+        current = self.desk.current
+        if not found.table_id:
+            self.desk.tell("Nothing asks for torque here: no table decides.")
+            return False
+        if current is None or found.table_id not in current.content.tables:
+            self.desk.tell(f"The set being edited has no table {found.table_id}.", refused=True)
+            return False
+        self.desk.open_table(found.table_id)
+        table = self.desk.table
+        if table is not None and len(found.cell) == len(table.shape):
+            self.desk.set_cursor(found.cell)
+        self.desk.focus_grid.emit()
+        self.jumped.emit()
+        return True
+
+    # -- breaches ----------------------------------------------------------------------------------
+
+    def _list_breaches(self) -> None:
+        self.breaches.blockSignals(True)
+        self.breaches.clear()
+        check = self.picture.check if self.picture is not None else None
+        if check is not None:
+            for found in check.breaches:
+                self.breaches.addItem(_item(found.words))
+            for found in check.meant:
+                self.breaches.addItem(_item(f"Meant by the table's own relation. {found.words}"))
+        self.breaches.setCurrentRow(-1)
+        self.breaches.blockSignals(False)
+        rows = min(self.breaches.count(), MOST_ROWS)
+        self.breaches.setFixedHeight(rows * self.breaches.sizeHintForRow(0) + 4 if rows else 0)
+
+    def _on_breach(self, row: int) -> None:
+        check = self.picture.check if self.picture is not None else None
+        if check is not None and 0 <= row < len(check.breaches) + len(check.meant):
+            self.set_place(*(*check.breaches, *check.meant)[row].worst)
+
+    def step_breach(self, by: int) -> bool:
+        """Go to the worst point of the next (or previous) breach; False if there is none."""
+        count = self.breaches.count()
+        if not count:
+            self.desk.tell("No breach of the mode relation is shown.")
+            return False
+        row = self.breaches.currentRow()
+        self.breaches.setCurrentRow(
+            (row + by) % count if row >= 0 else (0 if by > 0 else count - 1)
+        )
+        self.desk.tell(self.breaches.currentItem().text())
+        return True
+
+    # -- room --------------------------------------------------------------------------------------
+
+    def _arrange(self) -> None:
+        there = self.picture is not None
+        two = self.picture is not None and self.picture.first is not None
+        wide = self.width() - self.asking.width() >= SIDE_BY_SIDE
+        shown = self.views.currentIndex()
+        self.views.blockSignals(True)
+        for number in (FIRST, LESS):
+            self.views.setTabVisible(number, two)
+        self.views.setTabVisible(ALL, two and wide)
+        if not two:
+            shown = SECOND
+        elif shown == ALL and not wide:
+            shown = self._single
+        elif not self._chosen and wide:
+            shown = ALL
+        self.views.setCurrentIndex(shown)
+        self.views.blockSignals(False)
+        if shown != ALL:
+            self._single = shown
+        self.views.setVisible(two)
+        self.views.setMinimumWidth(self.views.sizeHint().width() if two else 0)
+        self._say_key()
+        self.sentence.setVisible(not there)
+        for number, one in enumerate(self.maps):
+            one.setVisible(there and (shown in (ALL, number)))
+        low = self.height() < LOW
+        self.breaches.setVisible(there and not low and self.breaches.count() > 0)
+        self.legend.setVisible(
+            there and self.legend.heightForWidth(self.width()) < self.height() / 5
+        )
+        for widget in (self.colours, self.go_button):
+            widget.setVisible(there)
+
+    _single = SECOND
+    _chosen = False
+
+    def show_view(self, number: int) -> None:
+        """Show the first set, the second one, the difference, or all three."""
+        self._chosen = True
+        if self.views.currentIndex() != number:
+            self.views.setCurrentIndex(number)  # which comes back here
+        else:
+            self._arrange()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Arrange for the new size."""
+        super().resizeEvent(event)
+        self._arrange()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Catch up on what was missed while hidden."""
+        super().showEvent(event)
+        if self._stale:
+            self._timer.start(0)
+        else:
+            self._draw()
+
+    def hideEvent(self, event: QHideEvent) -> None:
+        """Let an open question be; it is asked again when the panel is seen."""
+        super().hideEvent(event)
+        if self._beside.busy:
+            self._beside.forget()
+            self._stale = True
+
+    # -- keys, palette -----------------------------------------------------------------------------
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Move the cross-hair, go to cells, step through breaches, show everything."""
+        key, keys = Qt.Key(event.key()), Qt.KeyboardModifier
+        if self.picture is None:
+            super().keyPressEvent(event)
+            return
+        rows, columns = self.picture.second.torque.shape
+        if key in _MOVES:
+            row, column = _MOVES[key]
+            far = max(rows, columns) if event.modifiers() & keys.ControlModifier else 1
+            self.set_place(self._at[0] + row * far, self._at[1] + column * far)
+        elif key in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.go(FIRST if event.modifiers() & keys.ShiftModifier else SECOND)
+        elif key in (Qt.Key.Key_PageDown, Qt.Key.Key_PageUp) and not event.modifiers():
+            self.step_breach(1 if key == Qt.Key.Key_PageDown else -1)
+        elif key == Qt.Key.Key_Home:
+            for one in self.maps:
+                one.fit()
+        else:
+            super().keyPressEvent(event)
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Follow the palette."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.PaletteChange and hasattr(self, "legend"):
+            self._draw()
+
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        """Show the ring."""
+        super().focusInEvent(event)
+        self.update()
+
+    def focusOutEvent(self, event: QFocusEvent) -> None:
+        """Take the ring away."""
+        super().focusOutEvent(event)
+        self.update()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw the focus ring."""
+        super().paintEvent(event)
+        if self.hasFocus():
+            painter = QPainter(self)
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+            painter.setPen(pen(inks(self.palette()).accent, 2.0))
+            painter.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), 3, 3)
+
+
+_MOVES = {
+    Qt.Key.Key_Up: (1, 0),
+    Qt.Key.Key_Down: (-1, 0),
+    Qt.Key.Key_Left: (0, -1),
+    Qt.Key.Key_Right: (0, 1),
+}
+
+
+def _item(text: str) -> QListWidgetItem:
+    item = QListWidgetItem(text)
+    item.setToolTip(text)
+    return item
+
+
+def _same(a: Named | None, b: Named | None) -> bool:
+    if a is None or b is None:
+        return a is b
+    return a.content is b.content and a.name == b.name

@@ -75,6 +75,7 @@ def write_mdf4(path: Path, groups: list[tuple[np.ndarray, Channels]], comment: s
         file.append([Signal(v, time, name=n, unit=u) for n, (u, v) in channels.items()])
     if comment:
         file.header.comment = comment
+    path = path.with_suffix(".mf4")  # the library would add it
     file.save(path, overwrite=True)
     file.close()
     return path

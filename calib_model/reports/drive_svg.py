@@ -172,8 +172,8 @@ def envelope(
 
     Returns
     -------
-    time, low, high : float arrays, shape (n,)
-        The beginning of each stretch; NaN where it holds no number.
+    tuple of three float arrays, shape (n,)
+        Beginning of each stretch, smallest and largest value; NaN where it holds no number.
     """
     count = time.size
     if count <= columns:

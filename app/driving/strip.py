@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, Qt, QTimer, Signal
-from PySide6.QtGui import QFontMetrics
+from PySide6.QtGui import QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QToolButton, QVBoxLayout, QWidget
 
 from app.beside import Beside
@@ -35,6 +35,8 @@ PAUSE_MS = 12
 ONE_GESTURE_S = 1.5
 """Edits that follow each other this closely are one, for what "before the last edit" means."""
 HEIGHT = 84
+ROOMY = 900
+"""From this width on there is room for three plots beside the estimates."""
 _KEY = "driving/strip"
 SLOW = (
     "The compiler (numba) is not installed here: a run after every edit would take too long. "
@@ -193,6 +195,7 @@ class LiveStrip(QWidget):
         self.choice.setVisible(on)
         self.against.setVisible(on and not self._thin)
         self.body.setVisible(on and not self._thin)
+        self.setVisible(on or not self._thin)  # the menu and the key still switch it on
         if not on:
             self.state.show_text("Off. Switched on, a manoeuvre runs on the desk after every edit.")
 
@@ -357,6 +360,8 @@ class LiveStrip(QWidget):
         rows = [r for row in rows_in_short(manoeuvre) if (r := row.of(s.run for s in shown))]
         # The first channel only: there is no room to tell several apart.
         wanted = tuple(replace(row, channels=row.channels[:1]) for row in rows if not row.is_band)
+        if self.width() < ROOMY:
+            wanted = wanted[:2]
         if wanted and wanted != self._drawn_for:
             for old in self._rows:
                 self._across.removeWidget(old)
@@ -400,6 +405,12 @@ class LiveStrip(QWidget):
             lines.append(text)
         self.measures.show_lines(lines)
         self.measures.setAccessibleName(f"Desk estimates against the set {before}")
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Give up a plot where the estimates need the room."""
+        super().resizeEvent(event)
+        if (event.size().width() < ROOMY) != (event.oldSize().width() < ROOMY):
+            self._soon()
 
     def changeEvent(self, event: QEvent) -> None:
         """Follow the font: the body is as tall as its plots and a line of text."""

@@ -26,7 +26,7 @@ def _here(act: Callable[[Any], object]) -> Callable[[Any], None]:
 
 ACTIONS: tuple[Action, ...] = (
     Action("road.run_campaign", "Run the campai&gn", f"-{MENU}", _here(lambda p: p.run()),
-           ("Ctrl+F12",), "Drive every combination of manoeuvres, sets and variations.",
+           ("Ctrl+Shift+F12",), "Drive every combination of manoeuvres, sets and variations.",
            with_document),
     Action("road.distributions", "Distrib&utions", MENU, _here(lambda p: p.show_tab(0)), (),
            "Show how the estimates of the campaign spread."),

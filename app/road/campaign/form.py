@@ -115,7 +115,7 @@ class CampaignForm(QWidget):
         self.total.setWordWrap(True)
         self.total.setTextFormat(Qt.TextFormat.PlainText)
         self.run = QPushButton("Run the campaign")
-        self.run.setToolTip("Drives every combination in the background (Ctrl+F12).")
+        self.run.setToolTip("Drives every combination in the background (Ctrl+Shift+F12).")
         self.run.clicked.connect(lambda _checked=False: self._on_run())
         self.open = QPushButton("Open results…")
         self.open.setToolTip("Shows the results of an earlier campaign.")
@@ -192,8 +192,13 @@ class CampaignForm(QWidget):
     def _add_variation(
         self, grid: QGridLayout, row: int, variation: Variation, kept: object
     ) -> None:
-        box = QCheckBox(words.titled(variation.label, variation.unit))
-        box.setToolTip(f"Varies from run to run: {variation.label}.")
+        full = words.titled(variation.label, variation.unit)
+        short, _, of = variation.label.partition(",")
+        box = QCheckBox(
+            f"{short}, ×" if of.strip().startswith("times") else words.titled(short, variation.unit)
+        )
+        box.setAccessibleName(f"Vary: {full}")
+        box.setToolTip(f"Varies from run to run: {full}.")
         ends = (variation.low, variation.high)
         on = True
         if isinstance(kept, list) and len(kept) == 3:
@@ -202,7 +207,7 @@ class CampaignForm(QWidget):
         for end, word in zip(ends, ("from", "to"), strict=True):
             line = _line(f"{variation.label}, {word}")
             line.setText(exact(float(end)) if isinstance(end, int | float) else str(end))
-            line.setMaximumWidth(64)
+            line.setFixedWidth(max(60, 7 * line.fontMetrics().averageCharWidth()))
             line.textChanged.connect(lambda _text: self._count())
             line.returnPressed.connect(self.run_wanted)
             lines.append(line)

@@ -67,7 +67,7 @@ class CampaignResults(QWidget):
             box.setSizeAdjustPolicy(
                 QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
             )
-            box.setMinimumContentsLength(12)
+            box.setMinimumContentsLength(7)
             box.setMinimumHeight(30)
         self.words = QLabel()
         self.words.setWordWrap(True)
@@ -128,7 +128,7 @@ class CampaignResults(QWidget):
         self._enable()
 
     def _enable(self) -> None:
-        for widget in (self.manoeuvre, self.measure, self.form, self.tabs):
+        for widget in (self.manoeuvre, self.measure, self.form):
             widget.setEnabled(self.table is not None)
 
     @property
@@ -208,7 +208,7 @@ class CampaignResults(QWidget):
             text = number(value, measure.unit) if math.isfinite(value) else "no value"
             if not done:
                 text = f"✗ not completed: {table.why[run]}"
-            factors = (f"{float(column[run]):.4g}" for column in table.factors.values())
+            factors = (number(float(column[run])) for column in table.factors.values())
             texts = (str(run + 1), table.set_title[run], text, *factors)
             rows.append(Row(texts, run, strong=not done, tip=table.why[run]))
         self.worst.show_rows(rows)

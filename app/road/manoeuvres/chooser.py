@@ -193,6 +193,10 @@ class Chooser(QWidget):
         drivable_ = self.driving.drivable(self.manoeuvre)
         self.about.setText(drivable_.about if drivable_ is not None else "")
 
+    def set_brief(self, brief: bool) -> None:
+        """Leave out what tips say as well, where there is little height."""
+        self.about.setVisible(not brief)
+
     def show_running(self, running: bool) -> None:
         """Turn the button that drives all into one that cancels."""
         self._running = running

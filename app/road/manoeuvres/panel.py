@@ -543,6 +543,7 @@ class ManoeuvresPanel(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Share the room."""
         super().resizeEvent(event)
+        self.chooser.set_brief(self.height() < LOW)
         if self.width() < NARROW:
             self._across.setSizes([200, max(self.width() - 200, 200)])
         self._share_height()
@@ -574,7 +575,7 @@ def _seconds(run: DeskRun) -> float:
 
 
 def _case_words(case: Case) -> str:
-    factors = ", ".join(f"{name.replace('_', ' ')} {v:.4g}" for name, v in case.factors.items())
+    factors = ", ".join(f"{name.replace('_', ' ')} {number(v)}" for name, v in case.factors.items())
     text = f"Run {case.row + 1} of the campaign with {case.set_title}"
     return f"{text} ({factors})" if factors else text
 

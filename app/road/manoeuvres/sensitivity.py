@@ -65,7 +65,7 @@ class SensitivityTab(QWidget):
             box.setSizeAdjustPolicy(
                 QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
             )
-            box.setMinimumContentsLength(14)
+            box.setMinimumContentsLength(8)
         for widget in (self.measure, self.table, self.step, self.button):
             widget.setMinimumHeight(30)
         self.plane = QuietCombo()
@@ -85,14 +85,19 @@ class SensitivityTab(QWidget):
         row.setSpacing(6)
         for widget, stretch in ((self.measure, 3), (self.table, 4)):
             row.addWidget(widget, stretch)
-        row.addWidget(QLabel("step"))
-        row.addWidget(self.step)
-        row.addWidget(self.unit)
-        row.addWidget(self.button)
+        below = QHBoxLayout()
+        below.setSpacing(6)
+        label = QLabel("S&tep of each cell")
+        label.setBuddy(self.step)
+        for widget_ in (label, self.step, self.unit):
+            below.addWidget(widget_)
+        below.addStretch(1)
+        below.addWidget(self.button)
         column = QVBoxLayout(self)
         column.setContentsMargins(6, 6, 6, 4)
         column.setSpacing(4)
         column.addLayout(row)
+        column.addLayout(below)
         column.addWidget(self.words)
         column.addWidget(self.plane)
         column.addWidget(self.cells, 1)

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from calib_model.evidence.statistics import Figures
     from calib_model.evidence.trust import Trust
     from calib_model.evidence.versus import SignalDifference, Versus
+    from calib_model.store.reading import StoredSet
 
 SUMMARY = "what a set would have commanded along a recording"
 MOST_FAULTS = 12
@@ -38,7 +39,7 @@ JSON_HELP = """\
 JSON is one object of lists; times in seconds of the recording, null for what is not known:
   recording    name, sha256, start, seconds, channels, vehicle_set_digest
   sets         set (A or B), file, label, digest, in_vehicle (true, false or null)
-  trust        set, level, words, counts_as_evidence
+  trust        set (A, B or an earlier state, in words), level, words, counts_as_evidence
   residuals    signal, table, unit, seconds, within, tolerance, rms, largest, largest_at, bias
   faults       kind, channel, start_s, end_s, samples, words
   taken_for_granted   words
@@ -71,8 +72,9 @@ def parser() -> VerbParser:
     made.add_argument(
         "--to",
         nargs=2,
-        metavar=("html", "OUT"),
-        help="write a report with plots and a map of visited cells, replaced if it exists",
+        metavar=("html|csv", "OUT"),
+        help="write a report with plots and a map of visited cells, or the series tick by tick, "
+        "to a file, replaced if it exists",
     )
     return made
 
@@ -89,13 +91,20 @@ def run(arguments: Sequence[str]) -> Answer:
         from calib_model.evidence.replay import compare_replays, replay
         from calib_model.evidence.trust import trust
 
-        contents = [stored.set for stored in files.results()]
+        found = files.results()
+    contents = [stored.set for stored in found]
     driven = read_drive(given.recording, mapping, hints, contents[0], constants)
     replays = [replay(content, driven.ticks, constants) for content in contents]
     versus = compare_replays(*replays) if len(replays) == 2 else None
-    trusts = [trust(one, driven.recording.vehicle_set_digest) for one in replays]
-    judged = _judged(trusts)
-    shown = _Shown(given, driven, contents, replays, trusts, judged, versus, words)
+    digest = driven.recording.vehicle_set_digest
+    trusts = [trust(one, digest) for one in replays]
+    judged, vehicle = _judged(trusts), ""
+    if trusts[judged].same_set is False:
+        content, vehicle = _earlier(digest, found)
+        if content is not None:  # it is held against the recording beside A and B
+            trusts.append(trust(replay(content, driven.ticks, constants), digest))
+            judged = len(trusts) - 1
+    shown = _Shown(given, driven, contents, replays, trusts, judged, vehicle, versus, words)
     status = DIFFERENT if trusts[judged].level == "does not agree" else GOOD
     if out is not None:
         _write(shown, out)
@@ -109,13 +118,27 @@ def _judged(trusts: Sequence[Trust]) -> int:
     return next((n for n, one in enumerate(trusts) if one.same_set), 0)
 
 
+def _earlier(digest: str, stored: Sequence[StoredSet]) -> tuple[CalibrationSet | None, str]:
+    """Return the earlier state of a set that was in the vehicle, and which it is, in words."""
+    from calib_model.evidence.drives import set_in_vehicle
+    from calib_model.session.history import Entry
+
+    for label, one in zip("AB", stored, strict=False):
+        entries = [Entry(plain, True) for plain in one.history.entries()]
+        content, words = set_in_vehicle(digest, one.set, entries)
+        if content is not None:
+            said = words.removeprefix("This set as it was ").removesuffix(" was in the vehicle.")
+            return content, f"set {label} as it was {said}"
+    return None, ""
+
+
 def out_path(to: Sequence[str] | None, inputs: Sequence[Path]) -> Path | None:
-    """Return the HTML file to write, None for none."""
+    """Return the file to write, None for none."""
     if to is None:
         return None
     form, name = to
-    if form != "html":
-        refuse(f"replay writes no {form!r}.", "Use --to html OUT.")
+    if form not in ("html", "csv"):
+        refuse(f"replay writes no {form!r}.", "Use --to html OUT or --to csv OUT.")
     path = Path(name)
     if any(same_file(path, one) for one in inputs):
         refuse(f"{path}: This is one of the files read.", "Give another file to write to.")
@@ -133,11 +156,14 @@ class _Shown:
         replays: Sequence[Replay],
         trusts: Sequence[Trust],
         judged: int,
+        vehicle: str,
         versus: Versus | None,
         constants: str,
     ) -> None:
         self.given, self.driven, self.contents = given, driven, contents
-        self.replays, self.trusts, self.judged, self.versus = replays, trusts, judged, versus
+        self.replays, self.versus, self.vehicle = replays, versus, vehicle
+        self.trust = trusts[judged]
+        self.judged = "AB"[judged] if judged < len(replays) else vehicle
         self.paths = [given.set, given.against]
         self.sets = list(zip("AB", contents, replays, trusts, strict=False))
         missing = ", ".join(name.replace("_", " ") for name in driven.missing)
@@ -145,14 +171,12 @@ class _Shown:
         if missing:
             self.assumed.append(f"Nothing gives {missing}.")
 
-    @property
-    def trust(self) -> Trust:
-        return self.trusts[self.judged]
-
     def in_vehicle(self) -> str:
         for label, _, _, one in self.sets:
             if one.same_set:
                 return f"set {label}"
+        if self.vehicle:
+            return self.vehicle
         if self.trust.same_set is None:
             return "not said by the recording"
         return f"another set, digest {self.driven.recording.vehicle_set_digest[:16]}"
@@ -305,7 +329,7 @@ class _Shown:
             ],
             "trust": [
                 {
-                    "set": "AB"[self.judged],
+                    "set": self.judged,
                     "level": str(self.trust.level),
                     "words": self.trust.words,
                     "counts_as_evidence": self.trust.counts,
@@ -375,6 +399,11 @@ class _Shown:
 
 
 def _write(shown: _Shown, out: Path) -> None:
+    if shown.given.to[0] == "csv":
+        from app.cli.replay_series import series_csv
+
+        write_text(out, series_csv([(label, one) for label, _, one, _ in shown.sets]))
+        return
     from calib_model.evidence.coverage import coverage
     from calib_model.reports.replay_report import Told, replay_report
 

@@ -270,6 +270,35 @@ def test_the_report_stands_alone(run: Run, recording: Path, tmp_path: Path) -> N
         assert words in text
 
 
+def test_the_series_tick_by_tick(run: Run, along: Replay, recording: Path, tmp_path: Path) -> None:
+    out = tmp_path / "series.csv"
+    run("replay", NORMAL, recording, "--against", LOW_GRIP, "--to", "csv", out)
+    # Outside check: pandas reads it, to the figures of the law.
+    frame = pd.read_csv(out)
+    assert len(frame) == along.ticks.time.size
+    expected = along.output("torque")
+    near = np.isclose(frame["torque A [N.m]"], expected, rtol=0.02, atol=2.0)
+    assert near.mean() > 0.99, "the recording's inputs are rounded to 4 decimals"
+    assert set(frame["state B"]) == {"connected"}
+    assert "steering_limit" in set(frame["decided A"])
+    sent = frame["torque recorded [N.m]"]
+    assert np.isclose(sent, (expected * 2).round() / 2).mean() > 0.99
+
+
+def test_an_earlier_state_is_held_against_the_recording(
+    run: Run, edited: tuple[Path, Path, Path], recording: Path
+) -> None:
+    # The everyday case: the drive was made with the set as it was before today's edit.
+    _, later, _ = edited
+    status, out, _ = run("replay", later, recording)
+    assert status == 0
+    assert "In the vehicle: set A as it was 1 change ago." in out
+    assert "The replay agrees with torque" in out
+    answer = strict(run("replay", later, recording, "--json")[1])
+    assert answer["trust"][0]["counts_as_evidence"]
+    assert answer["sets"][0]["in_vehicle"] is False
+
+
 def test_no_qt_is_loaded(recording: Path) -> None:
     import subprocess
     import sys

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
@@ -10,6 +11,7 @@ from ..compare.result import TableComparison
 from ..core.calibration_set import CalibrationSet
 from ..core.record import Complaint
 from ..core.times import stamp
+from ..evidence.grades import Grade, grades
 from ..session.complaints import moment_words, tables_of, words
 from ..session.history import Entry
 from .page import bullets, cautions, count, facts, page, rows
@@ -34,13 +36,14 @@ def change_note(
     entries : sequence of Entry
         Changes made since, oldest first; their reasons are quoted.
     evidence : mapping of table id to str, optional
-        How each changed table is known, in words (`calib_model.evidence.grades`).
+        How each changed table is known, in words; by default what the recorded drives say.
     """
     title = f"{content.label}: change note"
     differing = compare(earlier, content).differing
     changed = {pair.id for pair in differing}
     behind = [c for c in content.record.complaints if changed & set(c.tables)]
     rest = [c for c in content.record.complaints if c not in behind]
+    known = evidence if evidence is not None else evidence_words(content, earlier)
     body = [
         f"<h1>{escape(title)}</h1><p>Made {escape(stamp())}.</p>",
         facts(
@@ -55,10 +58,23 @@ def change_note(
         _complaints("Complaints behind these changes", behind),
         _complaints("Other complaints", rest) if rest else "",
         f"<h2>Changes</h2>{legend() if differing else '<p>None.</p>'}",
-        *(_table(pair, entries, behind, evidence or {}) for pair in differing),
+        *(_table(pair, entries, behind, known) for pair in differing),
         cautions(),
     ]
     return page(title, body)
+
+
+def evidence_words(content: CalibrationSet, earlier: CalibrationSet) -> dict[str, str]:
+    """Say of each changed table how many of its changed cells have which evidence."""
+    said = {}
+    for id, cells in grades(content, earlier, content.record.drives).tables.items():
+        by_grade = Counter(cell.grade for cell in cells)
+        counts = [f"{count(by_grade[g], 'cell')} {g}" for g in Grade if by_grade[g]]
+        idle = sum(cell.never_decided for cell in cells)
+        if idle:
+            counts.append(f"{count(idle, 'cell')} used but never deciding")
+        said[id] = ", ".join(counts)
+    return said
 
 
 def _complaints(title: str, complaints: Iterable[Complaint]) -> str:

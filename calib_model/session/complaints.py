@@ -220,8 +220,13 @@ def possible_answers(entries: Sequence[Entry], complaint: Complaint) -> list[Ent
 
 def tables_of(entry: Entry) -> tuple[str, ...]:
     """Return the ids of the tables that an entry of the history touched."""
-    edits = entry.plain.get("edits", ())
-    return tuple(dict.fromkeys(e["table"] for e in edits if e.get("kind") in ("cells", "table")))
+    named = []
+    for edit in entry.plain.get("edits", ()):
+        if edit.get("kind") == "cells":
+            named.append(str(edit.get("table", "")))
+        elif edit.get("kind") == "table":  # exchanged, added or removed as a whole
+            named.append(str((edit.get("after") or edit.get("before") or {}).get("id", "")))
+    return tuple(dict.fromkeys(id for id in named if id))
 
 
 def words(complaint: Complaint) -> str:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from calib_model.core.record import Complaint, Standing
-from calib_model.editing.change import Change, values_change
+from calib_model.editing.change import Change, TableEdit, values_change
 from calib_model.errors import EditRefused
 from calib_model.session import complaints as steps
 from calib_model.session.document import Document
@@ -98,10 +100,12 @@ def test_a_dropped_complaint_is_taken_up_before_it_is_answered(document: Documen
 
 def test_changes_of_tables_since_then_are_offered_as_answers(document: Document) -> None:
     document.do(values_change(document.content["brake"], [0.0, 1.0, 7.0], "Raise the end"))
-    document.do(Change("Nothing of tables", ()))
+    before = document.content["base"]
+    after = replace(before, description="told better")
+    document.do(Change("Tell better", (TableEdit(before, after),)))
     offered = steps.possible_answers(entries_of(document), _only(document))
-    assert [entry.title for entry in offered] == ["Raise the end"]
-    assert steps.tables_of(offered[0]) == ("brake",)
+    assert [entry.title for entry in offered] == ["Tell better", "Raise the end"]
+    assert [steps.tables_of(entry) for entry in offered] == [("base",), ("brake",)]
 
 
 def test_moments_are_said_in_minutes_and_seconds() -> None:

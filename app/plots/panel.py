@@ -38,9 +38,9 @@ MAP, SLICES, SURFACE, RESULT = range(4)
 """Tabs; where there is room, the first stands for heat map and slices together."""
 SIDE_BY_SIDE = 620
 ONE_ABOVE_OTHER = 560
-SWITCHES = 290
+SWITCHES, TABS = 290, 180
 """Widths and height, in screen units, from which heat map and slices are shown together, and from
-which the overlays' switches have room."""
+which the overlays' switches have room; the width of the tabs."""
 
 _MODE_WORDS = {
     Show.VALUES: "Values",
@@ -444,7 +444,8 @@ class PlotPanel(QWidget):
         self.along_choice.setVisible(is_map and lines)
         # In a very narrow panel the two switches are in the menu View only.
         switches = (lines or surface or not is_map) and self.width() >= SWITCHES
-        self.driving_box.setVisible(self.desk.has_coverage and self.width() >= SWITCHES)
+        least = SWITCHES + (TABS if is_map else 0)
+        self.driving_box.setVisible(self.desk.has_coverage and self.width() >= least)
         self.saved_box.setVisible(bool(switches))
         self.reference_box.setVisible(bool(switches))
         self._on_said()

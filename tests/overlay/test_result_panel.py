@@ -219,6 +219,12 @@ def test_where_it_is_narrow_one_map_is_shown_at_a_time(qtbot) -> None:
     for number in (FIRST, SECOND, LESS):
         panel.show_view(number)
         assert [one.isVisible() for one in panel.maps] == [n == number for n in range(3)]
+    # Form and map take turns where there is no room for both.
+    assert panel.asking.isHidden()
+    panel.inputs_button.click()
+    assert not any(one.isVisible() for one in panel.maps)
+    assert panel.asking.isVisible()
+    qtbot.wait(20)
     # Nothing of the form is cut off at its right edge.
     for label, field in panel.asking._fields.values():
         right = field.mapTo(panel.asking, QPoint(field.width(), 0)).x()

@@ -16,8 +16,6 @@ from PySide6.QtWidgets import (
     QComboBox,
     QHBoxLayout,
     QLabel,
-    QListWidget,
-    QListWidgetItem,
     QTabBar,
     QToolButton,
     QVBoxLayout,
@@ -30,6 +28,7 @@ from app.desk import Desk
 from app.plots.legend import Legend
 from app.plots.result import draw
 from app.plots.result.asking import Asking
+from app.plots.result.breach_list import BreachList
 from app.plots.result.map import ResultMap
 from app.plots.result.reckon import Named, Picture, reckon
 from app.plots.view import OneLine
@@ -37,10 +36,9 @@ from app.quiet import QuietCombo
 
 FIRST, SECOND, LESS, ALL = range(4)
 SIDE_BY_SIDE = 640
-LOW = 330
-"""Width for three maps, and a height below which lists give way to them."""
-MOST_ROWS = 3
-"""Of breaches in sight at once."""
+NARROW, LOW, VERY_LOW = 400, 330, 230
+"""Width for three maps, beside the form; below `NARROW` form and maps take turns, and below the
+heights lists and lines give way to the maps."""
 _BY_TABLE, _BY_TORQUE = "Deciding table", "Torque"
 
 
@@ -71,7 +69,6 @@ class ResultPanel(QWidget):
         self._sets: tuple[Named | None, Named | None] = (None, None)
         self._stale = False
         self._at = (0, 0)
-        self._breach = -1
         self._beside = Beside(self)
         self._beside.answered.connect(self._take)
         self._timer = QTimer(self)
@@ -111,6 +108,11 @@ class ResultPanel(QWidget):
             QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
         )
         self.colours.activated.connect(lambda _: self._draw())
+        self.inputs_button = QToolButton(self)
+        self.inputs_button.setText("Inputs")
+        self.inputs_button.setCheckable(True)
+        self.inputs_button.setToolTip("Choose inputs and where they stand, in place of the map.")
+        self.inputs_button.toggled.connect(lambda _on: self._arrange())
         self.go_button = QToolButton(self)
         self.go_button.setText("Go to cells")
         self.go_button.setToolTip(
@@ -122,17 +124,13 @@ class ResultPanel(QWidget):
         self.sentence.setWordWrap(True)
         self.sentence.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.sentence.setMargin(12)
-        self.breaches = QListWidget(self)
-        self.breaches.setAccessibleName("Where the mode relation is breached")
-        self.breaches.setTextElideMode(Qt.TextElideMode.ElideRight)
-        self.breaches.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.breaches.currentRowChanged.connect(self._on_breach)
-        self.breaches.hide()
+        self.breaches = BreachList(self)
+        self.breaches.chosen.connect(self.set_place)
         self.legend = Legend(self)
         bar = QHBoxLayout()
         bar.setContentsMargins(0, 0, 0, 0)
         bar.setSpacing(8)
-        for widget in (self.views, self.colours):
+        for widget in (self.inputs_button, self.views, self.colours):
             bar.addWidget(widget)
         bar.addStretch(1)
         bar.addWidget(self.go_button)
@@ -159,8 +157,8 @@ class ResultPanel(QWidget):
         whole.addLayout(below, 1)
         whole.addWidget(self.breaches)
         whole.addWidget(self.legend)
+        self.setMinimumSize(220, 160)
         self._say("Reckoning…")
-        self._arrange()
 
     def sizeHint(self) -> QSize:
         """A third of a small screen."""
@@ -213,7 +211,7 @@ class ResultPanel(QWidget):
         if self._at == (0, 0):
             self._at = (rows // 2, columns // 2)
         self._draw()
-        self._list_breaches()
+        self.breaches.show_check(answer.check)
         self._arrange()
 
     def _say(self, text: str) -> None:
@@ -341,44 +339,40 @@ class ResultPanel(QWidget):
 
     # -- breaches ----------------------------------------------------------------------------------
 
-    def _list_breaches(self) -> None:
-        self.breaches.blockSignals(True)
-        self.breaches.clear()
-        check = self.picture.check if self.picture is not None else None
-        if check is not None:
-            for found in check.breaches:
-                self.breaches.addItem(_item(found.words))
-            for found in check.meant:
-                self.breaches.addItem(_item(f"Meant by the table's own relation. {found.words}"))
-        self.breaches.setCurrentRow(-1)
-        self.breaches.blockSignals(False)
-        rows = min(self.breaches.count(), MOST_ROWS)
-        self.breaches.setFixedHeight(rows * self.breaches.sizeHintForRow(0) + 4 if rows else 0)
-
-    def _on_breach(self, row: int) -> None:
-        check = self.picture.check if self.picture is not None else None
-        if check is not None and 0 <= row < len(check.breaches) + len(check.meant):
-            self.set_place(*(*check.breaches, *check.meant)[row].worst)
-
     def step_breach(self, by: int) -> bool:
         """Go to the worst point of the next (or previous) breach; False if there is none."""
-        count = self.breaches.count()
-        if not count:
-            self.desk.tell("No breach of the mode relation is shown.")
-            return False
-        row = self.breaches.currentRow()
-        self.breaches.setCurrentRow(
-            (row + by) % count if row >= 0 else (0 if by > 0 else count - 1)
-        )
-        self.desk.tell(self.breaches.currentItem().text())
-        return True
+        words = self.breaches.step(by)
+        self.desk.tell(words or "No breach of the mode relation is shown.")
+        return bool(words)
 
     # -- room --------------------------------------------------------------------------------------
 
     def _arrange(self) -> None:
         there = self.picture is not None
         two = self.picture is not None and self.picture.first is not None
+        narrow = self.width() - self.asking.width() < NARROW
+        low = self.height() < LOW
+        asking = not narrow or self.inputs_button.isChecked()
+        mapping = not (narrow and asking)
         wide = self.width() - self.asking.width() >= SIDE_BY_SIDE
+        shown = self._arrange_views(two=two, wide=wide)
+        self.inputs_button.setVisible(narrow)
+        self.asking.setVisible(asking)
+        self.sentence.setVisible(not there and mapping)
+        for number, one in enumerate(self.maps):
+            one.setVisible(there and mapping and shown in (ALL, number))
+            one.title.setVisible(self.height() >= VERY_LOW)
+        self.views.setVisible(two and mapping)
+        self.relation.setVisible(self.height() >= VERY_LOW)
+        self.breaches.setVisible(there and not low and self.breaches.count() > 0)
+        self._say_key()
+        key_height = self.legend.heightForWidth(self.width())
+        self.legend.setVisible(there and key_height < self.height() / 5)
+        self.colours.setVisible(there and not narrow)
+        self.go_button.setVisible(there and not narrow)
+
+    def _arrange_views(self, *, two: bool, wide: bool) -> int:
+        """Offer the maps there are room for, and return which one is shown."""
         shown = self.views.currentIndex()
         self.views.blockSignals(True)
         for number in (FIRST, LESS):
@@ -394,19 +388,8 @@ class ResultPanel(QWidget):
         self.views.blockSignals(False)
         if shown != ALL:
             self._single = shown
-        self.views.setVisible(two)
         self.views.setMinimumWidth(self.views.sizeHint().width() if two else 0)
-        self._say_key()
-        self.sentence.setVisible(not there)
-        for number, one in enumerate(self.maps):
-            one.setVisible(there and (shown in (ALL, number)))
-        low = self.height() < LOW
-        self.breaches.setVisible(there and not low and self.breaches.count() > 0)
-        self.legend.setVisible(
-            there and self.legend.heightForWidth(self.width()) < self.height() / 5
-        )
-        for widget in (self.colours, self.go_button):
-            widget.setVisible(there)
+        return shown
 
     _single = SECOND
     _chosen = False
@@ -494,12 +477,6 @@ _MOVES = {
     Qt.Key.Key_Left: (0, -1),
     Qt.Key.Key_Right: (0, 1),
 }
-
-
-def _item(text: str) -> QListWidgetItem:
-    item = QListWidgetItem(text)
-    item.setToolTip(text)
-    return item
 
 
 def _same(a: Named | None, b: Named | None) -> bool:

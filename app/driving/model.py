@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import math
 import subprocess
 import sys
@@ -49,6 +50,8 @@ class VehicleModel:
         self._benches: OrderedDict[tuple[object, ...], tuple[CalibrationSet, Bench]] = OrderedDict()
         self._vehicles: dict[tuple[object, ...], Vehicle] = {}
         self._manoeuvres: Mapping[str, Manoeuvre] | None = None
+        self._child: subprocess.Popen[bytes] | None = None
+        self._stopped = False
 
     # -- the compiled code -----------------------------------------------------------------------
 
@@ -70,18 +73,36 @@ class VehicleModel:
                 "from app.driving.model import warm_up; warm_up()"
             )
             try:
-                subprocess.run(
+                child = subprocess.Popen(
                     [sys.executable, "-c", code],
                     stdin=subprocess.DEVNULL,
                     stdout=subprocess.DEVNULL,
                     stderr=subprocess.DEVNULL,
-                    timeout=WARM_UP_SECONDS,
-                    check=False,
                 )
-            except (OSError, subprocess.TimeoutExpired) as error:
+            except OSError as error:
                 return f"The simulation could not be prepared ({type(error).__name__})."
+            atexit.register(child.kill)
+            with self._lock:
+                self._child = child
+            try:
+                child.wait(WARM_UP_SECONDS)
+            except subprocess.TimeoutExpired:
+                child.kill()
+                return "Preparing the simulation took too long and was given up."
+            finally:
+                atexit.unregister(child.kill)
+            if self._stopped:
+                return "The simulation was not prepared: the window closed."
             warm_up()
         return ""
+
+    def stop(self) -> None:
+        """Give up preparing: nobody needs it any more."""
+        with self._lock:
+            self._stopped = True
+            child = self._child
+        if child is not None and child.poll() is None:
+            child.kill()
 
     # -- vehicle and manoeuvres ------------------------------------------------------------------
 

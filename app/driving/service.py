@@ -81,6 +81,7 @@ class Driving(QObject):
         self._drivables: tuple[Drivable, ...] | None = None
         self._programmes: dict[Path, Path | None] = {}
         desk.current_changed.connect(self._on_current)
+        self.destroyed.connect(model.stop)
 
     # -- the compiled code -----------------------------------------------------------------------
 

@@ -310,6 +310,9 @@ class Model(Protocol):
     def prepare(self) -> str:
         """Compile what is not compiled yet, outside this process; return what went wrong."""
 
+    def stop(self) -> None:
+        """Give up preparing: the window closes."""
+
     def drivables(self, own: Path | None) -> tuple[Drivable, ...]:
         """Return the manoeuvres, those of a user's file last."""
 

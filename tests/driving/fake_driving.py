@@ -51,10 +51,14 @@ class FakeModel:
         self.hold = threading.Event()
         self.hold.set()
         self.trouble = ""
+        self.stopped = False
         self.remarks: tuple[str, ...] = ()
 
     def prepare(self) -> str:
         return self.trouble
+
+    def stop(self) -> None:
+        self.stopped = True
 
     def drivables(self, own: Path | None) -> tuple[Drivable, ...]:
         if own is not None and not own.exists():

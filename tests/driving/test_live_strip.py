@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import subprocess
+
 import numpy as np
 import pytest
+import shiboken6
 
 from app.desk import Desk
 from app.driving.limits import Forgetful
+from app.driving.model import VehicleModel
 from app.driving.service import Driving
 from app.driving.strip import LiveStrip
 from calib_model.editing.blocks import scale
@@ -153,3 +157,29 @@ def test_trouble_with_the_compiled_code_is_said(
     strip.wait()
     assert "numba is not installed" in strip.state.whole
     assert model.driven == []
+
+
+def test_preparing_ends_with_the_desk(memory: Forgetful) -> None:
+    model = FakeModel()
+    desk = Desk()
+    Driving(desk, memory, model)
+    shiboken6.delete(desk)
+    assert model.stopped
+
+
+def test_a_process_that_prepares_is_ended(qtbot, memory: Forgetful, monkeypatch) -> None:  # type: ignore[no-untyped-def]
+    model = VehicleModel()
+    code = "import time; time.sleep(60)"
+    real = subprocess.Popen
+    monkeypatch.setattr(
+        subprocess, "Popen", lambda command, **how: real([*command[:2], code], **how)
+    )
+    desk = Desk()
+    driving = Driving(desk, memory, model)
+    driving.prepare()
+    qtbot.waitUntil(lambda: model._child is not None)
+    child = model._child
+    assert child is not None
+    assert child.poll() is None
+    shiboken6.delete(desk)
+    assert child.wait(10) != 0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -10,33 +9,24 @@ import numpy as np
 
 from calib_model.controller.inputs import INPUT_INDEX, INPUTS
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.evidence.ticks import Ticks
 from calib_model.store import read_set_here
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 TICK = 0.02
 
 
-@dataclass(frozen=True, eq=False)
-class MadeTicks:
-    """What a replay reads of a drive, see `calib_model.evidence.ticks.Ticks`."""
-
-    time: np.ndarray
-    inputs: np.ndarray
-    valid: np.ndarray
-    signals: dict[str, np.ndarray] = field(default_factory=dict)
-    tick_s: float = TICK
-
-
 def ticks_of(
     seconds: float, *, valid: Any = None, signals: Any = None, tick_s: float = TICK, **inputs: Any
-) -> Any:
+) -> Ticks:
     """Return ticks: each input a number, an array of one value per tick, or a function of time."""
     time = np.arange(round(seconds / tick_s)) * tick_s
     rows = np.full((time.size, len(INPUTS)), np.nan)
     for name, given in inputs.items():
         rows[:, INPUT_INDEX[name]] = given(time) if callable(given) else given
     good = np.ones(time.size, dtype=bool) if valid is None else np.asarray(valid)
-    return MadeTicks(time, rows, good, dict(signals or {}), tick_s)
+    present = tuple(name for name in INPUT_INDEX if name in inputs)
+    return Ticks(time, rows, good, present, dict(signals or {}), tick_s=tick_s)
 
 
 def sample(name: str) -> CalibrationSet:
@@ -45,7 +35,7 @@ def sample(name: str) -> CalibrationSet:
     return read_set_here(path.read_bytes(), path).set
 
 
-def winter_round(seconds: float = 120.0, **more: Any) -> Any:
+def winter_round(seconds: float = 120.0, **more: Any) -> Ticks:
     """Start, stop and turn on snow at -8 degC: every input of the law is there."""
 
     def speed(t: np.ndarray) -> np.ndarray:

@@ -48,8 +48,11 @@ from ..errors import BitepointError
 from ..lookup.reference import lookup_values
 
 VISITS_VERSION = 1
-NOT_HELD = "not known"
-"""`calib_model.evidence.trust.Level.UNKNOWN`, as a drive keeps it."""
+_MATCH_DOUBTS = {
+    "not known": "the replay could not be held against the vehicle",
+    "agrees in part": "the replay agreed with the vehicle in part only",
+}
+"""By `calib_model.evidence.trust.Level`, as a drive keeps it."""
 
 
 class Grade(StrEnum):
@@ -178,8 +181,8 @@ class Visits:
         found = []
         if self.stated:
             found.append("which set was in the vehicle was stated by hand")
-        if self.match == NOT_HELD:
-            found.append("the replay could not be held against the vehicle")
+        if self.match in _MATCH_DOUBTS:
+            found.append(_MATCH_DOUBTS[self.match])
         return tuple(found)
 
 

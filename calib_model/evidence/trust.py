@@ -136,7 +136,7 @@ class Trust:
     @property
     def counts(self) -> bool:
         """Whether comparing this set with another along the recording counts as evidence."""
-        return self.level in (Level.AGREES, Level.PARTLY) and self.same_set is True
+        return self.level is Level.AGREES and self.same_set is True
 
 
 def same_digest(written: str, full: str) -> bool | None:
@@ -171,9 +171,7 @@ def trust(replay: Replay, vehicle_digest: str = "") -> Trust:
         if found is None:
             continue
         computed, unit, table = found
-        residuals.append(
-            _residual(replay, name.removeprefix(OWN), table, unit, measured, computed)
-        )
+        residuals.append(_residual(replay, name.removeprefix(OWN), table, unit, measured, computed))
     residuals.sort(key=lambda r: (r.seconds < SHORTEST, r.within))
     level, words = _verdict(residuals, same_digest(vehicle_digest, replay.digest))
     return Trust(level, words, tuple(residuals), replay.digest, vehicle_digest)

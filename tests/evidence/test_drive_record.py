@@ -242,6 +242,13 @@ def test_a_replay_that_does_not_match_the_vehicle_is_no_evidence(
             visits = visits_of(made)
             assert visits is not None
             assert (visits.match, visits.doubts) == ("agrees", ())
+    part = along.output("torque").copy()
+    part[: part.size // 8] += 90.0
+    odd: Any = replace(along.ticks, signals={"torque": part})
+    there = replay(normal, odd, LARCH, digest_=along.digest)
+    doubted = visits_of(recorded_drive(there, covered, recording(along.digest), by=BY))
+    assert doubted is not None
+    assert (doubted.match, len(doubted.doubts)) == (Level.PARTLY, 1)
     silent = visits_of(recorded_drive(along, covered, recording(along.digest), by=BY))
     assert silent is not None
     assert silent.match == Level.UNKNOWN

@@ -92,6 +92,16 @@ def test_wrong_constants_are_found_out(along: Replay, normal: CalibrationSet) ->
     assert "clamp" in found.words
 
 
+def test_agreement_in_part_is_no_ground_for_a_comparison(along: Replay) -> None:
+    torque = along.output("torque").copy()
+    part = int(0.12 * torque.size)
+    torque[:part] += 90.0  # off for an eighth of the drive
+    found = trust(with_signals(along, torque=torque), along.digest)
+    assert (found.level, found.counts) == (Level.PARTLY, False)
+    assert "agrees in part" in found.words
+    assert found.residuals[0].within == pytest.approx(0.88, abs=0.01)
+
+
 def test_noise_that_hides_everything_fails(along: Replay) -> None:
     rng = np.random.default_rng(1)
     noise = rng.uniform(0, 400, along.ticks.time.size)

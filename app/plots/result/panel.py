@@ -74,6 +74,9 @@ class ResultPanel(QWidget):
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
         self._timer.timeout.connect(self._reckon)
+        self._tabs_timer = QTimer(self)
+        self._tabs_timer.setSingleShot(True)
+        self._tabs_timer.timeout.connect(self._fit_tabs)
         self.setAccessibleName("Resulting torque")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setToolTip(
@@ -363,6 +366,7 @@ class ResultPanel(QWidget):
             one.setVisible(there and mapping and shown in (ALL, number))
             one.title.setVisible(self.height() >= VERY_LOW)
         self.views.setVisible(two and mapping)
+        self._tabs_timer.start()
         self.relation.setVisible(self.height() >= VERY_LOW)
         self.breaches.setVisible(there and not low and self.breaches.count() > 0)
         self._say_key()
@@ -370,6 +374,10 @@ class ResultPanel(QWidget):
         self.legend.setVisible(there and key_height < self.height() / 5)
         self.colours.setVisible(there and not narrow)
         self.go_button.setVisible(there and not narrow)
+
+    def _fit_tabs(self) -> None:
+        """Give the tabs their width: Qt's layout goes by an earlier one when some were hidden."""
+        self.views.setFixedWidth(self.views.sizeHint().width())
 
     def _arrange_views(self, *, two: bool, wide: bool) -> int:
         """Offer the maps there are room for, and return which one is shown."""
@@ -388,7 +396,6 @@ class ResultPanel(QWidget):
         self.views.blockSignals(False)
         if shown != ALL:
             self._single = shown
-        self.views.setMinimumWidth(self.views.sizeHint().width() if two else 0)
         return shown
 
     _single = SECOND

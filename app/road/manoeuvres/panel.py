@@ -33,10 +33,11 @@ from app.driving.traces import TraceStack
 from app.driving.verdict import number
 from app.road.manoeuvres.about import AboutPage
 from app.road.manoeuvres.chooser import Chooser
+from app.road.manoeuvres.moment import deciding_cell
 from app.road.manoeuvres.sensitivity import SensitivityTab
+from app.road.manoeuvres.words import case_words, state_words, why_nothing
 from app.road.needs import JobsLike, Memory
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.core.roles import ROLES
 
 PAUSE_MS = 60
 TRAIL_S = 2.0
@@ -355,7 +356,7 @@ class ManoeuvresPanel(QWidget):
             run = self._case_run
             if run is None:
                 return (), {}
-            return (Part(NOW, _case_words(self._case), _NOTHING),), {NOW: run}
+            return (Part(NOW, case_words(self._case), _NOTHING),), {NOW: run}
         return self._driven.get(self.chooser.manoeuvre, ((), {}))
 
     def _redraw(self) -> None:
@@ -376,19 +377,9 @@ class ManoeuvresPanel(QWidget):
         if self._shown:
             self.traces.show_runs(self._shown, rows)
         else:
-            self.traces.say(self._why_nothing(runs))
+            self.traces.say(why_nothing(self.driving, runs.get(NOW)))
         self._say()
         self._share_height()
-
-    def _why_nothing(self, runs: Mapping[str, DeskRun]) -> str:
-        now = runs.get(NOW)
-        if now is not None and not now.in_range:
-            return f"Nothing is plotted: {now.why}"
-        if self.desk.current is None:
-            return "No set is open. Open one, and every manoeuvre can be driven with it."
-        if self.driving.state == "preparing":
-            return "Preparing the simulation…"
-        return "Not driven yet: press Enter on a manoeuvre, or Ctrl+F11."
 
     def _show_all(self) -> None:
         rows = []
@@ -398,42 +389,8 @@ class ManoeuvresPanel(QWidget):
         self.all_metrics.metrics.show_runs(rows)
 
     def _say(self) -> None:
-        driving = self.driving
-        _, runs = self._current()
-        now = runs.get(NOW)
-        drivable = self.drivable
-        parts = []
-        if driving.state == "preparing":
-            parts.append("Preparing the simulation… (once after an update; all else goes on)")
-        elif driving.state == "failed":
-            parts.append(f"\N{WARNING SIGN} {driving.trouble}")
-        elif not driving.model.compiled:
-            parts.append(
-                "The compiler (numba) is not installed here: a manoeuvre takes long and is driven "
-                "when asked for only."
-            )
-        if driving.state == "ready" and driving.trouble:
-            parts.append(f"\N{WARNING SIGN} {driving.trouble}")
-        if self._case is not None:
-            parts.append(f"{_case_words(self._case)}.")
-        if drivable is not None and now is not None:
-            if now.completed:
-                parts.append(f"{drivable.name}: desk estimates, {now.vehicle}.")
-            else:
-                parts.append(f"\N{WARNING SIGN} {drivable.name} was not completed: {now.why}")
-            if now.completed and now.why:
-                parts.append(f"\N{WARNING SIGN} {now.why}")
-            parts += [f"\N{WARNING SIGN} {remark}" for remark in now.remarks[:3]]
-            if len(now.remarks) > 3:
-                parts.append(f"And {len(now.remarks) - 3} more; the tip of this line has all.")
-            parts += (
-                [f"{m.label}: {now.whys[m.name]}" for m in drivable.measures if m.name in now.whys]
-                if now.completed
-                else []
-            )
-        elif drivable is not None:
-            parts.append(drivable.about)
-        self.state.setText(" ".join(parts))
+        now = self._current()[1].get(NOW)
+        self.state.setText(state_words(self.driving, self.drivable, now, self._case))
         self.state.setToolTip("\n".join(now.remarks) if now is not None else "")
 
     # -- rows of traces --------------------------------------------------------------------------
@@ -483,24 +440,13 @@ class ManoeuvresPanel(QWidget):
 
     def open_deciding_table(self) -> None:
         """Open the table that decided the torque at the play head, in Tune."""
-        document = self.desk.current
-        if not self._shown or document is None:
+        if not self._shown:
             return
-        run = self._shown[0].run
-        codes = run.column("governing")
-        code = float(codes[run.tick_at(self.traces.head)]) if codes is not None else -1.0
-        role = ROLES[int(code)] if np.isfinite(code) and 0 <= code < len(ROLES) else ""
-        table = next((t for t in document.content.tables.values() if role and t.role == role), None)
-        if table is None:
+        found = deciding_cell(self.desk, self._shown[0].run, self.traces.head)
+        if found is None:
             self.desk.tell("No table decided the torque at this moment.", refused=True)
-            return
-        cell = tuple(
-            int(np.nanargmin(np.abs(axis.values - self.desk.play_head.get(axis.quantity, np.nan))))
-            if np.isfinite(self.desk.play_head.get(axis.quantity, np.nan))
-            else 0
-            for axis in table.axes
-        )
-        self._open_cell(table.id, cell)
+        else:
+            self._open_cell(*found)
 
     def _open_cell(self, table_id: str, cell: tuple[int, ...]) -> None:
         self.desk.open_table(table_id, cell)
@@ -572,12 +518,6 @@ def _holds(pane: QWidget, widget: QWidget) -> bool:
 
 def _seconds(run: DeskRun) -> float:
     return float(run.time[-1]) if run.time.size else float("nan")
-
-
-def _case_words(case: Case) -> str:
-    factors = ", ".join(f"{name.replace('_', ' ')} {number(v)}" for name, v in case.factors.items())
-    text = f"Run {case.row + 1} of the campaign with {case.set_title}"
-    return f"{text} ({factors})" if factors else text
 
 
 def _drive_all(

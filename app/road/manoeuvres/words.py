@@ -1,0 +1,67 @@
+"""What the part Manoeuvres says of a run, in sentences."""
+
+from __future__ import annotations
+
+from app.driving.service import Driving
+from app.driving.shapes import Case, DeskRun, Drivable
+from app.driving.verdict import number
+
+REMARKS = 3
+"""That many are written out; the tip of the line has all."""
+
+
+def case_words(case: Case) -> str:
+    """Name a run of a campaign."""
+    factors = ", ".join(f"{name.replace('_', ' ')} {number(v)}" for name, v in case.factors.items())
+    text = f"Run {case.row + 1} of the campaign with {case.set_title}"
+    return f"{text} ({factors})" if factors else text
+
+
+def why_nothing(driving: Driving, now: DeskRun | None) -> str:
+    """Say why no trace is drawn."""
+    if now is not None and not now.in_range:
+        return f"Nothing is plotted: {now.why}"
+    if driving.desk.current is None:
+        return "No set is open. Open one, and every manoeuvre can be driven with it."
+    if driving.state == "preparing":
+        return "Preparing the simulation…"
+    return "Not driven yet: press Enter on a manoeuvre, or Ctrl+F11."
+
+
+def state_words(
+    driving: Driving, drivable: Drivable | None, now: DeskRun | None, case: Case | None
+) -> str:
+    """Say how the simulation stands, how the run ended, and what took no part in it."""
+    parts = []
+    if driving.state == "preparing":
+        parts.append("Preparing the simulation… (once after an update; all else goes on)")
+    elif driving.state == "failed":
+        parts.append(_warned(driving.trouble))
+    elif not driving.model.compiled:
+        parts.append(
+            "The compiler (numba) is not installed here: a manoeuvre takes long and is driven "
+            "when asked for only."
+        )
+    if driving.state == "ready" and driving.trouble:
+        parts.append(_warned(driving.trouble))
+    if case is not None:
+        parts.append(f"{case_words(case)}.")
+    if drivable is None:
+        return " ".join(parts)
+    if now is None:
+        return " ".join([*parts, drivable.about])
+    if now.completed:
+        parts.append(f"{drivable.name}: desk estimates, {now.vehicle}.")
+        parts += [_warned(now.why)] if now.why else []
+    else:
+        parts.append(_warned(f"{drivable.name} was not completed: {now.why}"))
+    parts += [_warned(remark) for remark in now.remarks[:REMARKS]]
+    if len(now.remarks) > REMARKS:
+        parts.append(f"And {len(now.remarks) - REMARKS} more; the tip of this line has all.")
+    if now.completed:
+        parts += [f"{m.label}: {now.whys[m.name]}" for m in drivable.measures if m.name in now.whys]
+    return " ".join(parts)
+
+
+def _warned(text: str) -> str:
+    return f"\N{WARNING SIGN} {text}"

@@ -40,8 +40,8 @@ def parser() -> VerbParser:
         "sensor noise), write a row per run, and list distributions and worst cases.  Results do\n"
         "not depend on the number of workers.  --show FILE lists the results of a file again,\n"
         "--show FILE ROW drives one of its rows again.  All are desk estimates.",
-        "Exit status: 0 every drive ended as meant; 1 one did not, the campaign was stopped before\n"
-        "its end, or parts of a controller are missing; 2 could not be done.",
+        "Exit status: 0 every drive ended as meant; 1 one did not, the campaign was stopped\n"
+        "before its end, or parts of a controller are missing; 2 could not be done.",
     )
     made.add_argument("sets", metavar="SETS", nargs="*", type=Path, help="calibration set files")
     made.add_argument(

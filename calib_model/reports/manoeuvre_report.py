@@ -118,11 +118,11 @@ def _missing(results: Sequence[Result], names: Names) -> str:
 
 def _manoeuvre(result: Result, names: Names) -> list[str]:
     one = result.manoeuvre
-    start = one.start
+    ambient = f"ambient {short(one.start.ambient_temperature, 4)} °C"
+    about = escape(f"{one.id}, {one.duration:g} s, {ambient}")
     parts = [
         f"<h2>{escape(one.name)}</h2>",
-        f"<p>{escape(one.purpose)} <small>{escape(one.id)}, {one.duration:g} s, ambient "
-        f"{escape(short(start.ambient_temperature, 4))} °C</small></p>",
+        f"<p>{escape(one.purpose)} <small>{about}</small></p>",
     ]
     for label, found in ((names.mine, result), (names.against, result.against)):
         if found is not None and not found.completed:
@@ -238,13 +238,14 @@ def _svg(
     def up(y: float) -> float:
         return round(_H - _B - (y - y0) / (y1 - y0) * high, 1)
 
-    parts = [
+    head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_W} {_H}" width="{_W}" '
         f'height="{_H}" role="img" font-family="sans-serif" font-size="11">'
         f"<title>{escape(title)}</title>"
         f'<rect x="0" y="0" width="{_W}" height="{_H}" fill="#fff"/>'
         f'<text x="{_L}" y="16" font-size="12" font-weight="bold">{escape(title)}</text>'
-    ]
+    )
+    parts = [head]
     for tick in ticks(x0, x1):
         x = across(tick)
         parts.append(

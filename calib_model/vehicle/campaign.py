@@ -92,7 +92,7 @@ class Plan:
             if len(set(names)) != len(names):
                 raise ModelError(f"A campaign has two {what}s of one name.", "Name each once.")
         if self.seed < 0:
-            raise ModelError("A seed is not negative.")
+            raise ModelError("A seed is not negative.", "Give 0 or more.")
         if len(self) > MOST_RUNS:
             raise ModelError(
                 f"{len(self):,} runs are too many.", f"At most {MOST_RUNS:,} fit in one campaign."
@@ -152,9 +152,8 @@ def plan_from_text(text: str) -> Plan:
         plain = json.loads(text)
         bounds: Mapping[str, Any] = plain["points"]["bounds"]
         varied = tuple(VARIATIONS[n].within(*ends) for n, ends in bounds.items())
-        values = np.array(plain["points"]["values"], dtype=np.float64).reshape(-1, len(varied))
-        if not varied:
-            values = np.zeros((len(plain["points"]["values"]), 0))
+        rows = plain["points"]["values"]
+        values = np.array(rows, dtype=np.float64).reshape(len(rows), len(varied))
         return Plan(
             tuple(
                 NamedSet(s["name"], parse_canonical(s["text"].encode()), s["digest"])

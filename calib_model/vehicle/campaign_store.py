@@ -4,15 +4,14 @@ A row is a run, with the value of every variation; the plan (sets, manoeuvres, v
 beside it as text, so that any row can be run again without the files it came from.
 
 Columns: ``run``, ``manoeuvre``, ``set``, ``digest``, ``point``, ``seed``, one per variation,
-``done``, ``completed``, ``why``, and one per metric, named ``metric [unit]`` never, but ``metric``:
-units are in the plan's metrics and in the column's note.  In HDF5 each column is a data set of the
-root group, texts are UTF-8 of fixed length, and the plan is a data set of bytes.
+``done``, ``completed``, ``why``, and one per metric, whose unit is noted beside it (``unit``: field
+metadata in Parquet, an attribute in HDF5).  In HDF5 each column is a data set of the root group,
+texts are UTF-8 of fixed length, and the plan is a data set of bytes.
 """
 
 from __future__ import annotations
 
 import io
-import json
 import subprocess
 import sys
 from pathlib import Path
@@ -270,7 +269,8 @@ def _read_hdf5(data: bytes) -> tuple[Columns, str]:
     hdf5_api.forbid_plugins()
     if not hdf5_api.is_hdf5(data):
         raise ModelError("it is neither Parquet nor HDF5")
-    root = hdf5_api.root_of(hdf5_api.open_image(data))
+    file = hdf5_api.open_image(data)  # what is read from it goes with it
+    root = hdf5_api.root_of(file)
     attribute = hdf5_api.open_attribute(root, "format")
     kind = hdf5_api.plain_type(attribute)
     _check_format(str(hdf5_api.read_attribute(attribute, kind)) if kind is not None else "")

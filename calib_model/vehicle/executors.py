@@ -53,8 +53,8 @@ def executor(workers: int | None = None, scheduler: str = "") -> Iterator[Execut
         If the cluster does not answer, or its software is not installed here.
     """
     if scheduler:
-        with _cluster(scheduler) as made:
-            yield made
+        with _cluster(scheduler) as cluster:
+            yield cluster
         return
     count = cores() if workers is None else workers
     if count < 1:
@@ -72,14 +72,15 @@ def executor(workers: int | None = None, scheduler: str = "") -> Iterator[Execut
 @contextmanager
 def _cluster(address: str) -> Iterator[Executor]:
     try:
-        from distributed import Client
+        import distributed
     except ImportError:
         raise NoWorkers(
             "Dask is not installed here, so no cluster can be used.",
             "Install the extra: pip install 'bitepoint[cluster]'.",
         ) from None
+    library: Any = distributed  # it publishes types for a part of itself only
     try:
-        client = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
+        client = library.Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         raise NoWorkers(
             f"The Dask scheduler at {address} does not answer ({type(error).__name__}).",

@@ -15,14 +15,22 @@ import numpy as np
 from calib_model.controller import kernel as law
 from calib_model.controller.inputs import INPUT_INDEX, SYNC_JUDGED
 from calib_model.controller.outputs import DISCONNECTED, OUTPUT_INDEX, SPIN_UP
-from calib_model.controller.state import STATE
+from calib_model.controller.state import STATE, USED
 from calib_model.lookup.portable import inner, jit
 from calib_model.vehicle.actuator import press
-from calib_model.vehicle.body import kinetic, move, place_wheels, roll_wheels, set_loads, stand_on, steer
+from calib_model.vehicle.body import (
+    kinetic,
+    move,
+    place_wheels,
+    roll_wheels,
+    set_loads,
+    stand_on,
+    steer,
+)
 from calib_model.vehicle.brakes import brake, requested
 from calib_model.vehicle.clutch import true_capacity
-from calib_model.vehicle.driver import act
 from calib_model.vehicle.driveline import book, dog, turn
+from calib_model.vehicle.driver import act
 from calib_model.vehicle.engine import drive
 from calib_model.vehicle.heat import warm
 from calib_model.vehicle.kernel_layout import (
@@ -166,11 +174,14 @@ def run(
     ----------
     bank, constants, law_state : tuple and float arrays
         As the torque law takes them.
-    params, state, scene, works : records, one each
+    params, state : records, one each
     wheels : records, four
+    scene : record
     curves, course : `Curves` and `Course`
     columns, inputs, outputs : arrays with a row per tick
         Filled.
+    works : record
+        What the energy ledger adds to.
     steps, per_tick, delay : int
         Steps of the whole drive, per tick, and of the bus delay.
     estimates : bool
@@ -205,6 +216,8 @@ def run(
             if not fixed:
                 out = outputs[rows]
                 law.step(bank, constants, n.tick, x, law_state, out)
+                for i in range(x.size):  # as the law used them, what it works out included
+                    x[i] = law_state[USED + i]
                 current, clamp_asked = out[_O_CURRENT], out[_O_CLAMP]
                 mode, believed = out[_O_STATE], out[_O_PLATE]
                 s.current = current if current > 0.0 else 0.0

@@ -1,4 +1,4 @@
-"""A manoeuvre file: the user's own manoeuvres, and limits for the metrics of those that ship (TOML).
+"""A manoeuvre file (TOML): the user's own manoeuvres, and limits for the metrics of any.
 
 ::
 
@@ -27,6 +27,7 @@ Further keys are those of `Manoeuvre`, `Start` and `Driver`.
 from __future__ import annotations
 
 import difflib
+import itertools
 import math
 import re
 import tomllib
@@ -201,7 +202,7 @@ def _surface(plain: Any, at: str) -> tuple[Patch, ...]:
         return (Patch(0.0, _friction(plain, at)),)
     if not plain:
         raise _Wrong(at, "There is no road.", "Give a patch or more.")
-    patches = []
+    patches: list[Patch] = []
     for number, entry in enumerate(plain):
         here = f"{at}[{number}]"
         entry = _table(entry, here)
@@ -285,7 +286,7 @@ def _driver(plain: Mapping[str, Any], at: str) -> Driver:
     }
     if "path" in plain:
         path = _points(plain["path"], f"{at}.path", -1e5, 1e5, ordered=False)
-        if len(path) == 1 or any(a == b for a, b in zip(path, path[1:], strict=False)):
+        if len(path) == 1 or any(a == b for a, b in itertools.pairwise(path)):
             raise _Wrong(f"{at}.path", "It has points that lie on each other.", "Give a way.")
         made["path"] = path
     brakes = plain.get("brakes", [])

@@ -6,6 +6,7 @@ compliant half-shafts and no gearbox.  Where a metric has no value it says why, 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -67,7 +68,7 @@ class Drive:
     def pedal_start(self) -> float:
         """When the driver begins to press the accelerator, s; 0 if at once or never."""
         points = self.manoeuvre.driver.pedal
-        for (begin, _), (_, value) in zip(points, points[1:], strict=False):
+        for (begin, _), (_, value) in itertools.pairwise(points):
             if value > 0:
                 return max(begin, 0.0)
         return 0.0

@@ -89,7 +89,7 @@ def _grade_held(drive: Drive) -> float:
 
 def _torque_high_grip(drive: Drive) -> float:
     sides = [peak_friction(curve) for curve in ground(drive.manoeuvre.surface[0]).friction[0]]
-    if np.isclose(*sides):
+    if math.isclose(*sides):
         raise NoValue("Both sides have the same friction.")
     wheel = "rl" if sides[0] > sides[1] else "rr"
     # What holds the vehicle on the grade while it is braked is no torque of the clutch.
@@ -105,7 +105,8 @@ def _torque_high_grip(drive: Drive) -> float:
 def _moving_mean(values: FloatArray, count: int) -> FloatArray:
     count = min(count, values.size)
     sums = np.concatenate([[0.0], np.cumsum(values)])
-    return (sums[count:] - sums[:-count]) / count
+    means: FloatArray = (sums[count:] - sums[:-count]) / count
+    return means
 
 
 def _hunting(drive: Drive) -> tuple[FloatArray, float]:

@@ -91,14 +91,14 @@ def _openings(drive: Drive) -> list[tuple[float, float]]:
 
 
 def _clutch_opening_time(drive: Drive) -> float:
-    torque = np.abs(drive["clutch_torque"])
+    torque = drive["clutch_capacity"]
     longest = 0.0
     for start, end in _openings(drive):
         at = np.flatnonzero(drive.since(start, end))
         below = np.flatnonzero(torque[at] < OPEN_BELOW)
         if not below.size:
             raise NoValue(
-                f"The clutch still carries {torque[at].min():.0f} N·m or more all through the "
+                f"The clutch can still carry {torque[at].min():.0f} N·m or more all through the "
                 f"brake intervention at {start:g} s."
             )
         longest = max(longest, float(drive.time[at[below[0]]] - start))
@@ -106,7 +106,7 @@ def _clutch_opening_time(drive: Drive) -> float:
 
 
 def _residual_torque(drive: Drive) -> float:
-    torque = np.abs(drive["clutch_torque"])
+    torque = drive["clutch_capacity"]
     found = [
         float(torque[at].max())
         for start, end in _openings(drive)
@@ -184,7 +184,7 @@ METRICS = (
         "Clutch opening time",
         "s",
         "lower",
-        f"From the start of a brake intervention until the clutch carries less than "
+        "From the start of a brake intervention until the clutch can carry less than "
         f"{OPEN_BELOW:g} N·m; the longest.",
         _clutch_opening_time,
     ),
@@ -193,8 +193,8 @@ METRICS = (
         "Residual torque",
         "N.m",
         "lower",
-        f"Highest clutch torque from {SETTLED_AFTER:g} s after the start of a brake intervention "
-        "to its end.",
+        f"The most the clutch can carry from {SETTLED_AFTER:g} s after the start of a brake "
+        "intervention to its end.",
         _residual_torque,
     ),
     Metric(

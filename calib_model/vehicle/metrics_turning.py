@@ -6,6 +6,8 @@ common practice.
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
@@ -25,7 +27,8 @@ def _at_lock(drive: Drive) -> BoolArray:
     first = np.flatnonzero(at)
     if angle.max() < 90.0 or not first.size:
         raise NoValue("The vehicle never moves with the steering turned.")
-    return at & drive.since(float(drive.time[first[0]]) + 1.0)
+    later: BoolArray = at & drive.since(float(drive.time[first[0]]) + 1.0)
+    return later
 
 
 def _peak_wind_up(drive: Drive) -> float:
@@ -98,7 +101,7 @@ def _rear_wheel_lock_time(drive: Drive) -> float:
 def _power_times(drive: Drive) -> tuple[float, float]:
     """Return when power comes on and when it goes off, s."""
     points = drive.manoeuvre.driver.pedal
-    pairs = list(zip(points, points[1:], strict=False))
+    pairs = list(itertools.pairwise(points))
     ups = [a[0] for a, b in pairs if b[1] > a[1] + 5.0]
     downs = [a[0] for a, b in pairs if b[1] < a[1] - 5.0 and b[1] < 5.0]
     if not ups or not any(d > ups[0] for d in downs):

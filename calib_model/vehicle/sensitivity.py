@@ -110,8 +110,8 @@ def sensitivity(
     """
     table = bench.bound.tables.get(role)
     if table is None:
-        why = bench.bound.unusable.get(role, "Bind one, or choose another table.")
-        raise ModelError(f"No table plays {role}.", why)
+        remedy = bench.bound.unusable.get(role, "Bind one, or choose another table.")
+        raise ModelError(f"No table plays {role}.", remedy)
     slot = ROLE_INDEX[role]
     base = bench.drive(manoeuvre, only=metric_name)
     first = base.metrics[0]

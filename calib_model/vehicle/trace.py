@@ -84,7 +84,8 @@ class Trace:
     columns : mapping of name to (T,) float array
         See `COLUMNS`.
     inputs : (T, n) float array
-        What the controller was given, in the order of `calib_model.controller.inputs.INPUTS`.
+        What the controller used, in the order of `calib_model.controller.inputs.INPUTS`; with what
+        it works out itself, unless a fixed clutch torque took its place.
     outputs : (T, n) float array
         What it answered, in the order of `calib_model.controller.outputs.OUTPUTS`; NaN where a
         fixed clutch torque took its place.
@@ -140,7 +141,8 @@ class Trace:
         """Return at which ticks the table of a role governed."""
         from calib_model.core.roles import ROLES
 
-        return self.governing == ROLES.index(role)
+        decided: BoolArray = self.governing == ROLES.index(role)
+        return decided
 
 
 def unit_of(name: str) -> str:

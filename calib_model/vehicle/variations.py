@@ -144,6 +144,8 @@ def latin_hypercube(variations: Sequence[Variation], count: int, seed: int = 0) 
         If there is nothing to vary or no point.
     """
     _check(variations, count)
+    if seed < 0:
+        raise ModelError("A seed is not negative.", "Give 0 or more.")
     from scipy.stats import qmc
 
     # SciPy renames this argument; both names are understood from 1.15 on, only this one before.
@@ -176,7 +178,7 @@ def nominal() -> Points:
 
 def _spaced(one: Variation, steps: int) -> list[float]:
     if steps > 1:
-        return np.linspace(one.low, one.high, steps).tolist()
+        return [float(v) for v in np.linspace(one.low, one.high, steps)]
     middle = (one.low + one.high) / 2
     return [one.nominal if one.low <= one.nominal <= one.high else middle]
 

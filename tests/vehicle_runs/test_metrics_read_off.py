@@ -286,15 +286,15 @@ def test_opening_and_residual_torque_of_an_exponential() -> None:
     t = clock(8)
     since = np.where(t < 6, t - 2, t - 6)
     torque = np.where(since >= 0, 200 * np.exp(-since / 0.1), 200.0)
-    trace = trace_of(8, clutch_torque=torque)
+    trace = trace_of(8, clutch_capacity=torque)
     expected = 0.1 * math.log(200 / 30)
     assert reading("clutch_opening_time", trace, _braked()).value == pytest.approx(
         expected, abs=0.02
     )
     left = reading("residual_torque", trace, _braked()).value
     assert left == pytest.approx(200 * math.exp(-3), abs=0.01)
-    stuck = reading("clutch_opening_time", trace_of(8, clutch_torque=120.0), _braked())
-    assert "still carries 120" in stuck.why
+    stuck = reading("clutch_opening_time", trace_of(8, clutch_capacity=120.0), _braked())
+    assert "can still carry 120" in stuck.why
     assert "no brake intervention" in reading("residual_torque", trace, "launch_snow").why
 
 

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QMimeData, QObject
 
-from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError, FileChanged
 from calib_model.session import files as session
 from calib_model.session import recovery
 from calib_model.session.document import Document
 
-from .jobs import Control, Job
+from .file_jobs import export, read, write
+from .jobs import Job
 from .prompts import Prompts
 from .watch import Watch
 
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 SAMPLE_NAMES = ("larch_normal.h5", "larch_low_grip.h5", "larch_towing.h5")
 PRACTICE_NAME = "larch_practice.h5"
+SAMPLE_DRIVES = ("larch_highway.h5", "larch_snow_round.csv")
 RECORDINGS = (".csv", ".tsv", ".txt", ".mf4", ".mdf", ".parquet")
 """Files that can only be recordings; HDF5 files are taken for sets first."""
 ROAD = 2
@@ -96,7 +97,7 @@ class FileWork(QObject):
                 self._opening.append(path)
                 self._window.jobs.start(
                     f"Opening {path.name}",
-                    _read,
+                    read,
                     path,
                     done=lambda stored, path=path: self._opened(path, stored),
                     failed=lambda error, path=path: self._open_failed(path, error),
@@ -108,6 +109,14 @@ class FileWork(QObject):
         self._window.show_area(ROAD)
         self._window.road.show_part("recordings")
         self._window.road.recordings.open(paths)
+
+    def open_sample_recordings(self) -> None:
+        """Open the recordings that ship with the sample sets."""
+        there = [SAMPLES / name for name in SAMPLE_DRIVES if (SAMPLES / name).exists()]
+        if there:
+            self.open_recordings(there)
+        else:
+            self._desk.tell(f"There are no sample recordings in {SAMPLES}.", refused=True)
 
     @property
     def opening(self) -> tuple[Path, ...]:
@@ -234,7 +243,7 @@ class FileWork(QObject):
         self.watch.pause(document)
         job = self._window.jobs.start(
             f"Saving {save.path.name}",
-            _write,
+            write,
             save,
             done=lambda saved: self._saved(document, save, saved),
             failed=lambda error: self._save_failed(document, error),
@@ -410,7 +419,7 @@ class FileWork(QObject):
         path = document.path
         self._window.jobs.start(
             f"Opening {path.name}",
-            _read,
+            read,
             path,
             done=lambda stored: self._reloaded(document, path, stored),
             failed=lambda error: self._open_failed(path, error),
@@ -447,7 +456,7 @@ class FileWork(QObject):
             return
         self._window.jobs.start(
             f"Exporting {document.title}",
-            _export_csv,
+            export,
             document.content,
             path,
             done=lambda count: self._desk.tell(f"{count} tables are written to {path}."),
@@ -467,27 +476,6 @@ def dropped_files(data: QMimeData) -> list[Path]:
     if not data.hasUrls():
         return []
     return [Path(url.toLocalFile()) for url in data.urls() if url.isLocalFile()]
-
-
-def _read(control: Control, path: Path) -> Any:
-    reading = session.start_reading(path)
-    control.on_cancel(reading.cancel)
-    try:
-        return reading.result()
-    except BitepointError:
-        control.check()  # a cancelled reading ends with an error that nobody needs
-        raise
-
-
-def _write(_control: Control, save: session.Save) -> Any:
-    return save.run()
-
-
-def _export_csv(_control: Control, content: CalibrationSet, path: Path) -> int:
-    from calib_model.exchange.csv_tables import write_csv
-
-    write_csv(content, path)
-    return len(content)
 
 
 def _same_file(a: Path, b: Path) -> bool:

@@ -12,6 +12,7 @@ from PySide6.QtGui import (
     QMouseEvent,
     QPainter,
     QPaintEvent,
+    QPixmap,
 )
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
@@ -43,6 +44,7 @@ class BandView(QWidget):
         self._scene = Scene(np.empty(0))
         self._view = (0.0, 1.0, 64, 64)
         self._head = 0
+        self._picture: QPixmap | None = None
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.setMouseTracking(True)
         self.setAccessibleName("Governing table over time")
@@ -50,6 +52,7 @@ class BandView(QWidget):
     def show_scene(self, scene: Scene) -> None:
         """Show other bands."""
         self._scene = scene
+        self._picture = None
         self.setVisible(bool(scene.bands) or bool(scene.faults.size))
         self.updateGeometry()
         self.update()
@@ -58,6 +61,7 @@ class BandView(QWidget):
         """Draw the span from `low` to `high` seconds between two places of this widget."""
         if (low, high, left, right) != self._view:
             self._view = (low, high, left, right)
+            self._picture = None
             self.update()
 
     def set_head(self, tick: int) -> None:
@@ -113,13 +117,34 @@ class BandView(QWidget):
         return found
 
     def paintEvent(self, _event: QPaintEvent) -> None:
-        """Draw parts, their words, and the play head."""
+        """Draw the bands, which are kept as a picture, and the play head over them."""
+        ratio = self.devicePixelRatioF()
+        size = self.size() * ratio
+        if self._picture is None or self._picture.size() != size:
+            self._picture = QPixmap(size)
+            self._picture.setDevicePixelRatio(ratio)
+            self._picture.fill(Qt.GlobalColor.transparent)
+            drawing = QPainter(self._picture)
+            drawing.setFont(self.font())
+            self._paint_bands(drawing)
+            drawing.end()
         painter = QPainter(self)
+        painter.drawPixmap(0, 0, self._picture)
+        low, high, left, right = self._view
+        time = self._scene.time
+        if time.size and high > low:
+            moment = float(time[min(self._head, time.size - 1)])
+            if low <= moment <= high:
+                x = round(left + (moment - low) * (right - left) / (high - low))
+                painter.setPen(pen(inks(self.palette()).accent, 2.0))
+                painter.drawLine(x, 0, x, self.height())
+
+    def _paint_bands(self, painter: QPainter) -> None:
         colours = inks(self.palette())
         ground = self.palette().window().color()
         metrics = painter.fontMetrics()
         row = self._row()
-        low, high, left, right = self._view
+        left = self._view[2]
         mixture = QBrush(colours.quiet, Qt.BrushStyle.DiagCrossPattern)
         fills = {-1: colours.ground}
         for number, band in enumerate(self._scene.bands):
@@ -136,7 +161,9 @@ class BandView(QWidget):
                     painter.fillRect(box, ground)
                     painter.fillRect(box, mixture)
                     continue
-                fill = fills.setdefault(code, _fill(code, colours.ground))
+                if code not in fills:
+                    fills[code] = _fill(code, colours.ground)
+                fill = fills[code]
                 painter.fillRect(box, fill)
                 words = band.words.get(code, "")
                 if words and x1 - x0 > 24:
@@ -148,13 +175,12 @@ class BandView(QWidget):
                     painter.drawText(inside, Qt.AlignmentFlag.AlignVCenter, shown)
                 painter.fillRect(QRectF(x0, top + 1, 1, row - 2), ground)
         self._paint_faults(painter, colours)
-        time = self._scene.time
-        if time.size and high > low:
-            moment = float(time[min(self._head, time.size - 1)])
-            if low <= moment <= high:
-                x = round(left + (moment - low) * (right - left) / (high - low))
-                painter.setPen(pen(colours.accent, 2.0))
-                painter.drawLine(x, 0, x, self.height())
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Draw anew in other colours."""
+        super().changeEvent(event)
+        self._picture = None
+        self.update()
 
     def _paint_faults(self, painter: QPainter, colours: Inks) -> None:
         """Draw a mark where a fault begins, no more than one for each place of the screen."""

@@ -51,6 +51,8 @@ EMPTY = (
     "A recording is replayed through the set being edited (A) and the reference set (B).</p>"
     "<p>With <b>Watch…</b> a folder is looked after, and the newest run in it is offered as soon "
     "as it is complete; <b>Ctrl+Shift+J</b> loads it.</p>"
+    "<p>Two invented drives of the programme Larch ship with the sample sets: menu Road, "
+    "<b>Open the sample recordings</b>.</p>"
 )
 
 
@@ -149,13 +151,14 @@ class RecordingsPanel(QWidget):
         service.refused.connect(self._refuse)
         self.desk.documents_changed.connect(self.bar.refresh)
         self.desk.current_changed.connect(self._show_empty)
+        self.desk.current_changed.connect(self._show_coverage)
         self.layout_form.answered.connect(lambda path, answers: service.open([path], answers))
         self.layout_form.left.connect(self.take_keyboard)
         self.channels.layout_shown.connect(self._show_layout)
         self.bar.open_wanted.connect(self.ask_open)
         self.bar.close_wanted.connect(self.close_recording)
         self.bar.watch_wanted.connect(self.watching.ask)
-        self.player.moved.connect(self._on_moved)
+        self.player.rested.connect(self._on_rested)
         self.plot.ordered.connect(self.order)
         self.faults.moment_wanted.connect(self._go)
         self.cell.moment_wanted.connect(self._go)
@@ -274,7 +277,7 @@ class RecordingsPanel(QWidget):
     def _show_coverage(self) -> None:
         self.desk.set_coverage(self.service.coverage() or None)
 
-    def _on_moved(self, tick: int) -> None:
+    def _on_rested(self, tick: int) -> None:
         if self.tabs.currentWidget() is self.moment:
             self._show_moment(tick)
 

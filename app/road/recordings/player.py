@@ -13,8 +13,8 @@ from app.road.recordings.plot import DrivePlot
 from app.road.recordings.service import OpenDrive
 from calib_model.core.arrays import FloatArray
 
-TOLD_MS = 40
-"""Lists and tables follow the play head this much later, so that it runs freely by key."""
+TOLD_MS, RESTS_MS = 40, 90
+"""Tables follow the play head this much later, lists once it rests: so it runs freely by key."""
 
 
 class Player(QObject):
@@ -22,11 +22,11 @@ class Player(QObject):
 
     Signals
     -------
-    moved : int
-        The play head rests at a tick, or moves slowly enough to follow.
+    rested : int
+        The play head rests at a tick.
     """
 
-    moved = Signal(int)
+    rested = Signal(int)
 
     def __init__(self, desk: Desk, plot: DrivePlot, parent: QObject) -> None:
         super().__init__(parent)
@@ -36,7 +36,11 @@ class Player(QObject):
         self._late = QTimer(self)
         self._late.setSingleShot(True)
         self._late.setInterval(TOLD_MS)
-        self._late.timeout.connect(self._tell)
+        self._late.timeout.connect(self.tell_desk)
+        self._rest = QTimer(self)
+        self._rest.setSingleShot(True)
+        self._rest.setInterval(RESTS_MS)
+        self._rest.timeout.connect(lambda: self.rested.emit(self.tick))
         plot.head_wanted.connect(self.go_to_tick)
 
     @property
@@ -69,6 +73,7 @@ class Player(QObject):
     def go_to_tick(self, tick: int) -> None:
         """Move to a tick."""
         self._plot.set_head(tick)
+        self._rest.start()
         if not self._late.isActive():
             self._late.start()
 
@@ -129,10 +134,6 @@ class Player(QObject):
 
     # -- telling ---------------------------------------------------------------------------------
 
-    def _tell(self) -> None:
-        self.tell_desk()
-        self.moved.emit(self.tick)
-
     def tell_desk(self) -> None:
         """Show the operating point and its trail over the tables."""
         drive = self.drive
@@ -149,6 +150,7 @@ class Player(QObject):
     def forget(self) -> None:
         """Take the operating point away."""
         self._late.stop()
+        self._rest.stop()
         self._desk.set_play_head(None)
 
 

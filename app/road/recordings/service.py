@@ -42,6 +42,8 @@ class OpenDrive:
     running: bool = False
     counts: bool = True
     """Whether it is part of the coverage that the tables show."""
+    replayed: Document | None = None
+    """The document whose set is A of the outcome."""
     stated: Document | None = None
     """The set that a person says was in the vehicle."""
 
@@ -281,23 +283,25 @@ class Recordings(QObject):
             drive.chosen,
             self.constants,
             sets,
-            done=lambda outcome: self._got(drive, outcome, ""),
+            done=lambda outcome, document=self.desk.current: self._got(drive, outcome, document),
             failed=lambda error: self._replay_failed(drive, error),
             cancellable=True,
         )
         job.ended.connect(lambda: self._replay_ended(drive))
         self.replayed.emit(drive)
 
-    def _got(self, drive: OpenDrive, outcome: Outcome | None, problem: str) -> None:
+    def _got(self, drive: OpenDrive, outcome: Outcome, document: Document | None) -> None:
         drive.running = False
-        drive.outcome, drive.problem = outcome, problem
+        drive.outcome, drive.replayed, drive.problem = outcome, document, ""
         self.replayed.emit(drive)
 
     def _replay_failed(self, drive: OpenDrive, error: BaseException) -> None:
         if not isinstance(error, BitepointError):
             drive.running = False
             raise error
-        self._got(drive, None, str(error))
+        drive.running = False
+        drive.outcome, drive.problem = None, str(error)
+        self.replayed.emit(drive)
 
     def _replay_ended(self, drive: OpenDrive) -> None:
         drive.running = False
@@ -316,7 +320,7 @@ class Recordings(QObject):
         parts = [
             drive.outcome.coverage
             for drive in self.drives
-            if drive.counts and drive.outcome is not None
+            if drive.counts and drive.outcome is not None and drive.replayed is current
         ]
         try:
             return added(parts)

@@ -23,6 +23,9 @@ from app.cli.text import caution, count, listed, title
 
 if TYPE_CHECKING:
     from calib_model.compare import Comparison, TableComparison, Threshold
+    from calib_model.core.calibration_set import CalibrationSet
+    from calib_model.evidence.result_relation import ResultBreach
+    from calib_model.evidence.result_survey import Looked
 
 SUMMARY = "list every difference between two sets"
 
@@ -52,6 +55,11 @@ def parser() -> VerbParser:
         help="compare only tables whose id, name or function matches (*, ?); repeatable",
     )
     made.add_argument(
+        "--result",
+        action="store_true",
+        help="hold the relation against the resulting torque too; a breach counts as different",
+    )
+    made.add_argument(
         "--to",
         nargs=2,
         metavar=("html", "OUT"),
@@ -70,14 +78,63 @@ def run(arguments: Sequence[str]) -> Answer:
 
         first, second = (stored.set for stored in files.results())
     result = _narrowed(compare(first, second), threshold, given.tables)
-    status = GOOD if result.same and not result.breaches else DIFFERENT
+    looked = _looked(first, second) if given.result else ()
+    torque = any(one.check.breaches for one in looked)
+    status = GOOD if result.same and not result.breaches and not torque else DIFFERENT
     if out is not None:
         _write_report(result, given, threshold, out)
         if not given.json:
             return Answer(status, _written(result, out))
     if given.json:
-        return Answer(status, json_text(plain(result)))
-    return Answer(status, words(result, given.a, given.b))
+        about = {"resulting_torque": [_looked_plain(one) for one in looked]} if looked else {}
+        return Answer(status, json_text({**plain(result), **about}))
+    return Answer(status, words(result, given.a, given.b, looked))
+
+
+def _looked(first: CalibrationSet, second: CalibrationSet) -> Sequence[Looked]:
+    """Look at the resulting torque of both sets from several sides."""
+    from calib_model.controller.constants import LARCH
+    from calib_model.evidence.result_survey import survey
+
+    return tuple(survey(first, second, LARCH))
+
+
+def _looked_plain(looked: Looked) -> dict[str, Any]:
+    """Return one picture of the resulting torque as plain data."""
+    check = looked.check
+    return {
+        "over": [looked.ask.x, looked.ask.y],
+        "at": dict(looked.ask.at),
+        "checked": bool(check.relation.sense),
+        "relation": check.relation.words,
+        "points": check.looked_at,
+        "breaches": [_breach_plain(b) for b in check.breaches],
+        "meant": [_breach_plain(b) for b in check.meant],
+    }
+
+
+def _breach_plain(breach: ResultBreach) -> dict[str, Any]:
+    return {
+        "points": int(breach.mask.sum()),
+        "amount": breach.amount,
+        "unit": "N.m",
+        "mode_decided_by": breach.mode_by,
+        "base_decided_by": breach.base_by,
+        "message": breach.words,
+    }
+
+
+def _looked_words(looked: Sequence[Looked]) -> str:
+    """Return what came of looking at the resulting torque."""
+    relation = looked[0].check.relation
+    parts = [f"Resulting torque. {relation.words}"]
+    if relation.sense:
+        for one in looked:
+            found = [b.words for b in one.check.breaches]
+            found += [f"Meant: {b.words}" for b in one.check.meant]
+            head = f"{one.title}: {'' if found else 'holds'}".rstrip()
+            parts.append(f"{head}\n{listed([('', w) for w in found])}" if found else head)
+    return "\n".join(parts)
 
 
 def _threshold(text: str | None) -> Threshold | None:
@@ -158,7 +215,7 @@ def plain(result: Comparison) -> dict[str, Any]:
     }
 
 
-def words(result: Comparison, first: Path, second: Path) -> str:
+def words(result: Comparison, first: Path, second: Path, looked: Sequence[Looked] = ()) -> str:
     """Return a comparison for reading."""
     from calib_model.compare import State
 
@@ -175,6 +232,8 @@ def words(result: Comparison, first: Path, second: Path) -> str:
         overview = [(t.id, str(t.state), t.words()) for t in result.differing]
         parts.append("Tables that differ\n" + listed(overview))
     parts.append(_relation(result))
+    if looked:
+        parts.append(_looked_words(looked))
     details = [_details(t) for t in result.differing if t.fields or t.cells]
     if details:
         parts.append("Every difference\n" + "\n".join(details))

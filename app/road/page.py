@@ -208,7 +208,7 @@ class RoadPage(QWidget):
         """Compile the lookup in the background, once, before a replay waits for it."""
         if not self._warm:
             self._warm = True
-            self.jobs.start("Getting replays ready", get_ready)
+            self.jobs.start("Getting replays ready", get_ready, cancellable=True)
 
     # -- sizes, keyboard -------------------------------------------------------------------------
 

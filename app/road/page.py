@@ -40,7 +40,8 @@ class RoadPage(QWidget):
     A part is a widget made of ``(desk, jobs, memory)``.  It takes the keyboard by ``setFocus``.
     Where it has these signals they are joined here: ``jumped`` (the table in work is to be seen
     in Tune), ``moment_wanted`` (digest of a recording, seconds: show that moment) and
-    ``part_wanted`` (name of another part).
+    ``part_wanted`` (name of another part).  A part with an attribute ``shown_moment`` is given
+    what tells the moment that Recordings shows.
 
     Signals
     -------
@@ -143,6 +144,13 @@ class RoadPage(QWidget):
         ):
             if hasattr(part, signal):
                 getattr(part, signal).connect(slot)
+        if hasattr(part, "shown_moment"):
+            part.shown_moment = self._shown_moment
+
+    def _shown_moment(self) -> tuple[str, str, float] | None:
+        """Return the moment that Recordings shows: name, digest, seconds; None for none."""
+        made = self._made.get("recordings")
+        return made.moment_shown if made is not None else None
 
     def show_part(self, name: str) -> None:
         """Show a part and give it the keyboard."""

@@ -228,10 +228,13 @@ class RecordingsPanel(QWidget):
         if not there:
             beginning = "" if self.desk.current else "<p>First open a set (Ctrl+O).</p>"
             self.empty.setHtml(EMPTY + beginning + self.watching.words_html() + cautions_html())
-        had_focus = self.stack.currentWidget().hasFocus()
+        # The button that opened a recording has done its work.
+        focus = self.window().focusWidget()
+        had_focus = focus in (self.empty, self.bar.open, self.bar.shut, self.plot, self)
+        changes = there != (self.stack.currentWidget() is self.across)
         self.stack.setCurrentWidget(self.across if there else self.empty)
         self.hint.setVisible(there and self.height() >= LOW)
-        if had_focus and self.isVisible():
+        if changes and had_focus and self.isVisible():
             self.take_keyboard()
 
     def _show_all(self) -> None:
@@ -418,6 +421,14 @@ class RecordingsPanel(QWidget):
             tables = drive.outcome.a.deciding_at(self.player.tick)
         recording = drive.recording
         self.complaint_wanted.emit(recording.name, recording.sha256, self.player.moment, tables)
+
+    @property
+    def moment_shown(self) -> tuple[str, str, float] | None:
+        """Recording, digest and seconds of the play head; None without a recording."""
+        drive = self.service.chosen
+        if drive is None:
+            return None
+        return drive.recording.name, drive.recording.sha256, self.player.moment
 
     def load_newest(self) -> None:
         """Open the newest run of the watched folder."""

@@ -91,7 +91,7 @@ def set_loads(p, s, w):
     w[1].load = front / 2.0 + front_roll
     w[2].load = rear / 2.0 - rear_roll
     w[3].load = rear / 2.0 + rear_roll
-    return min(min(w[0].load, w[1].load), min(w[2].load, w[3].load))
+    return min(w[0].load, w[1].load, w[2].load, w[3].load)
 
 
 @inner()

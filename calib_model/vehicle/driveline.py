@@ -10,7 +10,7 @@ two sides together at the end of the step, or what it can carry if that is less.
 from __future__ import annotations
 
 from calib_model.lookup.portable import inner
-from calib_model.vehicle.clutch import carried
+from calib_model.vehicle.clutch import carried, lock_torque
 from calib_model.vehicle.kernel_reading import clip
 
 SWEEPS = 60
@@ -76,7 +76,9 @@ def turn(p, s, w, step, rate, other):
     """
     joined = s.connected > 0.5
     soft = softness(p, joined)
+    before = s.clutch_torque
     for i in range(4):
+        w[i].start = w[i].held
         w[i].held = w[i].cap if w[i].speed > 0.0 else (-w[i].cap if w[i].speed < 0.0 else 0.0)
     s.clutch_torque = clutch_for(p, s, w, soft, rate, step)
     shaft_rate = rates(p, s, w, s.clutch_torque, rate)
@@ -86,7 +88,7 @@ def turn(p, s, w, step, rate, other):
         if w[i].cap > 0.0 and not w[i].new * w[i].speed > 0.0:
             stays = False
     if not stays:
-        shaft_rate = _with_held_wheels(p, s, w, step, rate, other, soft)
+        shaft_rate = _with_held_wheels(p, s, w, step, rate, other, soft, before)
         for i in range(4):
             w[i].new = w[i].speed + step * rate[i]
             if abs(w[i].held) < w[i].cap and abs(w[i].new) < 1e-9:
@@ -98,18 +100,17 @@ def turn(p, s, w, step, rate, other):
 
 
 @inner()
-def _with_held_wheels(p, s, w, step, rate, other, soft):
+def _with_held_wheels(p, s, w, step, rate, other, soft, before):
     """Solve for clutch and brakes together, one after the other until none moves.
 
     Left before right and right before left, and the mean of both: so a mirrored drive is
-    mirrored to the bit.
+    mirrored to the bit.  It begins with what held in the step before.
     """
     clutch = 0.0
     for turn_round in range(2):
         for i in range(4):
-            w[i].held = 0.0
-        torque = _sweeps(p, s, w, step, rate, soft, turn_round)
-        clutch += 0.5 * torque
+            w[i].held = clip(w[i].start, -w[i].cap, w[i].cap)
+        clutch += 0.5 * _sweeps(p, s, w, step, rate, soft, turn_round, before)
         for i in range(4):
             if turn_round == 0:
                 other[i] = w[i].held
@@ -120,28 +121,46 @@ def _with_held_wheels(p, s, w, step, rate, other, soft):
 
 
 @inner()
-def _sweeps(p, s, w, step, rate, soft, flipped):
+def _sweeps(p, s, w, step, rate, soft, flipped, clutch):
     joined = s.connected > 0.5
-    single = 1.0 / (2.0 * p.wheel_inertia)
+    ratio = p.rear_ratio
+    own = 1.0 / (2.0 * p.wheel_inertia)
+    rear = 1.0 / (2.0 * p.wheel_inertia + p.rear_inertia)
     front = 2.0 * p.wheel_inertia + p.drive_inertia
     if joined:
-        front += p.shaft_inertia * p.rear_ratio * p.rear_ratio
-    rear = 2.0 * p.wheel_inertia + p.rear_inertia
-    clutch = 0.0
+        front += p.shaft_inertia * ratio * ratio
+    front = 1.0 / front
+    clutch = clip(clutch, -s.clutch_capacity, s.clutch_capacity)
+    shaft = rates(p, s, w, clutch, rate)
+    slip = s.shaft - ratio * 0.5 * (w[2].speed + w[3].speed)
     for _ in range(SWEEPS):
-        before = clutch
-        clutch = clutch_for(p, s, w, soft, rate, step)
-        moved = abs(clutch - before)
+        if joined:
+            shaft = ratio * 0.5 * (rate[0] + rate[1])
+        more = lock_torque(slip, shaft - ratio * 0.5 * (rate[2] + rate[3]), soft, step)
+        torque = clip(clutch + more, -s.clutch_capacity, s.clutch_capacity)
+        change = torque - clutch
+        clutch = torque
+        moved = abs(change)
+        if joined:
+            rate[0] -= ratio * front * change
+            rate[1] -= ratio * front * change
+        else:
+            shaft -= change / p.shaft_inertia
+        rate[2] += ratio * rear * change
+        rate[3] += ratio * rear * change
         for k in range(4):
             i = k ^ 1 if flipped == 1 else k
             if w[i].cap <= 0.0:
                 continue
-            rates(p, s, w, clutch, rate)
-            own = single + 1.0 / (front if i < 2 else rear)
-            held = w[i].held + (w[i].speed / step + rate[i]) / own
+            shared = front if i < 2 else rear
+            held = w[i].held + (w[i].speed / step + rate[i]) / (shared + own)
             held = clip(held, -w[i].cap, w[i].cap)
-            moved = max(moved, abs(held - w[i].held))
+            change = held - w[i].held
             w[i].held = held
+            # What this wheel is held by, its partner feels through the differential.
+            rate[i] -= (shared + own) * change
+            rate[i ^ 1] -= (shared - own) * change
+            moved = max(moved, abs(change))
         if moved < 1e-7:
             break
     return clutch

@@ -25,9 +25,7 @@ def act(p, s, course, step):
     if course.path.shape[0] > 1:
         _follow_path(p, s, course.path, step)
     else:
-        s.steering = clip(
-            between_rows(course.steering, s.time), -p.steering_most, p.steering_most
-        )
+        s.steering = clip(between_rows(course.steering, s.time), -p.steering_most, p.steering_most)
 
 
 @inner()

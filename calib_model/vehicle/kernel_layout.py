@@ -129,6 +129,7 @@ WHEEL = _numbers(
     "let_go",  # share of the brake that lock prevention leaves
     "cap",  # N.m, what brake and rolling resistance can hold together
     "held",  # N.m, what they do hold
+    "start",  # N.m, what they held in the step before
     "seen",  # km/h, filtered
     "new",  # rad/s, after this step
 )

@@ -134,8 +134,12 @@ class _Reader:
             self.refuse(key, "The number is too large.", "Mend it.")
 
     def numbers(self, key: str, value: Any) -> FloatArray:
-        rows = value if isinstance(value, list) else self.refuse(
-            key, "This is no list.", "Write it as [1.0, 2.0], a grid as a list of lists."
+        rows = (
+            value
+            if isinstance(value, list)
+            else self.refuse(
+                key, "This is no list.", "Write it as [1.0, 2.0], a grid as a list of lists."
+            )
         )
         if rows and all(isinstance(r, list) for r in rows):
             if len({len(r) for r in rows}) > 1:
@@ -148,7 +152,7 @@ def to_text(vehicle: Vehicle) -> str:
     """Return a vehicle as the text of a vehicle file, with unit, meaning and origin beside it."""
     lines = [
         f"# The vehicle {vehicle.name}: what the desk manoeuvres drive.",
-        "# It is the truth of the desk; the calibration set says only what the controller believes.",
+        "# It is the truth of the desk; a calibration set says only what the controller believes.",
         "# Every parameter is needed. In brackets: where its value comes from.",
         f'name = "{vehicle.name}"',
     ]
@@ -173,4 +177,3 @@ def _curve_lines(row: Curve, values: FloatArray, about: str) -> list[str]:
         return [f"{row.name} = {values.tolist()}  {about}"]
     body = [f"    {r.tolist()}," for r in values]
     return [f"{row.name} = [  {about}", *body, "]"]
-

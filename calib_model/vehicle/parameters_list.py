@@ -72,7 +72,7 @@ SECTIONS: dict[str, tuple[Parameter | Curve, ...]] = {
         P("centre_height", "m", 0.62, 0, 2.5, "centre of gravity above the ground", SCENARIO),
         P("track", "m", 1.58, 0.5, 3, "distance of the wheels of an axle", SCENARIO),
         P("yaw_inertia", "kg.m2", 3000.0, 100, 100000, "about the centre of gravity"),
-        P("steering_ratio", "-", 15.0, 1, 40, "steering wheel angle per road wheel angle", SCENARIO),
+        P("steering_ratio", "-", 15.0, 1, 40, "steering wheel per road wheel angle", SCENARIO),
         P("drag_area", "m2", 1.15, 0, 15, "drag coefficient times frontal area"),
         P("air_density", "kg/m3", 1.25, 0, 2, "about 10 degC at sea level"),
         P("front_roll_share", "-", 0.55, 0, 1, "front axle's share of the roll moment"),
@@ -205,7 +205,7 @@ SECTIONS: dict[str, tuple[Parameter | Curve, ...]] = {
         P("dog_window", "rad/s", 30.0, 1, 500, "speed difference at which its teeth go in"),
     ),
     "engine": (
-        P("drive_force_most", "N", 6000.0, 100, 100000, "at the front wheels, full pedal", SCENARIO),
+        P("drive_force_most", "N", 6000.0, 100, 100000, "at the wheels, full pedal", SCENARIO),
         P("power_most", "kW", 85.0, 1, 1000, "at the front wheels"),
         P("rise_lag", "s", 0.15, 0.01, 3, "first-order lag of more torque"),
         P("fall_lag", "s", 0.06, 0.01, 3, "first-order lag of less torque"),

@@ -150,9 +150,7 @@ def ground(
         Patches begin at times in s.
     """
     rows = [p if isinstance(p, Patch) else Patch(0.0, p) for p in patches]
-    friction = [
-        [_curve(p.left), _curve(p.left if p.right is None else p.right)] for p in rows
-    ]
+    friction = [[_curve(p.left), _curve(p.left if p.right is None else p.right)] for p in rows]
     slope = [[0.0, grade]] if np.ndim(grade) == 0 else grade
     return Ground(
         np.array([p.start for p in rows], dtype=np.float64),

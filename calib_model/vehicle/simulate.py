@@ -83,18 +83,19 @@ def simulate(vehicle: Vehicle, bound: Bound, scene: Scene, *, step: float = STEP
             f"Use a tick that is a multiple of {step * 1000:g} ms.",
         )
     ticks = max(math.ceil(scene.duration / tick - 1e-9), 1)
+    run: Any = kernel.run  # its types are those of compiled code
     params = packed_vehicle(vehicle)
     state, wheels = first_state(vehicle, scene)
     n = packed_scene(vehicle, scene, step, tick)
     columns, work = np.zeros(ticks + 1, dtype=COLUMN), np.zeros(1, dtype=WORK)
-    if not hasattr(kernel.run, "py_func"):  # not compiled: Python reads fields of these only
+    if not hasattr(run, "py_func"):  # not compiled: Python reads fields of these only
         params, state, wheels, n, columns, work = (
             a.view(np.recarray) for a in (params, state, wheels, n, columns, work)
         )
     inputs = np.zeros((ticks + 1, len(INPUTS)))
     outputs = np.full((ticks + 1, len(OUTPUTS)), np.nan)
     before = _kinetic(kernel, params, state, wheels)
-    why, rows = kernel.run(
+    why, rows = run(
         bound.bank.arrays,
         bound.constants.array,
         _first_law_state(scene),
@@ -157,7 +158,7 @@ def _ledger(work: Records) -> dict[str, float]:
 
 
 def _missing(bound: Bound) -> Mapping[str, str]:
-    named = {role: "no table of the set plays this part" for role in bound.missing}
+    named = dict.fromkeys(bound.missing, "no table of the set plays this part")
     return MappingProxyType({**named, **bound.unusable})
 
 
@@ -186,9 +187,7 @@ def _words(why: int, columns: Mapping[str, FloatArray], vehicle: Vehicle) -> str
     return f"{at} the model has no finite answer: check the vehicle file and the scene."
 
 
-def _remarks(
-    columns: Mapping[str, FloatArray], outputs: FloatArray, vehicle: Vehicle
-) -> list[str]:
+def _remarks(columns: Mapping[str, FloatArray], outputs: FloatArray, vehicle: Vehicle) -> list[str]:
     found = []
     mode = columns["controller_state"]
     if mode.size and mode[-1] == SPIN_UP:
@@ -206,7 +205,7 @@ def _remarks(
                 "the synchronising window. Check the window and the spin-up torque."
             )
     joined = (mode == CONNECTED) & (columns["connected"] < 0.5)
-    if joined.any() and not (mode[-1] in (SPIN_UP, DOG)) and columns["connected"][-1] < 0.5:
+    if joined.any() and mode[-1] not in (SPIN_UP, DOG) and columns["connected"][-1] < 0.5:
         found.append(
             "The dog clutch did not go in although the controller takes the driveshaft as "
             "connected: the speeds were too far apart for its teeth."

@@ -28,9 +28,7 @@ def relaxed(deflection, sliding, rolling, length, step):
     Backward Euler along d(k)/dt = -(sliding + rolling k)/length: no stiffness at any speed,
     and at standstill an elastic tyre.
     """
-    return clip(
-        (deflection - step * sliding / length) / (1.0 + step * rolling / length), -1.0, 1.0
-    )
+    return clip((deflection - step * sliding / length) / (1.0 + step * rolling / length), -1.0, 1.0)
 
 
 @inner()

@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from tests.vehicle_model.vehicle_making import bare, flat
 
 from calib_model.controller.binding import Bound, bind
 from calib_model.core.calibration_set import CalibrationSet
@@ -15,6 +14,7 @@ from calib_model.editing.change import apply, values_change
 from calib_model.vehicle.parameters import LARCH, Vehicle
 from calib_model.vehicle.scene import Scene, ground, profile
 from calib_model.vehicle.simulate import simulate
+from tests.vehicle_model.vehicle_making import bare, flat
 
 INCH, POUND = 0.0254, 4.4482216152605
 
@@ -28,9 +28,7 @@ def test_capacity_of_a_worked_example(bound: Bound) -> None:
     # Shigley's Mechanical Engineering Design, exercise on a multi-disc clutch with D = 6.5 in,
     # d = 4 in, f = 0.24, p = 120 psi, six planes of sliding, uniform wear: F = 1885 lbf,
     # T = 7125 lbf.in (from memory).
-    v = bare(
-        faces=6.0, outer_radius=3.25 * INCH, inner_radius=2.0 * INCH, uniform_wear=1.0
-    )
+    v = bare(faces=6.0, outer_radius=3.25 * INCH, inner_radius=2.0 * INCH, uniform_wear=1.0)
     v = _clutch(v, 0.24)
     trace = simulate(v, bound, Scene(1.0, ground("dry"), pedal=profile((0, 80))))
     pressed = trace["clamp"] > 100
@@ -155,7 +153,9 @@ def test_reconnection_takes_spin_up_lag_and_dog(bound: Bound) -> None:
     table = bound.tables["spin_up_torque"]
     target = LARCH["rear_ratio"] * 100 / 3.6 / LARCH["wheel_radius"]
     torque = float(trace["clutch_capacity"][(t > asked) & (t < joined)].max())
-    assert torque == pytest.approx(np.interp(target, table.axes[0].values, table.values[:, 3]), rel=0.2)
+    assert torque == pytest.approx(
+        np.interp(target, table.axes[0].values, table.values[:, 3]), rel=0.2
+    )
     spin = LARCH["shaft_inertia"] * (target - 12) / (torque - LARCH["shaft_drag"])
     ramp = 0.5 * torque / 1400.0 + 0.08 + LARCH["delay"]
     expected = spin + ramp + LARCH["dog_time"]
@@ -168,9 +168,7 @@ def test_reconnection_takes_spin_up_lag_and_dog(bound: Bound) -> None:
 def test_a_narrow_window_never_connects(larch_normal: CalibrationSet) -> None:
     # Known mistake of the trade: a window below the slip under traction (common practice).
     table = larch_normal["sync_window"]
-    narrow = apply(
-        larch_normal, values_change(table, np.full(table.shape, 0.2), "too narrow")
-    )
+    narrow = apply(larch_normal, values_change(table, np.full(table.shape, 0.2), "too narrow"))
     scene = replace(
         CRUISE, ground=ground("snow"), pedal=profile((0, 10), (1.0, 10), (1.05, 100)), duration=6.0
     )

@@ -155,9 +155,7 @@ def test_a_load_moves_centre_and_inertia() -> None:
     at = (m * 1.134 + p * laden["payload_from_front"]) / (m + p)
     assert laden.centre[0] == pytest.approx(at)
     apart = laden["payload_from_front"] - 1.134
-    assert laden.body_inertia == pytest.approx(
-        LARCH["yaw_inertia"] + m * p / (m + p) * apart**2
-    )
+    assert laden.body_inertia == pytest.approx(LARCH["yaw_inertia"] + m * p / (m + p) * apart**2)
     front, rear = laden.static_loads()
     assert front + rear == pytest.approx((m + p) * 9.81)
     assert rear > LARCH.static_loads()[1] + 0.6 * p * 9.81

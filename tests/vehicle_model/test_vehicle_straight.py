@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.vehicle_model.vehicle_making import GRAVITY, bare, flat
 
 from calib_model.controller.binding import Bound
 from calib_model.vehicle.parameters import LARCH, Vehicle
 from calib_model.vehicle.scene import Patch, Scene, ground, profile
 from calib_model.vehicle.simulate import simulate
 from calib_model.vehicle.trace import LEDGER, Trace
+from tests.vehicle_model.vehicle_making import GRAVITY, WHEELS, bare, flat
 
 
 def _undriven(vehicle: Vehicle) -> float:
@@ -214,7 +214,7 @@ def test_energy_closes(bound: Bound, torque: float) -> None:
     # The entries are what the trace says, not only what the ledger does.
     v = trace["speed"][-1] / 3.6
     body = 0.5 * LARCH["mass"] * v**2
-    wheels = [trace[f"wheel_speed_{w}"][-1] / 3.6 / LARCH["wheel_radius"] for w in "fl fr rl rr".split()]
+    wheels = [trace[f"wheel_speed_{w}"][-1] / 3.6 / LARCH["wheel_radius"] for w in WHEELS]
     turning = sum(0.5 * LARCH["wheel_inertia"] * w**2 for w in wheels)
     turning += 0.5 * LARCH["drive_inertia"] * ((wheels[0] + wheels[1]) / 2) ** 2
     turning += 0.5 * LARCH["rear_inertia"] * ((wheels[2] + wheels[3]) / 2) ** 2

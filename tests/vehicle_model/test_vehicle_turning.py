@@ -9,7 +9,6 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from tests.vehicle_model.vehicle_making import GRAVITY, WHEELS, bare
 
 from calib_model.controller.binding import Bound
 from calib_model.vehicle.parameters import LARCH
@@ -23,6 +22,7 @@ from calib_model.vehicle.scene import (
     profile,
 )
 from calib_model.vehicle.simulate import simulate
+from tests.vehicle_model.vehicle_making import GRAVITY, WHEELS, bare
 
 ROLLING = {"fixed_drive_torque": 0.0, "fixed_clutch_torque": 0.0}
 

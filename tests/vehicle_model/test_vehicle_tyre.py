@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.vehicle_model.vehicle_making import WHEELS, bare
 
 from calib_model.controller.binding import Bound
 from calib_model.errors import ModelError
@@ -22,6 +21,7 @@ from calib_model.vehicle.scene import (
     surface_at,
 )
 from calib_model.vehicle.simulate import simulate
+from tests.vehicle_model.vehicle_making import WHEELS, bare
 
 
 @pytest.mark.parametrize(
@@ -93,9 +93,7 @@ def test_force_never_leaves_the_friction_circle(bound: Bound) -> None:
 
 
 def test_patches_reach_the_front_wheels_first(bound: Bound) -> None:
-    scene = Scene(
-        6.0, ground("ice", Patch(10.0, "dry")), speed=20.0, pedal=profile((0, 60))
-    )
+    scene = Scene(6.0, ground("ice", Patch(10.0, "dry")), speed=20.0, pedal=profile((0, 60)))
     trace = simulate(LARCH, bound, scene)
     used_front = trace["force_x_fl"] / trace["load_fl"]
     used_rear = np.hypot(trace["force_x_rl"], trace["force_y_rl"]) / trace["load_rl"]

@@ -146,7 +146,7 @@ class RecordingsBar(QWidget):
         self.mark.setText(mark)
         self.verdict.setText(words)
         self.verdict.setToolTip(words)
-        self.verdict.setAccessibleName(f"{mark} {words}")
+        self.verdict.setAccessibleName(f"{mark} {words}".strip() or "What the replay is worth")
 
     # -- choosing --------------------------------------------------------------------------------
 

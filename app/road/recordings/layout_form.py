@@ -96,6 +96,7 @@ class LayoutForm(QFrame):
         if layout is not None:
             text = f"{path.name} was read so:\n" + "\n".join(layout.words())
         self.words.setText(text)
+        self.give_up.setText("Do not read it" if layout is None else "Leave it so")
         for name, box in self.fields.items():
             if name == "time":
                 box.clear()

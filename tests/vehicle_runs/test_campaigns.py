@@ -143,7 +143,7 @@ def test_a_dask_cluster_gives_the_same(campaign: Campaign, tmp_path: Path) -> No
         cwd=tmp_path,
         capture_output=True,
         text=True,
-        timeout=110,
+        timeout=300,  # its workers may have to compile the model
         check=False,
     )
     assert done.returncode == 0, done.stderr

@@ -121,9 +121,8 @@ def on_ticks(
         if isinstance(source, Constant):
             value = float(convert(source.value, source.unit or target.unit, target.unit))
             given[name] = np.full(grid.size, value)
-            remarks.append(
-                f"{target.label} is not recorded; {with_unit(value, target.unit)} is taken throughout."
-            )
+            shown = with_unit(value, target.unit)
+            remarks.append(f"{target.label} is not recorded; {shown} is taken throughout.")
             continue
         channel = recording.channel(source.channel)
         hold = hold_s if hold_s is not None else channel.longest_hold

@@ -17,8 +17,10 @@ from ...exchange.measurement_layout import unit_text
 from .layout import MAX_COLUMNS, MAX_TEXT, ChannelColumn, Layout, TimeColumn
 from .stream import Block, Refused, Remarks
 
-BATCH_BYTES = 192 << 20
-"""Channels of a group are read together up to this size; every batch unpacks the whole group."""
+BATCH_BYTES = 16 << 20
+"""Of a group's samples that are taken at a time."""
+MOST_BATCHES = 40
+"""Where records end with blocks the library unpacks all of them for each batch: so not too many."""
 MAX_SAMPLES = 1 << 29
 DAMAGED = "Restore it from a backup, or export the recording again."
 _SAYS = re.compile(r"vehicle_set_digest\W+([0-9a-f]{64})")
@@ -136,40 +138,47 @@ class Mdf4:
         """
         samples = {group: n for group, n, _ in self.groups}
         total, done = max(1, len(layout.channels)), 0
+        told: set[str] = set()
         for time in layout.times:
             own = [c for c in layout.channels if c.time == time.number]
-            group = int(own[0].samples[0])
-            count = samples.get(group, 0)
+            count = samples.get(int(own[0].samples[0]), 0)
             if count * len(own) > MAX_SAMPLES:
                 raise Refused("", "It says that it holds more than 4 GiB.", "Cut it in parts.")
-            at_once = max(1, BATCH_BYTES // max(8 * count, 1))
-            for first in range(0, len(own), at_once):
-                batch = own[first : first + at_once]
-                found = self._signals(batch)
-                columns: dict[int, tuple[Any, int]] = {}
-                for column, signal in zip(batch, found, strict=True):
-                    if not first and time.number not in columns:
-                        stamps = np.asarray(signal.timestamps, dtype=np.float64)
-                        columns[time.number] = (stamps, stamps.size)
+            at_once = max(1, BATCH_BYTES // (8 * (len(own) + 1)), -(-count // MOST_BATCHES))
+            for first in range(0, count, at_once):
+                found = self._signals(own, first, min(at_once, count - first))
+                stamps = np.asarray(found[0].timestamps, dtype=np.float64)
+                if not stamps.size:
+                    raise Refused("", "It ends before its last sample.", DAMAGED)
+                columns: dict[int, tuple[Any, int]] = {time.number: (stamps, stamps.size)}
+                for column, signal in zip(own, found, strict=True):
                     values = _numbers(signal)
                     if values is None:
-                        remarks.others.append(f"Channel {column.name!r} holds no numbers.")
-                        values = np.full(len(signal.timestamps), np.nan)
+                        values = np.full(stamps.size, np.nan)
+                        if column.name not in told:
+                            remarks.others.append(f"Channel {column.name!r} holds no numbers.")
+                            told.add(column.name)
                     columns[column.number] = (values, values.size)
-                done += len(batch)
-                yield Block(done / total, columns)
+                yield Block((done + len(own) * min(1, (first + at_once) / count)) / total, columns)
+            done += len(own)
 
-    def _signals(self, batch: list[ChannelColumn]) -> list[Any]:
-        places = [(None, int(c.samples[0]), int(c.samples[1])) for c in batch]
+    def _signals(self, own: list[ChannelColumn], first: int, count: int) -> list[Any]:
+        places = [(None, int(c.samples[0]), int(c.samples[1])) for c in own]
         try:
             return list(
-                self.file.select(places, ignore_value2text_conversions=True, copy_master=False)
+                self.file.select(
+                    places,
+                    record_offset=first,
+                    record_count=count,
+                    ignore_value2text_conversions=True,
+                    copy_master=False,
+                )
             )
         except MemoryError:
             raise
         except Exception as error:  # the library raises many kinds for damaged files
             raise Refused(
-                f"channel {batch[0].name!r}", f"It is damaged ({_short(error)}).", DAMAGED
+                f"channel {own[0].name!r}", f"It is damaged ({_short(error)}).", DAMAGED
             ) from None
 
 

@@ -20,8 +20,8 @@ from PySide6.QtWidgets import (
 from app.cautions import LINE
 from app.desk import Desk
 
+from . import ready
 from .needs import JobsLike, Memory
-from .ready import get_ready
 
 LOW = 420
 """Below this height the line of cautions is left out; the Help menu still has them."""
@@ -67,7 +67,6 @@ class RoadPage(QWidget):
         super().__init__(parent)
         self.desk, self.jobs, self.memory = desk, jobs, memory
         self._made: dict[str, Any] = {}
-        self._warm = False
         self.part = "recordings"
         self.buttons: dict[str, QToolButton] = {}
         self._group = QButtonGroup(self)
@@ -101,6 +100,7 @@ class RoadPage(QWidget):
         column.addWidget(self.stack, 1)
         column.addWidget(self.caution)
         self.buttons[self.part].setChecked(True)
+        self.destroyed.connect(ready.stop)
 
     # -- parts -----------------------------------------------------------------------------------
 
@@ -212,12 +212,6 @@ class RoadPage(QWidget):
         else:
             part.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
-    def warm_up(self) -> None:
-        """Compile the lookup in the background, once, before a replay waits for it."""
-        if not self._warm:
-            self._warm = True
-            self.jobs.start("Getting replays ready", get_ready, cancellable=True)
-
     # -- sizes, keyboard -------------------------------------------------------------------------
 
     def heightForWidth(self, width: int) -> int:
@@ -242,4 +236,4 @@ class RoadPage(QWidget):
         """Make the part when it is first shown, and have the lookup compiled meanwhile."""
         super().showEvent(event)
         self.stack.setCurrentWidget(self.part_named(self.part))
-        self.warm_up()
+        ready.start()

@@ -1,49 +1,63 @@
-"""Compiled code is got ready in a process of its own, which ends when the user gives up."""
+"""Compiled code is got ready in a process of its own, which ends when the window does."""
 
 from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Iterator
 
 import pytest
 
 from app.road import ready
 from app.shell.jobs import Cancelled, Control
 
+SLEEP, NOTHING = "import time; time.sleep(60)", "pass"
+
 
 @pytest.fixture(autouse=True)
-def not_ready(monkeypatch: pytest.MonkeyPatch) -> None:
-    """As if nothing was got ready yet."""
+def not_ready(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """As if nothing was got ready yet, and nothing is left running."""
     monkeypatch.setattr(ready, "_done", False)
+    monkeypatch.setattr(ready, "_child", None)
+    yield
+    ready.stop()
 
 
-def test_giving_up_ends_the_process(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(ready, "_CODE", "import time; time.sleep(60)")
-    children = []
-    real = ready.subprocess.Popen
+def control() -> Control:
+    return Control(lambda _part, _text: None)
 
-    def started(*command, **how):  # type: ignore[no-untyped-def]
-        children.append(real(*command, **how))
-        return children[-1]
 
-    monkeypatch.setattr(ready.subprocess, "Popen", started)
-    control = Control(lambda _part, _text: None)
-    threading.Timer(0.3, control.cancel).start()
+def test_giving_up_ends_the_job_and_closing_ends_the_process(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(ready, "_CODE", SLEEP)
+    job = control()
+    threading.Timer(0.3, job.cancel).start()
     begun = time.monotonic()
     with pytest.raises(Cancelled):
-        ready.get_ready(control)
+        ready.get_ready(job)
     assert time.monotonic() - begun < 20
-    assert children[0].poll() is not None
+    child = ready._child
+    assert child is not None
+    assert child.poll() is None, "another replay may still want it"
+    ready.stop()
+    assert child.poll() is not None
     assert not ready._done
 
 
 def test_it_is_done_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    calls = []
-    monkeypatch.setattr(ready, "_fill_cache", calls.append)
-    control = Control(lambda _part, _text: None)
-    ready.get_ready(control)
-    ready.get_ready(control)
-    assert len(calls) == 1
+    monkeypatch.setattr(ready, "_CODE", NOTHING)
+    started = []
+    real = ready.subprocess.Popen
+    monkeypatch.setattr(
+        ready.subprocess, "Popen", lambda *a, **k: started.append(1) or real(*a, **k)
+    )
+    ready.start()
+    ready.start()
+    ready.get_ready(control())
+    ready.get_ready(control())
+    assert len(started) == 1
+    assert ready._done
 
 
 def test_without_a_compiler_nothing_is_started(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -51,5 +65,5 @@ def test_without_a_compiler_nothing_is_started(monkeypatch: pytest.MonkeyPatch) 
 
     monkeypatch.setattr(compiled, "available", lambda: False)
     monkeypatch.setattr(ready.subprocess, "Popen", lambda *_a, **_k: pytest.fail("started"))
-    ready.get_ready(Control(lambda _part, _text: None))
+    ready.get_ready(control())
     assert ready._done

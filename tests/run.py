@@ -42,6 +42,7 @@ def main(arguments: list[str]) -> int:
         env.pop("QT_QPA_PLATFORM", None)
         if options.slow:
             env["BITEPOINT_HYPOTHESIS_PROFILE"] = "slow"
+        _compile(python, env, Path(run))
         for number, (windows, extra) in enumerate(_parts(options)):
             report = Path(run) / f"report-{number}.xml"
             command = [str(python), "-m", "pytest", *extra, *rest, f"--junitxml={report}"]
@@ -79,6 +80,16 @@ def _fetch_published(python: Path) -> None:
         mark.write_text(PUBLISHED)
     else:
         print("The published drive cycles were not fetched; their tests will fail.")
+
+
+def _compile(python: Path, env: dict[str, str], run: Path) -> None:
+    """Fill the run's cache of compiled code, before workers would all do so at once."""
+    code = (
+        "import calib_model.evidence.result_kernel; "
+        "from app.driving.model import warm_up; warm_up()"
+    )
+    cache = {**env, "NUMBA_CACHE_DIR": str(run / "numba")}  # as tests/conftest.py has it
+    subprocess.call([str(python), "-c", code], cwd=ROOT, env=cache, stdin=subprocess.DEVNULL)
 
 
 def _parse(arguments: list[str]) -> tuple[argparse.Namespace, list[str]]:

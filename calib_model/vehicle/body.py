@@ -121,11 +121,13 @@ def move(p, s, w, work, step):
     trailer = p.trailer_rolling * trailer_weight * max(min(s.vx / 0.1, 1.0), -1.0)
 
     # The vehicle's axes turn: the velocity stays in space, so it is turned back by the angle,
-    # exactly, since dt * vy * r would slowly add energy.
-    angle = s.yaw_rate * step
+    # exactly, since dt * vy * r would slowly add energy.  A trailer has mass forward only: then
+    # it is the velocity with its forward part stretched that turns and keeps its energy.
+    stretch = math.sqrt(mass / p.body_mass)
+    angle = s.yaw_rate * step / stretch
     cos, sin = math.cos(angle), math.sin(angle)
-    vx = s.vx * cos + s.vy * sin
-    vy = s.vy * cos - s.vx * sin
+    vx = s.vx * cos + s.vy * sin / stretch
+    vy = s.vy * cos - stretch * s.vx * sin
     rate_x = (fx - slope - air - trailer) / mass
     rate_y = fy / p.body_mass
     new_x = vx + step * rate_x

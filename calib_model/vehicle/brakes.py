@@ -29,7 +29,7 @@ def brake(p, s, w, n, course, step):
             wanted *= _let_go(p, w[i], step)
             if wanted > 0.0 and w[i].let_go < 0.999:
                 active = 1.0
-        if n.brake_traction > 0.5 and i < 2:
+        if n.brake_traction > 0.5 and s.brake_active < 0.5 and i < 2:
             wanted += _on_spin(p, s, w[i], w[1 - i])
         w[i].brake += step * (wanted - w[i].brake) / p.brake_lag
         w[i].cap = max(w[i].brake, 0.0) + w[i].rolling

@@ -22,13 +22,17 @@ def friction(c1, c2, c3, slip):
 
 
 @inner()
-def relaxed(deflection, sliding, rolling, length, step):
+def relaxed(deflection, sliding, rolling, length, most, step):
     """Return the deflection (as slip) after a step.
 
     Backward Euler along d(k)/dt = -(sliding + rolling k)/length: no stiffness at any speed,
-    and at standstill an elastic tyre.
+    and at standstill an elastic tyre.  Where the sliding turns round, only `most` of the
+    deflection is elastic; the rest was sliding and leaves nothing to spring back.
     """
-    return clip((deflection - step * sliding / length) / (1.0 + step * rolling / length), -1.0, 1.0)
+    new = (deflection - step * sliding / length) / (1.0 + step * rolling / length)
+    if new * sliding > 0.0:
+        new = clip(new, -most, most)
+    return clip(new, -1.0, 1.0)
 
 
 @inner()
@@ -40,15 +44,16 @@ def forces(p, w, side_factor, step):
     around = w.speed * p.wheel_radius
     sliding = w.vx - around
     rolling = max(abs(w.vx), abs(around))
-    w.along = relaxed(w.along, sliding, rolling, p.relaxation_along, step)
-    w.across = relaxed(w.across, w.vy, rolling, p.relaxation_across, step)
+    steep = w.c2 * p.slip_stiffness
+    elastic = 3.0 / steep  # there 95 % of the friction is used
+    w.along = relaxed(w.along, sliding, rolling, p.relaxation_along, elastic, step)
+    w.across = relaxed(w.across, w.vy, rolling, p.relaxation_across, elastic / side_factor, step)
     # The rubber's own damping: without it a standing vehicle would swing on its tyres.
     fade = max(1.0 - rolling / p.low_speed, 0.0)
     damping = p.low_speed_damping * fade * fade
     slip_x = w.along - damping * sliding
     slip_y = side_factor * (w.across - damping * w.vy)
     slip = math.hypot(slip_x, slip_y)
-    steep = w.c2 * p.slip_stiffness
     if slip > 1e-12:
         share = w.load * friction(w.c1, steep, w.c3, slip) / slip
     else:

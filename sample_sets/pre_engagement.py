@@ -190,8 +190,8 @@ def _memory(mode: str) -> Table:
         ("uint8", "0.5"),
         (Monotone("ambient_temperature", "down", reason="snow lies longer in the cold"),),
         relations(">=", "=="),
-        "Time in which the memory of a past slip fades to a third. In the cold, one slip makes "
-        "the next one likely for longer.",
+        "Time in which the memory of a past slip fades away, evenly. While there is any of it, the "
+        "driveshaft stays connected. In the cold, one slip makes the next one likely for longer.",
     )
 
 

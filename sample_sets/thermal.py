@@ -68,7 +68,7 @@ def _derate() -> Table:
     power = axis("slip_power", (0, 500, 1500, 3000, 5000, 8000))
     plate = axis("plate_temperature", (20, 100, 140, 180, 220, 260))
     p, t = over(power, plate)
-    # Where the plates would be after a few seconds more of this power; full torque up to
+    # Where the plates would be after a few seconds more of this power; full clamp up to
     # 170 degC, none from 290 degC on.
     ahead = t + p * SOAK / HEAT_CAPACITY
     return table(
@@ -90,8 +90,8 @@ def _derate() -> Table:
             ),
         ),
         SAME,
-        "Factor on the torque demand, from the slip power and the plate temperature: it acts "
-        "before the plates are hot, not after.",
+        "Factor on the clamp limits, from the slip power and the plate temperature: it acts before "
+        "the plates are hot, not after.",
     )
 
 

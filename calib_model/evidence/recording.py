@@ -121,7 +121,9 @@ class Channel:
 
         Returns
         -------
-        time, values : float arrays, shape (m,)
+        time : ndarray of float64, shape (m,)
+            Seconds.
+        values : ndarray of float64, shape (m,)
         """
         hold = self.longest_hold
         holes = np.flatnonzero(np.diff(self.time) > hold) if math.isfinite(hold) else np.empty(0)

@@ -79,7 +79,8 @@ STATE = _numbers(
     "clutch_capacity",
     # actuator
     "clamp",
-    "play",  # clamp without lag: the hysteresis' turning point
+    "travel",  # clamp, and below zero the way that the plates are open
+    "play",  # travel without lag: the hysteresis' turning point
     "current",
     # engine and driver
     "pedal",

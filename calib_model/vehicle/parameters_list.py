@@ -194,6 +194,14 @@ SECTIONS: dict[str, tuple[Parameter | Curve, ...]] = {
             "fastest rise of the clamp force",
         ),
         P("release_factor", "-", 2.0, 1, 10, "times the rate: springs help letting go"),
+        P(
+            "gap",
+            "N",
+            600.0,
+            0,
+            20000,
+            "how far the plates open below the touch point, as the clamp force of that travel",
+        ),
         P("current_most", "A", 14.0, 0.1, 200, "what the motor may be given", SCENARIO),
     ),
     "driveline": (

@@ -189,20 +189,46 @@ def test_clamp_lags_behind_the_current(bound: Bound, motor: float) -> None:
     c = LARCH.curves
     up = [np.interp(motor, c["actuator.motor"], row) for row in c["actuator.apply"]]
     down = [np.interp(motor, c["actuator.motor"], row) for row in c["actuator.release"]]
-    low = np.interp(trace["current"], up, c["actuator.clamp"], left=0.0)
-    high = np.interp(trace["current"], down, c["actuator.clamp"], left=0.0)
+    forces = c["actuator.clamp"]
+
+    def force(branch: list[float]) -> np.ndarray:
+        # Below the touch point the plates open, as far per ampere as they first close.
+        open_by = (trace["current"] - branch[0]) * (forces[1] - forces[0]) / (branch[1] - branch[0])
+        pressed = np.interp(trace["current"], branch, forces)
+        return np.where(trace["current"] < branch[0], np.maximum(open_by, -LARCH["gap"]), pressed)
+
+    low, high = force(up), force(down)
     # An independent play and lag, fed with the trace's current.
     play = clamp = 0.0
     rate = np.interp(motor, c["actuator.motor"], c["actuator.rate"])
     expected = []
     for a, b in zip(low, high, strict=True):
-        expected.append(clamp)
+        expected.append(max(clamp, 0.0))
         play = min(max(play, a), b)
         for _ in range(20):
             change = 0.001 / lag * (play - clamp)
             clamp += min(max(change, -0.001 * rate * LARCH["release_factor"]), 0.001 * rate)
     np.testing.assert_allclose(trace["clamp"], expected, atol=1e-6)
     assert trace["clamp"].max() > 1000
+
+
+def test_open_plates_have_to_come_together_first(larch_normal: CalibrationSet) -> None:
+    # The touch point current alone set too low: the plates stand apart before the launch, and
+    # the first clamp comes later.  Common practice, no source.
+    def first_clamp(below: float) -> float:
+        table, cruise = larch_normal["touch_point_current"], larch_normal["cruise_base_torque"]
+        content = apply(larch_normal, values_change(table, table.values - below, "try"))
+        # Without torque at a standstill the plates wait at the touch point.
+        content = apply(content, values_change(cruise, 0 * cruise.values, "none"))
+        waiting = replace(LAUNCH, pedal=profile((0, 0), (1.0, 0), (1.1, 40)), speed=0.0)
+        cold = replace(waiting, ambient_temperature=35.0)  # nothing is engaged beforehand
+        trace = simulate(LARCH, bind(content, LARCH.constants), cold)
+        late = trace.time > 1.0
+        return float(trace.time[late][np.argmax(trace["clamp"][late] > 150)])
+
+    right, low = first_clamp(0.0), first_clamp(0.4)
+    assert low > right + 0.015
+    assert first_clamp(0.8) >= low
 
 
 def test_the_hardware_keeps_its_own_truth(larch_normal: CalibrationSet, bound: Bound) -> None:

@@ -99,7 +99,7 @@ def run(arguments: Sequence[str]) -> Answer:
 
 def _run(given: Any) -> tuple[Campaign, list[NamedSet]]:
     with SetFiles(given.sets) as files:
-        vehicle = vehicle_of(given.vehicle, given.variant)
+        vehicle = vehicle_of(given.vehicle, given.variant, given.sets[0])
         chosen = manoeuvres_of(given.manoeuvres, given.name)
         points = _points(given)
         from calib_model.errors import BitepointError

@@ -60,6 +60,13 @@ def parser() -> VerbParser:
         help="hold the relation against the resulting torque too; a breach counts as different",
     )
     made.add_argument(
+        "--vehicle",
+        metavar="FILE",
+        type=Path,
+        help="vehicle file, for --result; if left out, the one that the programme beside A names, "
+        "or the Larch",
+    )
+    made.add_argument(
         "--to",
         nargs=2,
         metavar=("html", "OUT"),
@@ -78,7 +85,9 @@ def run(arguments: Sequence[str]) -> Answer:
 
         first, second = (stored.set for stored in files.results())
     result = _narrowed(compare(first, second), threshold, given.tables)
-    looked = _looked(first, second) if given.result else ()
+    looked, vehicle = (), ""
+    if given.result:
+        looked, vehicle = _looked(first, second, given)
     torque = any(one.check.breaches for one in looked)
     status = GOOD if result.same and not result.breaches and not torque else DIFFERENT
     if out is not None:
@@ -86,17 +95,25 @@ def run(arguments: Sequence[str]) -> Answer:
         if not given.json:
             return Answer(status, _written(result, out))
     if given.json:
-        about = {"resulting_torque": [_looked_plain(one) for one in looked]} if looked else {}
+        about: dict[str, Any] = {}
+        if looked:
+            about = {
+                "resulting_torque": [_looked_plain(one) for one in looked],
+                "taken_for_granted": [{"words": vehicle}],
+            }
         return Answer(status, json_text({**plain(result), **about}))
-    return Answer(status, words(result, given.a, given.b, looked))
+    return Answer(status, words(result, given.a, given.b, looked, vehicle))
 
 
-def _looked(first: CalibrationSet, second: CalibrationSet) -> Sequence[Looked]:
-    """Look at the resulting torque of both sets from several sides."""
-    from calib_model.controller.constants import LARCH
+def _looked(
+    first: CalibrationSet, second: CalibrationSet, given: Any
+) -> tuple[tuple[Looked, ...], str]:
+    """Look at the resulting torque from several sides; and say whose constants were taken."""
+    from app.vehicle_constants import constants_for
     from calib_model.evidence.result_survey import survey
 
-    return tuple(survey(first, second, LARCH))
+    vehicle = constants_for(given.vehicle, given.a)
+    return tuple(survey(first, second, vehicle.read())), vehicle.words
 
 
 def _looked_plain(looked: Looked) -> dict[str, Any]:
@@ -124,10 +141,10 @@ def _breach_plain(breach: ResultBreach) -> dict[str, Any]:
     }
 
 
-def _looked_words(looked: Sequence[Looked]) -> str:
+def _looked_words(looked: Sequence[Looked], vehicle: str) -> str:
     """Return what came of looking at the resulting torque."""
     relation = looked[0].check.relation
-    parts = [f"Resulting torque. {relation.words}"]
+    parts = [f"Resulting torque. {relation.words} {vehicle}"]
     if relation.sense:
         for one in looked:
             found = [b.words for b in one.check.breaches]
@@ -215,7 +232,13 @@ def plain(result: Comparison) -> dict[str, Any]:
     }
 
 
-def words(result: Comparison, first: Path, second: Path, looked: Sequence[Looked] = ()) -> str:
+def words(
+    result: Comparison,
+    first: Path,
+    second: Path,
+    looked: Sequence[Looked] = (),
+    vehicle: str = "",
+) -> str:
     """Return a comparison for reading."""
     from calib_model.compare import State
 
@@ -233,7 +256,7 @@ def words(result: Comparison, first: Path, second: Path, looked: Sequence[Looked
         parts.append("Tables that differ\n" + listed(overview))
     parts.append(_relation(result))
     if looked:
-        parts.append(_looked_words(looked))
+        parts.append(_looked_words(looked, vehicle))
     details = [_details(t) for t in result.differing if t.fields or t.cells]
     if details:
         parts.append("Every difference\n" + "\n".join(details))

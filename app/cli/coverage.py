@@ -97,7 +97,7 @@ def run(arguments: Sequence[str]) -> Answer:
     from calib_model.session.files import open_document, save_document
     from calib_model.session.history import entries_of
 
-    constants, words = constants_of(given.vehicle)
+    constants, words = constants_of(given.vehicle, given.set)
     with SetFiles([given.against] if given.against is not None else []) as files:
         others = [stored.set for stored in files.results()]
         document = open_document(given.set, given.by)

@@ -54,7 +54,11 @@ class Driven:
 def add_drive_arguments(parser: VerbParser) -> None:
     """Add ``--vehicle``, ``--map`` and ``--layout``."""
     parser.add_argument(
-        "--vehicle", metavar="FILE", type=Path, help="vehicle file, for the controller's constants"
+        "--vehicle",
+        metavar="FILE",
+        type=Path,
+        help="vehicle file, for the controller's constants; if left out, the one that the "
+        "programme beside SET names, or the Larch",
     )
     parser.add_argument(
         "--map", metavar="FILE", type=Path, help="which channel gives what; see below"
@@ -68,15 +72,19 @@ def add_drive_arguments(parser: VerbParser) -> None:
     )
 
 
-def constants_of(path: Path | None) -> tuple[Constants, str]:
-    """Return the controller's constants, and where they are from."""
-    if path is None:
-        from calib_model.controller.constants import LARCH
+def constants_of(chosen: Path | None, set_path: Path) -> tuple[Constants, str]:
+    """Return the controller's constants, and where they are from.
 
-        return LARCH, "The vehicle's constants are those of the invented programme Larch."
-    from calib_model.vehicle.parameters import read_vehicle
+    Parameters
+    ----------
+    chosen : Path or None
+        The vehicle file that was named; else the one of the set's programme counts.
+    set_path : Path
+    """
+    from app.vehicle_constants import constants_for
 
-    return read_vehicle(path).constants, f"The vehicle's constants are those of {path.name}."
+    found = constants_for(chosen, set_path)
+    return found.read(), found.words
 
 
 def read_map(path: Path | None) -> ChannelMap | None:

@@ -56,7 +56,11 @@ def parser() -> VerbParser:
 def add_bench_arguments(made: VerbParser) -> None:
     """Add the arguments that say what is driven."""
     made.add_argument(
-        "--vehicle", metavar="FILE", type=Path, help="vehicle file (TOML); the Larch if left out"
+        "--vehicle",
+        metavar="FILE",
+        type=Path,
+        help="vehicle file (TOML); if left out, the one that the programme beside SET names, or "
+        "the Larch",
     )
     made.add_argument("--variant", metavar="NAME", help="variant of the vehicle, such as laden")
     made.add_argument(
@@ -70,7 +74,7 @@ def run(arguments: Sequence[str]) -> Answer:
     paths = [given.set, *([given.against] if given.against else [])]
     out = _out(given.to, paths)
     with SetFiles(paths) as files:
-        vehicle = vehicle_of(given.vehicle, given.variant)
+        vehicle = vehicle_of(given.vehicle, given.variant, given.set)
         chosen = manoeuvres_of(given.manoeuvres, given.name)
         from calib_model.vehicle.runs import drive_all
 
@@ -88,11 +92,13 @@ def run(arguments: Sequence[str]) -> Answer:
     return Answer(status, text)
 
 
-def vehicle_of(path: Path | None, variant: str | None) -> Vehicle:
-    """Return the vehicle to drive."""
+def vehicle_of(chosen: Path | None, variant: str | None, set_path: Path) -> Vehicle:
+    """Return the vehicle to drive: the one that was named, else that of the set's programme."""
     from calib_model.errors import ModelError
+    from calib_model.session.programme import vehicle_beside
     from calib_model.vehicle.parameters import LARCH, read_vehicle
 
+    path = chosen if chosen is not None else vehicle_beside(set_path)
     vehicle = LARCH if path is None else read_vehicle(path)
     if variant is None:
         return vehicle

@@ -87,7 +87,7 @@ def run(arguments: Sequence[str]) -> Answer:
     paths = [given.set] + ([given.against] if given.against is not None else [])
     out = out_path(given.to, [*paths, given.recording])
     with SetFiles(paths) as files:
-        constants, words = constants_of(given.vehicle)
+        constants, words = constants_of(given.vehicle, given.set)
         from calib_model.evidence.replay import compare_replays, replay
         from calib_model.evidence.trust import trust
 

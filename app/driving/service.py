@@ -19,6 +19,7 @@ from app.beside import Beside
 from app.desk import Desk
 from app.driving.limits import Forgetful, Limits, Memory
 from app.driving.shapes import Case, DeskRun, Drivable, Measure, Model, VehicleChoice
+from app.vehicle_in_use import vehicle_in_use
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 
@@ -76,11 +77,9 @@ class Driving(QObject):
         self._preparing = Beside(self)
         self._preparing.answered.connect(self._take_prepared)
         self._own = _path(memory.remembered("driving/manoeuvres"))
-        self._chosen = _path(memory.remembered("driving/vehicle"))
-        self._variant = memory.remembered("driving/variant")
         self._drivables: tuple[Drivable, ...] | None = None
-        self._programmes: dict[Path, Path | None] = {}
-        desk.current_changed.connect(self._on_current)
+        self._in_use = vehicle_in_use(desk, memory)
+        self._in_use.changed.connect(self._renew)
         self.destroyed.connect(model.stop)
 
     # -- the compiled code -----------------------------------------------------------------------
@@ -110,39 +109,25 @@ class Driving(QObject):
     @property
     def vehicle(self) -> VehicleChoice:
         """The vehicle that drives: the user's, else the programme's, else the invented one."""
-        return VehicleChoice(self._chosen or self.programme_vehicle, self._variant)
+        return VehicleChoice(self._in_use.path, self._in_use.variant)
 
     @property
     def programme_vehicle(self) -> Path | None:
         """The vehicle file that the programme of the current set names, if there is one."""
-        document = self.desk.current
-        if document is None or document.path is None:
-            return None
-        folder = document.path.parent
-        if folder not in self._programmes:
-            self._programmes[folder] = _vehicle_of(folder)
-        return self._programmes[folder]
+        return self._in_use.of_programme
 
     @property
     def vehicle_origin(self) -> str:
         """Why it is this vehicle, in words."""
-        if self._chosen is not None:
-            return f"chosen: {self._chosen.name}"
-        path = self.programme_vehicle
-        return f"of the programme: {path.name}" if path else "comes with Bitepoint, invented"
+        return self._in_use.origin
 
     def choose_vehicle(self, path: Path | None) -> None:
         """Drive another vehicle; None goes back to the programme's or the invented one."""
-        self._chosen = path
-        self.memory.remember("driving/vehicle", str(path or ""))
-        self._renew()
+        self._in_use.choose(path)
 
     def choose_variant(self, name: str) -> None:
         """Drive another load case."""
-        if name != self._variant:
-            self._variant = name
-            self.memory.remember("driving/variant", name)
-            self._renew()
+        self._in_use.choose_variant(name)
 
     @property
     def own_manoeuvres(self) -> Path | None:
@@ -176,10 +161,6 @@ class Driving(QObject):
     def drivable(self, id: str) -> Drivable | None:
         """Return a manoeuvre by its id."""
         return next((d for d in self.drivables if d.id == id), None)
-
-    def _on_current(self) -> None:
-        if self._chosen is None:
-            self.choice_changed.emit()  # another programme may name another vehicle
 
     def _renew(self) -> None:
         with self._lock:
@@ -289,17 +270,3 @@ def _stamp(path: Path | None) -> tuple[int, int]:
     except OSError:
         stat = None  # told when it is read
     return (stat.st_mtime_ns, stat.st_size) if stat is not None else (0, 0)
-
-
-def _vehicle_of(folder: Path) -> Path | None:
-    """Return the vehicle file that a programme file in the folder names, if it is there."""
-    from calib_model.session.programme import read_programme
-
-    for place in sorted(folder.glob("*.toml"))[:50]:
-        try:
-            vehicle = read_programme(place).vehicle
-        except BitepointError:
-            continue  # any other TOML file
-        if vehicle is not None and vehicle.is_file():
-            return vehicle
-    return None

@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.vehicle_in_use import vehicle_in_use
 from calib_model.errors import BitepointError
 from calib_model.session.document import Document
 
@@ -66,6 +67,7 @@ class MainWindow(QMainWindow):
         self.settings = settings or Settings()
         self.theme = theme
         self.desk = Desk(self)
+        vehicle_in_use(self.desk, self.settings)  # every part finds it there
         self.jobs = Jobs(self)
         self.findings_service = FindingsService(self.desk, self.jobs)
         self._shown_welcome: tuple[object, ...] | None = None

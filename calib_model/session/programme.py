@@ -39,6 +39,8 @@ from ..core.table import Table
 from ..errors import FileProblem
 
 MAX_FILE = 1 << 20
+MOST_BESIDE = 50
+"""TOML files beside a set that are looked into."""
 _KEYS = ("programme", "base", "signers", "vehicle", "sets", "common", "owners", "milestones")
 
 
@@ -154,6 +156,27 @@ def read_programme(path: Path | str) -> Programme:
             place, f"byte {error.start}", "This is not UTF-8 text.", "Save it as UTF-8."
         ) from None
     return parse_programme(text, place)
+
+
+def vehicle_beside(set_path: Path) -> Path | None:
+    """Return the vehicle file that a programme beside a set names, if it is there.
+
+    A programme that lists the set comes first; a copy of a set that none lists, such as a trial,
+    goes with the first programme beside it.
+    """
+    others: list[Path] = []
+    for place in sorted(set_path.absolute().parent.glob("*.toml"))[:MOST_BESIDE]:
+        try:
+            programme = read_programme(place)
+        except FileProblem:
+            continue  # any other TOML file
+        vehicle = programme.vehicle
+        if vehicle is None or not vehicle.is_file():
+            continue
+        if set_path.name in {path.name for path in programme.sets.values()}:
+            return vehicle
+        others.append(vehicle)
+    return others[0] if others else None
 
 
 def parse_programme(text: str, path: Path) -> Programme:

@@ -252,6 +252,31 @@ def test_what_cannot_be_done_is_one_line(run: Run, recording: Path, tmp_path: Pa
         assert named in err, arguments
 
 
+def test_the_programmes_vehicle_counts_unless_another_is_named(
+    run: Run, recording: Path, tmp_path: Path
+) -> None:
+    for name in ("larch_normal.h5", "larch_low_grip.h5", "larch.toml", "larch_vehicle.toml"):
+        shutil.copy(SAMPLES / name, tmp_path / name)
+    text = (tmp_path / "larch_vehicle.toml").read_text(encoding="utf-8")
+    mine = tmp_path / "mine_vehicle.toml"
+    mine.write_text(text.replace("\nfaces = 12.0", "\nfaces = 6.0"), encoding="utf-8")
+    normal, low_grip = tmp_path / "larch_normal.h5", tmp_path / "larch_low_grip.h5"
+    for verb in (("replay", normal, recording), ("coverage", normal, recording)):
+        for given, name in (((), "larch_vehicle.toml"), (("--vehicle", mine), mine.name)):
+            _, out, _ = run(*verb, *given)
+            assert f"constants are those of {name}" in flat(out)
+    found = {}
+    for given, name in (((), "larch_vehicle.toml"), (("--vehicle", mine), mine.name)):
+        _, out, _ = run("compare", normal, low_grip, "--result", "--json", *given)
+        found[name] = strict(out)
+        assert name in found[name]["taken_for_granted"][0]["words"]
+        _, out, _ = run("compare", normal, low_grip, "--result", *given)
+        assert f"constants are those of {name}" in flat(out)
+    # Half the friction faces: what the clamp limits leave of the torque is another.
+    one, other = (found[name]["resulting_torque"] for name in ("larch_vehicle.toml", mine.name))
+    assert one != other
+
+
 def test_the_report_stands_alone(run: Run, recording: Path, tmp_path: Path) -> None:
     out = tmp_path / "drive.html"
     status, said, _ = run("replay", NORMAL, recording, "--against", LOW_GRIP, "--to", "html", out)

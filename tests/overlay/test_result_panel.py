@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from PySide6.QtCore import QPoint, QPointF, Qt
@@ -16,11 +18,17 @@ from app.plots.result.drawn import borders, room_at
 from app.plots.result.inks import shaded
 from app.plots.result.panel import ALL, FIRST, LESS, SECOND, ResultPanel
 from app.plots.result.reckon import RESTLESS, Named, kinds_of, reckon
+from app.vehicle_in_use import vehicle_in_use
+from calib_model.controller.binding import bind
+from calib_model.controller.constants import LARCH
 from calib_model.core.roles import ROLES
 from calib_model.editing.change import values_change
 from calib_model.evidence.result import Ask, Integral, resulting
 from calib_model.session.document import Document
+from calib_model.vehicle.parameters import read_vehicle
 from tests.overlay.sets import bound, sample
+
+VEHICLE = Path(__file__).resolve().parents[2] / "sample_sets" / "larch_vehicle.toml"
 
 
 def desk_with(current: str = "low_grip", reference: str = "normal") -> Desk:
@@ -386,3 +394,31 @@ def test_edits_in_tune_reach_the_result(qtbot) -> None:
     desk.set_reference(None)
     settle(qtbot, panel.result)
     assert panel.result.picture.first is None
+
+
+def test_the_chosen_vehicles_constants_count(qtbot, tmp_path) -> None:
+    desk = desk_with()
+    panel = shown(qtbot, desk)
+    ask_for(qtbot, panel, "pedal", "axle_speed_difference", vehicle_speed=30.0)
+    assert "invented programme Larch" in panel.relation.toolTip()
+    text = VEHICLE.read_text(encoding="utf-8")
+    path = tmp_path / "slow_shaft.toml"
+    path.write_text(text.replace("\nrear_ratio = 2.6", "\nrear_ratio = 5.2"), encoding="utf-8")
+    vehicle_in_use(desk).choose(path)
+    settle(qtbot, panel)
+    assert "slow_shaft.toml" in panel.relation.toolTip()
+    picture = panel.picture
+    law = bind(desk.current.content, read_vehicle(path).constants)
+    told = resulting(law, picture.ask, picture.second.x, picture.second.y)
+    np.testing.assert_array_equal(picture.second.torque, told.torque)
+    usual = bind(desk.current.content, LARCH)
+    other = resulting(usual, picture.ask, picture.second.x, picture.second.y)
+    assert not np.array_equal(other.torque, told.torque)
+
+
+def test_a_vehicle_file_that_cannot_be_used_is_named(qtbot, tmp_path) -> None:
+    desk = desk_with()
+    vehicle_in_use(desk).choose(tmp_path / "gone.toml")
+    panel = shown(qtbot, desk)
+    assert panel.picture is None
+    assert "gone.toml" in panel.sentence.text()

@@ -15,6 +15,7 @@ from PySide6.QtGui import QDropEvent
 
 from app.road.ready import get_ready
 from app.shell.window import MainWindow
+from app.vehicle_in_use import vehicle_in_use
 from calib_model.core.times import stamp
 from calib_model.evidence.reading import read_recording
 from calib_model.evidence.recording import Recording
@@ -267,6 +268,25 @@ def test_coverage_and_operating_point_reach_the_tables(
     assert opened.desk.trail["pedal"][-1] == opened.desk.play_head["pedal"]
     road.bar.counts.click()
     assert opened.desk.coverage_of("pre_engage_torque") is None
+
+
+def test_the_chosen_vehicle_gives_the_constants(
+    opened: MainWindow, road, wait, tmp_path: Path
+) -> None:
+    drive = road.service.chosen
+    assert "invented programme Larch" in road.bar.verdict.text()
+    before = drive.outcome.ticks.known["axle_speed_difference"]
+    shipped = Path(__file__).resolve().parents[2] / "sample_sets" / "larch_vehicle.toml"
+    text = shipped.read_text(encoding="utf-8")
+    path = tmp_path / "large_wheels.toml"
+    path.write_text(text.replace("\nrear_ratio = 2.6", "\nrear_ratio = 5.2"), encoding="utf-8")
+    vehicle_in_use(opened.desk).choose(path)
+    wait(lambda: _outcome(opened) is not None and _outcome(opened).vehicle.path == path)
+    after = _outcome(opened).ticks.known["axle_speed_difference"]
+    # A speed at the shaft is the ratio times that at the wheels.
+    np.testing.assert_allclose(after, 2 * before, rtol=1e-9)
+    assert "large_wheels.toml" in road.bar.verdict.text()
+    vehicle_in_use(opened.desk).choose(None)
 
 
 def test_an_edit_replays_the_drive(opened: MainWindow, road, wait) -> None:

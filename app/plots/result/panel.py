@@ -33,6 +33,7 @@ from app.plots.result.map import ResultMap
 from app.plots.result.reckon import Named, Picture, reckon
 from app.plots.view import OneLine
 from app.quiet import QuietCombo
+from app.vehicle_in_use import vehicle_in_use
 
 FIRST, SECOND, LESS, ALL = range(4)
 SIDE_BY_SIDE = 640
@@ -86,6 +87,8 @@ class ResultPanel(QWidget):
         )
         self.asking = Asking(self)
         self.asking.asked.connect(self.refresh)
+        self._vehicle = vehicle_in_use(desk)
+        self._vehicle.changed.connect(self.refresh)
         self.maps = tuple(ResultMap(self) for _ in range(3))
         for one in self.maps:
             one.picked.connect(self._on_picked)
@@ -193,7 +196,8 @@ class ResultPanel(QWidget):
         ask = self.asking.ask
         if self.picture is None:
             self._say("Reckoning… The first time the law is compiled, which may take a minute.")
-        self._beside.ask(lambda: reckon(first, second, ask))
+        vehicle = self._vehicle.constants
+        self._beside.ask(lambda: reckon(first, second, ask, vehicle))
 
     def wait(self) -> None:
         """Reckon now and wait for the answer: for tests and scripts."""
@@ -270,6 +274,7 @@ class ResultPanel(QWidget):
         if left_out:
             parts.append(f"Left out: {' '.join(left_out)}")
         parts.append("Desk estimate: every input is held until nothing moves.")
+        parts.append(picture.vehicle)
         self.relation.show_text(" ".join(parts))
 
     # -- cross-hair --------------------------------------------------------------------------------

@@ -17,6 +17,7 @@ from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 
 if TYPE_CHECKING:
+    from app.vehicle_constants import ConstantsOf
     from calib_model.controller.binding import Bound
     from calib_model.evidence.result import Ask, Resulting
     from calib_model.evidence.result_inputs import Choice
@@ -52,6 +53,8 @@ class Picture:
     second : Resulting
     check : RelationCheck or None
     laws : tuple of Bound or None, and Bound
+    vehicle : str
+        Whose constants the law was given, in words.
     """
 
     ask: Ask
@@ -60,6 +63,7 @@ class Picture:
     second: Resulting
     check: RelationCheck | None
     laws: tuple[Bound | None, Bound]
+    vehicle: str = ""
 
     @property
     def breach(self) -> BoolArray | None:
@@ -90,7 +94,9 @@ def kind_words(result: Resulting, kind: int) -> str:
     return result.name_of(kind)
 
 
-def reckon(first: Named | None, second: Named, ask: Ask | None) -> Picture | str:
+def reckon(
+    first: Named | None, second: Named, ask: Ask | None, vehicle: ConstantsOf
+) -> Picture | str:
     """Return the picture, or why there is none.
 
     Parameters
@@ -99,15 +105,17 @@ def reckon(first: Named | None, second: Named, ask: Ask | None) -> Picture | str
     second : Named
     ask : Ask or None
         None for what is shown at first.
+    vehicle : ConstantsOf
+        Whose constants the law is given.
     """
     from calib_model.controller.binding import bind
-    from calib_model.controller.constants import LARCH
     from calib_model.evidence.result import Ask, resulting
     from calib_model.evidence.result_inputs import choices
     from calib_model.evidence.result_relation import check_relation, torque_relation
 
     try:
-        laws = [bind(named.content, LARCH) for named in (first, second) if named is not None]
+        constants = vehicle.read()
+        laws = [bind(named.content, constants) for named in (first, second) if named is not None]
         offered = choices(laws)
         points = {choice.name: choice.points for choice in offered}
         if len(points) < 2:
@@ -120,7 +128,7 @@ def reckon(first: Named | None, second: Named, ask: Ask | None) -> Picture | str
             x, y = (usual + [n for n in points if n not in usual])[:2]
             ask = Ask(x, y)
         elif not {ask.x, ask.y} <= set(points):
-            return reckon(first, second, None)
+            return reckon(first, second, None, vehicle)
         get_ready()
         told = [resulting(law, ask, points[ask.x], points[ask.y]) for law in laws]
         check = None
@@ -134,6 +142,7 @@ def reckon(first: Named | None, second: Named, ask: Ask | None) -> Picture | str
             told[-1],
             check,
             (laws[0] if first is not None else None, laws[-1]),
+            vehicle.words,
         )
     except BitepointError as problem:
         return str(problem)

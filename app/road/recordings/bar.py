@@ -173,11 +173,11 @@ def verdict_of(drive: OpenDrive | None) -> tuple[str, str]:
     trust = drive.outcome.trust
     if drive.outcome.counts:
         note = "" if drive.outcome.b is not None else " Choose a reference set for A against B."
-        return "✓ Trusted:", f"{trust.words}{note}"
+        return "✓ Trusted:", f"{trust.words}{note} {drive.outcome.vehicle.words}"
     words = trust.words
     if drive.outcome.b is not None:
         words += " So A against B below is shown, but is no evidence."
-    return "✗ No evidence:", words
+    return "✗ No evidence:", f"{words} {drive.outcome.vehicle.words}"
 
 
 def _words(drive: OpenDrive) -> str:

@@ -12,6 +12,7 @@ from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.desk import Desk
 from app.road.needs import JobsLike, Memory
+from app.vehicle_in_use import vehicle_in_use
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 from calib_model.session.document import Document
@@ -85,7 +86,7 @@ class Recordings(QObject):
         self.drives: list[OpenDrive] = []
         self.chosen: OpenDrive | None = None
         self.reading: list[Path] = []
-        self.constants: Any = None
+        self.vehicle = vehicle_in_use(desk, memory)
         self._later = QTimer(self)
         self._later.setSingleShot(True)
         self._later.setInterval(AFTER_EDIT_MS)
@@ -93,6 +94,7 @@ class Recordings(QObject):
         desk.edited.connect(lambda _event: self.outdate())
         desk.current_changed.connect(self.outdate)
         desk.reference_changed.connect(self.outdate)
+        self.vehicle.changed.connect(self.outdate)
 
     # -- opening ---------------------------------------------------------------------------------
 
@@ -281,7 +283,7 @@ class Recordings(QObject):
             work.replayed,
             drive.recording,
             drive.chosen,
-            self.constants,
+            self.vehicle.constants,
             sets,
             done=lambda outcome, document=self.desk.current: self._got(drive, outcome, document),
             failed=lambda error: self._replay_failed(drive, error),

@@ -79,7 +79,7 @@ class AgreementTab(ListTab):
             self.list.show_rows(())
             return
         trust = outcome.trust
-        parts = [outcome.found, trust.words]
+        parts = [outcome.found, trust.words, outcome.vehicle.words]
         parts += ["Enter goes to where it departs most."] if trust.residuals else []
         self.words.setText(" ".join(parts))
         self.list.show_rows(

@@ -13,6 +13,7 @@ from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 
 if TYPE_CHECKING:
+    from app.vehicle_constants import ConstantsOf
     from calib_model.evidence.coverage import Coverage
     from calib_model.evidence.mapping import ChannelMap
     from calib_model.evidence.recording import Recording
@@ -74,6 +75,8 @@ class Outcome:
         Which set that was, in words.
     coverage : mapping of table id to Coverage
         Of A.
+    vehicle : ConstantsOf
+        Whose constants the law was given.
     """
 
     sets: Sets
@@ -84,6 +87,7 @@ class Outcome:
     trust: Trust
     found: str
     coverage: Mapping[str, Coverage]
+    vehicle: ConstantsOf
 
     @property
     def counts(self) -> bool:
@@ -125,10 +129,13 @@ def read(control: ControlLike, path: Path, layout: Any) -> Recording:
 
 
 def replayed(
-    control: ControlLike, recording: Recording, chosen: ChannelMap, constants: Any, sets: Sets
+    control: ControlLike,
+    recording: Recording,
+    chosen: ChannelMap,
+    whose: ConstantsOf,
+    sets: Sets,
 ) -> Outcome:
     """Replay a recording through A and B, and hold the vehicle's own set against its signals."""
-    from calib_model.controller.constants import LARCH
     from calib_model.evidence.coverage import coverage
     from calib_model.evidence.drives import set_in_vehicle
     from calib_model.evidence.replay import replay
@@ -136,7 +143,7 @@ def replayed(
     from calib_model.evidence.trust import trust
 
     get_ready(control)
-    constants = constants or LARCH
+    constants = whose.read()
     control.progress(0.05, "To the controller's ticks")
     ticks = on_ticks(recording, chosen, constants)
     control.progress(0.3, "Replaying A")
@@ -157,7 +164,8 @@ def replayed(
         judged = b if b is not None and vehicle is sets.b else replay(vehicle, ticks, constants)
     verdict = trust(judged, digest or (judged.digest if sets.stated is not None else ""))
     control.progress(0.9, "Counting cells")
-    return Outcome(sets, ticks, a, b, judged, verdict, found, coverage(sets.a, a, ticks))
+    counted = coverage(sets.a, a, ticks)
+    return Outcome(sets, ticks, a, b, judged, verdict, found, counted, whose)
 
 
 def _entries(sets: Sets) -> list[Any]:

@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.export import same_file
+from app.cli.manoeuvre_record import record, record_words
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import count, listed, title, width
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
+    from calib_model.session.document import Document
     from calib_model.vehicle.manoeuvres import Manoeuvre
     from calib_model.vehicle.parameters import Vehicle
     from calib_model.vehicle.runs import Result
@@ -43,6 +45,12 @@ def parser() -> VerbParser:
     )
     made.add_argument("--against", metavar="SET", type=Path, help="set to compare with")
     add_bench_arguments(made)
+    made.add_argument(
+        "--record",
+        action="store_true",
+        help="keep what finished in SET as evidence of the grade 'desk only', and save it",
+    )
+    made.add_argument("--by", metavar="NAME", default="", help="who does, for --record")
     made.add_argument("--json", action="store_true", help="answer as one JSON object")
     made.add_argument(
         "--to",
@@ -71,6 +79,8 @@ def add_bench_arguments(made: VerbParser) -> None:
 def run(arguments: Sequence[str]) -> Answer:
     """Drive manoeuvres."""
     given = parser().parse_args(arguments)
+    if given.record and not given.by.strip():
+        refuse("Nobody is named.", "Say who keeps the drives: --by NAME.")
     paths = [given.set, *([given.against] if given.against else [])]
     out = _out(given.to, paths)
     with SetFiles(paths) as files:
@@ -79,17 +89,29 @@ def run(arguments: Sequence[str]) -> Answer:
         from calib_model.vehicle.runs import drive_all
 
         sets = [stored.set for stored in files.results()]
+    document = _opened(given) if given.record else None
+    if document is not None:
+        sets[0] = document.content
     against = sets[1] if given.against else None
     results = drive_all(sets[0], chosen, vehicle, against=against)
     status = status_of(results)
+    kept = record(document, results, vehicle, given.by.strip()) if document is not None else []
     if out is not None:
         _write_report(results, given, vehicle, out)
     if given.json:
-        return Answer(status, json_text(plain(results)))
+        return Answer(status, json_text({**plain(results), **({"evidence": kept} if kept else {})}))
     text = words(results, sets, paths, vehicle)
+    if kept:
+        text = f"{text}\n{record_words(kept)}\n"
     if out is not None:
         text = f"Wrote the report to {out}.\n\n{text}"
     return Answer(status, text)
+
+
+def _opened(given: Any) -> Document:
+    from calib_model.session.files import open_document
+
+    return open_document(given.set, given.by.strip())
 
 
 def vehicle_of(chosen: Path | None, variant: str | None, set_path: Path) -> Vehicle:

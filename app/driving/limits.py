@@ -19,7 +19,8 @@ class Memory(Protocol):
 class Forgetful:
     """Remembers until the program ends; for a part that was given no settings."""
 
-    def __init__(self) -> None:
+    def __init__(self, author: str = "") -> None:
+        self.author = author
         self._texts: dict[str, str] = {}
 
     def remembered(self, key: str) -> str:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from app.desk_evidence import LawRun
 from app.driving.shapes import (
     CampaignPlan,
     CampaignTable,
@@ -374,6 +375,7 @@ def _run_of(result: Result, vehicle: Vehicle, content: CalibrationSet) -> DeskRu
         f"{vehicle.name}, {vehicle.body_mass:.0f} kg",
         whys,
         quantities,
+        LawRun(trace.time, trace.inputs, columns["law_torque"], trace.tick, vehicle.constants),
     )
 
 

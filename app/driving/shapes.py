@@ -13,6 +13,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from app.desk_evidence import LawRun
 from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.core.calibration_set import CalibrationSet
 
@@ -134,6 +135,8 @@ class DeskRun:
         Why a measure has no value.
     quantities : mapping of input quantity to float array, shape (T,)
         What the controller read, for the operating point on the tables.
+    law : LawRun or None
+        What the torque law was given and commanded, to keep the run as evidence.
     """
 
     manoeuvre: str
@@ -149,6 +152,7 @@ class DeskRun:
     vehicle: str = ""
     whys: Mapping[str, str] = field(default_factory=dict)
     quantities: Mapping[str, FloatArray] = field(default_factory=dict)
+    law: LawRun | None = None
 
     def column(self, name: str) -> FloatArray | None:
         """Return a column's values, or None if the run has no such column."""

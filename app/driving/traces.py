@@ -203,10 +203,13 @@ class TraceStack(QWidget):
         Seconds at which the play head stands.
     opened
         Enter was pressed: whoever listens may go to the table that decided.
+    evidence_wanted
+        E was pressed: whoever listens may keep the run as evidence.
     """
 
     head_moved = Signal(float)
     opened = Signal()
+    evidence_wanted = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -215,7 +218,7 @@ class TraceStack(QWidget):
         self.setToolTip(
             "Arrow keys move the play head by a tick, with Ctrl by half a second; Home and End go "
             "to the ends; plus and minus zoom, 0 shows everything; Enter opens the table that "
-            "decided."
+            "decided, E keeps the run as evidence."
         )
         self.legend = Legend()
         self._rows: list[TraceRow | BandRow] = []
@@ -387,6 +390,8 @@ class TraceStack(QWidget):
                 self._scroll_by(event.key())
             case Qt.Key.Key_Return | Qt.Key.Key_Enter:
                 self.opened.emit()
+            case Qt.Key.Key_E if not far:
+                self.evidence_wanted.emit()
             case _:
                 super().keyPressEvent(event)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -15,6 +16,10 @@ import numpy as np
 import pytest
 
 from app.__main__ import main
+from calib_model.core.canonical import digest
+from calib_model.editing.change import values_change
+from calib_model.evidence.grades import CellGrade, Grade, grades
+from calib_model.session.files import open_document, save_document
 from calib_model.store import HistoryColumns, open_file, write_set
 from calib_model.vehicle.manoeuvres import MANOEUVRES
 
@@ -278,3 +283,37 @@ def test_what_no_campaign_can_be_is_one_line(
     assert err.count("\n") == 1
     assert words in err
     assert list(tmp_path.glob("runs*")) == []
+
+
+def test_a_finished_drive_is_kept_as_desk_evidence(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "edited.h5"
+    shutil.copy(NORMAL, path)
+    document = open_document(path, "Ada")
+    values = document.content["pre_engage_torque"].values * 0.9
+    document.do(values_change(document.content["pre_engage_torque"], values, "Less"))
+    save_document(document)
+    before = _graded(path)
+    assert {cell.grade for cell in before} == {Grade.NONE}
+    status, out, err = run("manoeuvre", str(path), "--name", "launch_snow", "--record")
+    assert (status, out) == (2, "")
+    assert "--by NAME" in err
+    recorded = ("manoeuvre", str(path), "--name", "launch_snow", "--record", "--by", "Ada")
+    status, out, _ = run(*recorded, "--json")
+    assert status == 0
+    (kept,) = _strict(out)["evidence"]
+    assert kept["kept"]
+    (drive,) = open_document(path, "Ada").content.record.drives
+    assert (drive.source, drive.by) == ("manoeuvre", "Ada")
+    assert drive.name.endswith("(Larch)")
+    assert drive.set_digest == digest(open_document(path, "Ada").content)
+    after = _graded(path)
+    assert len(after) == len(before)
+    assert {cell.grade for cell in after} == {Grade.DESK, Grade.NONE}
+    status, out, _ = run(*recorded)  # the same drive again replaces it
+    assert "desk only" in out
+    assert len(open_document(path, "Ada").content.record.drives) == 1
+
+
+def _graded(path: Path) -> tuple[CellGrade, ...]:
+    content, base = open_document(path, "Ada").content, open_document(Path(NORMAL), "Ada").content
+    return grades(content, base, content.record.drives).cells

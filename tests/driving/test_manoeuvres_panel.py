@@ -268,3 +268,13 @@ def test_what_is_left_out_and_the_cautions_are_on_the_page(panel: ManoeuvresPane
     assert "No gearbox: no jolt." in page
     assert "ISO 26262" in page
     assert "desk estimates" in page
+
+
+def test_a_run_that_proves_nothing_is_not_recorded(panel: ManoeuvresPanel, desk: Desk) -> None:
+    told: list[tuple[str, bool]] = []
+    desk.told.connect(lambda text, refused: told.append((text, refused)))
+    panel.chooser.choose("roll_over")
+    panel.wait()
+    panel.evidence_button.click()
+    assert told[-1] == ("This run is no evidence. It rolled over after 2.1 s.", True)
+    assert not desk.current.content.record.drives  # type: ignore[union-attr]

@@ -7,14 +7,20 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PySide6.QtCore import Qt
 
 from app.desk import Desk
+from app.driving.limits import Forgetful
 from app.driving.model import VehicleModel, warm_up
+from app.driving.service import Driving
 from app.driving.shapes import CampaignPlan, Case, VehicleChoice
 from app.driving.strip import LiveStrip
+from app.road.manoeuvres.panel import ManoeuvresPanel
+from app.shell.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.editing.change import values_change
 from calib_model.errors import BitepointError, FileProblem
+from calib_model.evidence.grades import Grade, grades
 from calib_model.session.document import Document
 from calib_model.store import read_set_here
 from calib_model.store.source import Stamp
@@ -174,3 +180,35 @@ def test_a_vehicle_file_that_is_wrong_names_its_key(model: VehicleModel, tmp_pat
         model.variants(path)
     assert next(name for name, _ in model.variants(SAMPLES / "larch_vehicle.toml")) == ""
     assert "kg" in model.vehicle_words(VehicleChoice(None, "laden"))
+
+
+def test_a_run_is_recorded_as_desk_evidence_by_key(
+    qtbot,  # type: ignore[no-untyped-def]
+    content: CalibrationSet,
+    model: VehicleModel,
+) -> None:
+    desk, memory, jobs = Desk(), Forgetful("Ada"), Jobs()
+    desk.add(Document(content))
+    driving = Driving(desk, memory, model)
+    panel = ManoeuvresPanel(desk, jobs, memory)
+    qtbot.addWidget(panel)
+    panel.show()
+    driving.prepare()
+    panel.wait()
+    panel.chooser.choose("launch_snow")
+    panel.wait()
+    table = desk.current.content.tables["pre_engage_torque"]  # type: ignore[union-attr]
+    assert desk.do(values_change(table, table.values * 0.9, "Less"))
+    told: list[str] = []
+    desk.told.connect(lambda text, _refused: told.append(text))
+    qtbot.keyClick(panel.traces, Qt.Key.Key_E)  # before the edit is driven
+    assert "changed since this run" in told[-1]
+    panel.wait()
+    qtbot.keyClick(panel.traces, Qt.Key.Key_E)
+    record = lambda: desk.current.content.record.drives  # type: ignore[union-attr] # noqa: E731
+    qtbot.waitUntil(lambda: len(record()) == 1, timeout=60_000)
+    assert "desk only" in told[-1]
+    now = desk.current.content  # type: ignore[union-attr]
+    found = grades(now, content, record()).cells
+    assert {cell.grade for cell in found} == {Grade.DESK, Grade.NONE}
+    jobs.finish()

@@ -31,6 +31,7 @@ from app.driving.shapes import Case, Control, DeskRun, Drivable
 from app.driving.top_view import TopView
 from app.driving.traces import TraceStack
 from app.driving.verdict import number
+from app.road.manoeuvres import evidence
 from app.road.manoeuvres.about import AboutPage
 from app.road.manoeuvres.chooser import Chooser
 from app.road.manoeuvres.moment import deciding_cell
@@ -70,7 +71,7 @@ class ManoeuvresPanel(QWidget):
         self, desk: Desk, jobs: JobsLike, settings: Memory, parent: QWidget | None = None
     ) -> None:
         super().__init__(parent)
-        self.desk, self._jobs = desk, jobs
+        self.desk, self._jobs, self._memory = desk, jobs, settings
         self.driving: Driving = driving_of(desk, settings)
         self._driven: dict[str, tuple[tuple[Part, ...], dict[str, DeskRun]]] = {}
         self._case: Case | None = None
@@ -124,9 +125,17 @@ class ManoeuvresPanel(QWidget):
         bar = QHBoxLayout()
         bar.setContentsMargins(6, 2, 6, 0)
         bar.setSpacing(12)
+        self.evidence_button = QToolButton()
+        self.evidence_button.setText("Record as evidence (E)")
+        self.evidence_button.setToolTip(
+            "Keeps in the set which cells this run visited, as evidence of the grade desk only."
+        )
+        self.evidence_button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.evidence_button.clicked.connect(lambda _checked=False: self.record_evidence())
         for widget in (self.saved_box, self.reference_box, self.rows_button):
             bar.addWidget(widget)
         bar.addStretch(1)
+        bar.addWidget(self.evidence_button)
         plots = QWidget()
         column = QVBoxLayout(plots)
         column.setContentsMargins(0, 0, 0, 0)
@@ -167,6 +176,7 @@ class ManoeuvresPanel(QWidget):
         self.chooser.cancel_wanted.connect(self.cancel)
         self.traces.head_moved.connect(self._on_head)
         self.traces.opened.connect(self.open_deciding_table)
+        self.traces.evidence_wanted.connect(self.record_evidence)
         self.sensitivity.cell_wanted.connect(self._open_cell)
         driving.state_changed.connect(self._on_state)
         driving.choice_changed.connect(self._on_choice)
@@ -447,6 +457,17 @@ class ManoeuvresPanel(QWidget):
             self.desk.tell("No table decided the torque at this moment.", refused=True)
         else:
             self._open_cell(*found)
+
+    def record_evidence(self) -> None:
+        """Note in the set's record what the run that is shown visited, as desk evidence."""
+        drivable, (parts, runs) = self.drivable, self._current()
+        if self._case is not None or drivable is None:
+            self.desk.tell("A run of a campaign has other conditions; drive it here.", refused=True)
+            return
+        driven = next((p.content for p in parts if p.part == NOW), None)
+        evidence.record(
+            self.desk, self._jobs, self._memory.author, drivable.name, driven, runs.get(NOW)
+        )
 
     def _open_cell(self, table_id: str, cell: tuple[int, ...]) -> None:
         self.desk.open_table(table_id, cell)

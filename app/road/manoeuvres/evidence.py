@@ -1,0 +1,74 @@
+"""A desk run into the record of the set that was driven, as evidence of the grade "desk only"."""
+
+from __future__ import annotations
+
+from app.desk import Desk
+from app.desk_evidence import LawRun, evidence_of
+from app.driving.shapes import Control, DeskRun
+from app.road.needs import JobsLike
+from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.record import Drive
+from calib_model.errors import BitepointError
+
+
+def record(
+    desk: Desk,
+    jobs: JobsLike,
+    by: str,
+    name: str,
+    driven: CalibrationSet | None,
+    run: DeskRun | None,
+) -> None:
+    """Keep a finished run in the current set's record.
+
+    Parameters
+    ----------
+    desk : Desk
+    jobs : JobsLike
+    by : str
+        Who records it.
+    name : str
+        Of the manoeuvre.
+    driven : CalibrationSet or None
+        The set that the run was driven with.
+    run : DeskRun or None
+    """
+    document = desk.current
+    if document is None or run is None or driven is None:
+        desk.tell("Drive the manoeuvre with an open set first (Ctrl+F11).", refused=True)
+        return
+    if driven is not document.content:
+        desk.tell("The set was changed since this run; it is driven again first.", refused=True)
+        return
+    if not run.completed or run.law is None:
+        why = run.why or "It was not driven to its end."
+        desk.tell(f"This run is no evidence. {why}", refused=True)
+        return
+
+    def done(made: Drive) -> None:
+        from calib_model.evidence.drives import add_drive
+
+        if desk.current is not document:
+            desk.tell("Another set is being edited by now; nothing was noted.", refused=True)
+        elif desk.do(lambda: add_drive(document.content, made)):
+            desk.tell(f"{made.name} is noted as evidence, desk only: {made.seconds:.1f} s.")
+
+    def failed(error: BaseException) -> None:
+        if not isinstance(error, BitepointError):
+            raise error
+        desk.tell(str(error), refused=True)
+
+    jobs.start(
+        f"Noting what {name} visited",
+        _drive_of,
+        driven,
+        f"{name} ({run.vehicle.split(',')[0]})" if run.vehicle else name,
+        run.law,
+        by,
+        done=done,
+        failed=failed,
+    )
+
+
+def _drive_of(_control: Control, driven: CalibrationSet, name: str, law: LawRun, by: str) -> Drive:
+    return evidence_of(driven, name, law, by)

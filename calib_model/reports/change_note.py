@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
@@ -11,9 +10,9 @@ from ..compare.result import TableComparison
 from ..core.calibration_set import CalibrationSet
 from ..core.record import Complaint
 from ..core.times import stamp
-from ..evidence.grades import Grade, grades
 from ..session.complaints import moment_words, tables_of, words
 from ..session.history import Entry
+from .evidence import evidence_words
 from .page import bullets, cautions, count, facts, page, rows
 from .svg import legend, table_plots
 
@@ -62,19 +61,6 @@ def change_note(
         cautions(),
     ]
     return page(title, body)
-
-
-def evidence_words(content: CalibrationSet, earlier: CalibrationSet) -> dict[str, str]:
-    """Say of each changed table how many of its changed cells have which evidence."""
-    said = {}
-    for id, cells in grades(content, earlier, content.record.drives).tables.items():
-        by_grade = Counter(cell.grade for cell in cells)
-        counts = [f"{count(by_grade[g], 'cell')} {g}" for g in Grade if by_grade[g]]
-        idle = sum(cell.never_decided for cell in cells)
-        if idle:
-            counts.append(f"{count(idle, 'cell')} used but never deciding")
-        said[id] = ", ".join(counts)
-    return said
 
 
 def _complaints(title: str, complaints: Iterable[Complaint]) -> str:

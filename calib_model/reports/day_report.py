@@ -12,6 +12,7 @@ from ..errors import ModelError
 from ..rules.check import Report
 from ..session.complaints import moment_words, tables_of, words
 from ..session.history import Entry, describe_change
+from .evidence import drive_list
 from .page import bullets, cautions, count, facts, page, rows
 
 MOST_LINES = 12
@@ -129,20 +130,7 @@ def _edits(content: CalibrationSet, edits: Sequence[Entry]) -> str:
 
 
 def _drives(drives: Sequence[Drive]) -> str:
-    if not drives:
-        return ""
-    lines = [
-        (
-            d.name,
-            "on the road" if d.source == "recording" else "at the desk",
-            d.date,
-            f"{d.seconds / 60:.1f} min",
-            d.set_digest[:16],
-        )
-        for d in drives
-    ]
-    head = ("Recording or manoeuvre", "Driven", "When", "How long", "Digest of the set begins")
-    return f"<h2>Driving taken as evidence</h2>{rows(head, lines)}"
+    return f"<h2>Driving taken as evidence</h2>{drive_list(drives)}" if drives else ""
 
 
 def _trials(trials: Sequence[Trial]) -> str:

@@ -13,10 +13,12 @@ from ..core.numbers import with_unit
 from ..core.record import Trial
 from ..core.times import stamp
 from ..core.units import shown
+from ..evidence.grades import Grades, grades
 from ..rules.check import Report
 from ..signoff.statement import read_statement
 from ..signoff.verification import Verification
 from ..signoff.wire import SignatureProblem
+from .evidence import evidence_section, graded_words
 from .page import cautions, count, facts, page
 from .page import rows as listing
 from .svg import legend, table_plots
@@ -64,6 +66,9 @@ def release_report(release: Release, *, now: datetime | None = None) -> str:
         The time to put on it.
     """
     content = release.content
+    graded = None
+    if release.earlier is not None:
+        graded = grades(content, release.earlier, content.record.drives)
     title = f"{content.label}, revision {content.revision or '(none)'}"
     body = [
         f"<h1>{escape(title)}</h1>",
@@ -76,7 +81,8 @@ def release_report(release: Release, *, now: datetime | None = None) -> str:
         _waivers(content),
         _decisions(content),
         _remarks(content),
-        _changes(release),
+        evidence_section(content, graded),
+        _changes(release, graded),
     ]
     return page(title, body)
 
@@ -194,7 +200,7 @@ def _remarks(content: CalibrationSet) -> str:
     return f"<h2>Remarks</h2>{listing(('Time', 'Author', 'Table', 'Remark', 'State'), rows)}"
 
 
-def _changes(release: Release) -> str:
+def _changes(release: Release, graded: Grades | None) -> str:
     if release.earlier is None:
         return (
             "<h2>Changed tables</h2><p>Nothing is known of an earlier state: every table counts "
@@ -205,13 +211,16 @@ def _changes(release: Release) -> str:
     parts = [f"<h2>Changed tables</h2><p>{len(found.differing)} changed since {since}.</p>"]
     if found.differing:
         parts.append(f"<p>{legend()}</p>")
-    parts += [_change(table) for table in found.differing]
+    known = graded.tables if graded is not None else {}
+    parts += [_change(table, graded_words(known.get(table.id, ()))) for table in found.differing]
     return "".join(parts)
 
 
-def _change(table: TableComparison) -> str:
+def _change(table: TableComparison, evidence: str) -> str:
     name = escape(table.table.label)
     parts = [f"<h3>{name} <code>{escape(table.id)}</code></h3><p>{escape(table.words())}</p>"]
+    if evidence:
+        parts.append(f"<p>Evidence: {escape(evidence)}</p>")
     plots = table_plots(table.first, table.second)
     if plots:
         parts.append(f'<div class="plots">{"".join(plots)}</div>')

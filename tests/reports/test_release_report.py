@@ -16,8 +16,10 @@ import pytest
 import calib_model
 from calib_model.core.axis import Axis, Interpolation
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.core.record import Remark, Trial
+from calib_model.core.canonical import digest
+from calib_model.core.record import Drive, Remark, Trial
 from calib_model.core.table import Table
+from calib_model.evidence.grades import TableVisits, Visits, visits_text
 from calib_model.reports.page import CAUTIONS
 from calib_model.reports.release_report import FINDINGS_CAUTION, Release, release_report
 from calib_model.reports.svg import Line, plot, table_plots, ticks
@@ -101,6 +103,33 @@ def test_findings_waivers_decisions_and_remarks_are_in_it() -> None:
     assert "CHANGED SINCE" not in page.text
     assert "Changed since its sign-off" in page.text
     assert "Nothing is known of an earlier state" in page.text
+
+
+def test_the_evidence_behind_the_changes_and_the_drives_are_in_it() -> None:
+    content = small_set()
+    earlier = calib_model.edit(content, "base", {(1,): 1.5})
+    bare = _page(content, earlier)
+    assert "Evidence: 1 cell no evidence" in bare.text
+    assert "Changed cells: 1 cell no evidence." in bare.text
+    assert "No drive is kept in this set." in bare.text
+    table = content["base"]
+    axis = table.axes[0]
+    visited = TableVisits(
+        table.unit,
+        ((axis.quantity, axis.unit),),
+        False,
+        {(float(axis.values[1]),): (12.0, 3.0, float(table.values[1]))},
+    )
+    drive = Drive(
+        source="manoeuvre", name="Launch <on> snow", set_digest=digest(content), seconds=90.0,
+        visits=visits_text(Visits({"base": visited})), by="Ada",
+    )  # fmt: skip
+    page = _page(added(content, drive), earlier)
+    assert "Evidence: 1 cell desk only" in page.text
+    assert "Changed cells: 1 cell desk only." in page.text
+    assert "Launch <on> snow at the desk" in page.text
+    assert "1.5 min" in page.text
+    assert "which cells were changed cannot be said" in _page(content).text
 
 
 def test_nothing_in_a_set_can_become_markup() -> None:

@@ -136,10 +136,9 @@ class ResultPanel(QWidget):
         bar = QHBoxLayout()
         bar.setContentsMargins(0, 0, 0, 0)
         bar.setSpacing(8)
-        for widget in (self.inputs_button, self.views, self.colours):
+        for widget in (self.inputs_button, self.views):
             bar.addWidget(widget)
         bar.addStretch(1)
-        bar.addWidget(self.go_button)
         row = QHBoxLayout()
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(4)
@@ -158,8 +157,14 @@ class ResultPanel(QWidget):
         whole = QVBoxLayout(self)
         whole.setContentsMargins(4, 3, 4, 3)
         whole.setSpacing(1)
-        whole.addWidget(self.read_out)
-        whole.addWidget(self.relation)
+        # Beside lines that can be cut short, so that the names of the views never are.
+        for line, widget in ((self.read_out, self.go_button), (self.relation, self.colours)):
+            beside = QHBoxLayout()
+            beside.setContentsMargins(0, 0, 0, 0)
+            beside.setSpacing(8)
+            beside.addWidget(line, 1)
+            beside.addWidget(widget)
+            whole.addLayout(beside)
         whole.addLayout(below, 1)
         whole.addWidget(self.breaches)
         whole.addWidget(self.legend)

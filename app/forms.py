@@ -253,14 +253,17 @@ class Form(QWidget):
             above.ensureWidgetVisible(self.answer, 0, 8)
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
-        """Esc goes back; Enter presses a button that has the keyboard."""
+        """Esc goes back; Enter presses a button that has the keyboard, and answers a choice."""
         if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress:
             if event.key() == Qt.Key.Key_Escape:
                 self.left.emit()
                 return True
-            if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and isinstance(
-                watched, QPushButton
-            ):
-                watched.click()
-                return True
+            if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+                if isinstance(watched, QPushButton):
+                    watched.click()
+                    return True
+                # An open list takes Enter itself; a line to type in says so by its own signal.
+                if isinstance(watched, QComboBox) and not watched.isEditable():
+                    self.submit()
+                    return True
         return super().eventFilter(watched, event)

@@ -13,6 +13,7 @@ from app.colours import Rgb, pen
 from calib_model.core.numbers import short
 
 _BAR = 14
+_MOST_TICKS = 6
 
 
 class ColourBar(QWidget):
@@ -62,9 +63,9 @@ class ColourBar(QWidget):
             self.update()
 
     def sizeHint(self) -> QSize:
-        """As wide as the numbers and the unit."""
+        """As wide as the unit, and as the numbers at any height: a wider hint would come late."""
         metrics = QFontMetrics(self._small())
-        texts = [self._text(t) for t in self._ticks()]
+        texts = {self._text(t) for room in range(2, _MOST_TICKS + 1) for t in self._ticks(room)}
         widest = max((metrics.horizontalAdvance(t) for t in texts), default=20)
         return QSize(max(_BAR + 9 + widest, metrics.horizontalAdvance(self._unit)) + 8, 90)
 
@@ -88,7 +89,7 @@ class ColourBar(QWidget):
         painter.drawPixmap(bar.toRect(), self._picture(bar.toRect().size()))
         painter.setPen(pen(text))
         painter.drawRect(bar)
-        for tick in self._ticks():
+        for tick in self._ticks(self.height() / (QFontMetrics(self.font()).height() * 1.6)):
             y = self._y(tick, bar)
             painter.drawLine(QPointF(bar.right(), y), QPointF(bar.right() + 3, y))
             place = QRectF(bar.right() + 6, y - line / 2, self.width(), line)
@@ -123,13 +124,12 @@ class ColourBar(QWidget):
         text = short(value, 4)
         return f"+{text}" if self._signed and value > 0 else text
 
-    def _ticks(self) -> list[float]:
-        """Round numbers within the scale, about five and no closer than the text allows."""
+    def _ticks(self, room: float) -> list[float]:
+        """Round numbers within the scale, about five and no more than there is room for."""
         span = self._high - self._low
         if not (span > 0 and math.isfinite(span)):
             return [self._low]
-        room = max(self.height() / (QFontMetrics(self.font()).height() * 1.6), 2.0)
-        rough = span / min(room, 6.0)
+        rough = span / min(max(room, 2.0), _MOST_TICKS)
         power = 10.0 ** math.floor(math.log10(rough))
         step = next(power * m for m in (1, 2, 5, 10) if power * m >= rough * 0.999)
         first, last = math.ceil(self._low / step - 1e-9), math.floor(self._high / step + 1e-9)

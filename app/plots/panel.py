@@ -417,9 +417,10 @@ class PlotPanel(QWidget):
         tab = self._tab
         with QSignalBlocker(self.tabs):  # what is hidden or renamed here, nobody chose
             first = "Map and slices" if together else "Map"
-            self.tabs.setTabText(MAP, first if is_map else "Plot")
             self.tabs.setTabVisible(SLICES, is_map and not together)
             self.tabs.setTabVisible(SURFACE, is_map)
+            # The text last: in a hidden window only it has the tabs laid out again.
+            self.tabs.setTabText(MAP, first if is_map else "Plot")
             self.tabs.setCurrentIndex(tab if is_map or tab == RESULT else MAP)
         result = self.result if tab == RESULT else None
         for widget in (self.read_out, self.note, self.legend):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QWidget
 
 from app.desk import Desk
@@ -11,7 +12,15 @@ from calib_model.session.document import Document
 
 
 class DocumentBar(QWidget):
-    """Current set, reference set, and what the current set is."""
+    """Current set, reference set, and what the current set is.
+
+    Signals
+    -------
+    left
+        A set was chosen, or Esc pressed: the keyboard goes back to the work.
+    """
+
+    left = Signal()
 
     def __init__(self, desk: Desk) -> None:
         super().__init__()
@@ -80,10 +89,19 @@ class DocumentBar(QWidget):
     def _choose_current(self, number: int) -> None:
         if number < len(self._desk.documents):
             self._desk.set_current(self._desk.documents[number])
+        self.left.emit()
 
     def _choose_reference(self, number: int) -> None:
         chosen = self._desk.documents[number - 1] if number > 0 else None
         self._desk.set_reference(chosen)
+        self.left.emit()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Esc in a list of sets goes back to the work."""
+        if event.key() == Qt.Key.Key_Escape:
+            self.left.emit()
+        else:
+            super().keyPressEvent(event)
 
 
 def document_label(document: Document, among: list[Document]) -> str:

@@ -103,6 +103,7 @@ class MainWindow(QMainWindow):
         self.document_bar = DocumentBar(self.desk)
         self.banners = BannerStack()
         self.banners.left.connect(self.focus_work)
+        self.document_bar.left.connect(self.focus_work)
         self.note = NoteLine()
         self.pages = QStackedWidget()
         self._tune_place = QWidget()

@@ -393,3 +393,15 @@ def test_a_cancelled_opening_leaves_nothing(window: MainWindow, samples, wait) -
     assert window.desk.documents == []
     assert window.banners.banners == {}
     assert window.files.opening == ()
+
+
+def test_a_chosen_set_gives_the_keyboard_back_to_the_work(opened: MainWindow, qtbot) -> None:
+    for box in (opened.document_bar.current, opened.document_bar.reference):
+        box.setFocus()
+        assert opened.focusWidget() is box
+        qtbot.keyClick(box, Qt.Key.Key_Down)  # chooses, as Enter does in the open list
+        box.activated.emit(box.currentIndex())
+        assert opened.focusWidget() is not box
+        box.setFocus()
+        qtbot.keyClick(box, Qt.Key.Key_Escape)
+        assert opened.focusWidget() is not box

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import (
     QComboBox,
     QFrame,
     QGridLayout,
+    QHBoxLayout,
     QLabel,
     QScrollArea,
     QSizePolicy,
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
 _STATE_WORDS = {
     "wiper_state": ("off", "interval", "slow", "fast"),
-    "brake_state": ("no brake control", "brake control acts"),
+    "brake_state": ("not acting", "acting"),
     "inside_brake_request": ("no", "yes"),
 }
 
@@ -77,8 +78,11 @@ class Asking(QScrollArea):
         ):
             label = QLabel(text)
             label.setBuddy(box)
-            self._grid.addWidget(label, row, 0)
-            self._grid.addWidget(box, row, 1)
+            # Short words, long choices: these rows share no column with the fields below.
+            line = QHBoxLayout()
+            line.addWidget(label)
+            line.addWidget(box, 1)
+            self._grid.addLayout(line, row, 0, 1, 2)
         self._grid.addWidget(self.connected, 3, 0, 1, 2)
         self._fixed_rows = 4
         outer = QWidget()

@@ -6,10 +6,11 @@ import hashlib
 from collections.abc import Sequence
 from pathlib import Path
 
-from PySide6.QtWidgets import QLabel
+from PySide6.QtWidgets import QLabel, QSizePolicy
 
 from app.forms import Form, PathField
 from app.quiet import QuietCombo
+from app.road.needs import ShownMoment
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Complaint
 from calib_model.errors import EditRefused, FileProblem
@@ -26,6 +27,7 @@ class RaiseForm(Form):
         super().__init__("New complaint")
         self.where = QLabel()
         self.where.setWordWrap(True)
+        self.where.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         self.add("Heard in", self.where, "Recording and time")
         self.note = self.text_field(
             "What happened", "What was felt or seen", "", "Front spins before the rear takes hold"
@@ -47,10 +49,14 @@ class RaiseForm(Form):
         """Begin a new one: of (recording, digest, seconds) and the tables that decided there."""
         self.moment = moment
         self.tables = tuple(id for id in tables if id in content.tables)
-        decided = ", ".join(content.tables[id].label for id in self.tables)
+        labels = [content.tables[id].label for id in self.tables]
+        decided = f"; {labels[0]} decided" if labels else ""
+        if len(labels) > 1:
+            decided += f", {len(labels) - 1} more took part"
+        self.where.setToolTip("\n".join(labels))
         self.where.setText(
             moment_words(moment[0], moment[2])
-            + (f"; decided by {decided}" if decided else "")
+            + decided
             + ("" if moment[0] else ": raise it from Recordings to tie it to a moment")
         )
         self.note.clear()
@@ -115,13 +121,13 @@ class ProveForm(Form):
         self.note = self.text_field("What it shows", "What the run shows")
         self._known: tuple[str, str] = ("", "")
 
-    def start(self, complaint: Complaint, shown: tuple[str, str, float] | None) -> None:
-        """Begin to prove a complaint, by the (recording, digest, seconds) that is shown."""
+    def start(self, complaint: Complaint, shown: ShownMoment | None) -> None:
+        """Begin to prove a complaint, by the moment that is shown."""
         self.heading.setText(f"Prove {complaint.number}: {complaint.note}")
-        fresh = shown is not None and shown[1] != complaint.sha256
-        self._known = (shown[0], shown[1]) if shown is not None and fresh else ("", "")
+        fresh = shown is not None and shown.sha256 != complaint.sha256
+        self._known = (shown.recording, shown.sha256) if shown is not None and fresh else ("", "")
         self.recording.show_path(self._known[0])
-        self.at.setText(f"{shown[2]:.1f}" if shown is not None and fresh else "")
+        self.at.setText(f"{shown.seconds:.1f}" if shown is not None and fresh else "")
         self.note.clear()
         self.say("")
 

@@ -42,10 +42,10 @@ def line_of(content: CalibrationSet, complaint: Complaint) -> Line:
     """Return the line of a complaint."""
     where = moment_words(complaint.recording, complaint.moment)
     named = [
-        content.tables[id].label if id in content.tables else id for id in complaint.tables[:3]
+        content.tables[id].label if id in content.tables else id for id in complaint.tables[:1]
     ]
-    if len(complaint.tables) > 3:
-        named.append(f"{len(complaint.tables) - 3} more")
+    if len(complaint.tables) > 1:
+        named.append(f"{len(complaint.tables) - 1} more took part")
     state = words(complaint)
     return Line(
         complaint.id,

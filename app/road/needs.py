@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 
 class ControlLike(Protocol):
@@ -36,3 +36,22 @@ class Memory(Protocol):
 
     def remember(self, key: str, text: str) -> None:
         """Keep a text."""
+
+
+class ShownMoment(NamedTuple):
+    """The moment that Recordings shows.
+
+    Parameters
+    ----------
+    recording, sha256 : str
+        Name and digest of the recording; empty for none.
+    seconds : float
+        Into it.
+    tables : tuple of str
+        Ids of the tables that decided there.
+    """
+
+    recording: str = ""
+    sha256: str = ""
+    seconds: float = 0.0
+    tables: tuple[str, ...] = ()

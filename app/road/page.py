@@ -21,7 +21,7 @@ from app.cautions import LINE
 from app.desk import Desk
 
 from . import ready
-from .needs import JobsLike, Memory
+from .needs import JobsLike, Memory, ShownMoment
 
 LOW = 420
 """Below this height the line of cautions is left out; the Help menu still has them."""
@@ -147,8 +147,8 @@ class RoadPage(QWidget):
         if hasattr(part, "shown_moment"):
             part.shown_moment = self._shown_moment
 
-    def _shown_moment(self) -> tuple[str, str, float] | None:
-        """Return the moment that Recordings shows: name, digest, seconds; None for none."""
+    def _shown_moment(self) -> ShownMoment | None:
+        """Return the moment that Recordings shows; None for none."""
         made = self._made.get("recordings")
         return made.moment_shown if made is not None else None
 

@@ -22,6 +22,7 @@ from ..errors import ModelError
 from .bins import Bins, beyond, bins_of, flat_bins
 
 if TYPE_CHECKING:
+    from ..core.table import Table
     from .replay import Replay
     from .ticks import Ticks
 
@@ -76,6 +77,10 @@ class Coverage:
             said = "deciding" if deciding else "never deciding"
             return f"1 of {self.dwell.size} {cells} used, {said}"
         return f"{used} of {self.dwell.size} {cells} used, {deciding} of them deciding"
+
+    def fits(self, table: Table) -> bool:
+        """Whether the cells are those of a table as it is."""
+        return _same_cells(self.axes, table.axes)
 
     def __add__(self, other: Coverage) -> Coverage:
         if not isinstance(other, Coverage):

@@ -12,6 +12,7 @@ from PySide6.QtTest import QAbstractItemModelTester
 from app.desk import Desk
 from app.road.complaints.panel import ComplaintsPanel
 from app.road.complaints.papers import Paper
+from app.road.needs import ShownMoment
 from calib_model.core.record import Standing
 from calib_model.editing.change import values_change
 from calib_model.session.document import Document
@@ -72,7 +73,7 @@ def test_a_complaint_by_keys_from_raised_to_proved(qtbot, panel: ComplaintsPanel
     qtbot.keyClick(panel.answer_form.text, K.Key_Return)
     assert document.content.record.complaints[0].standing is Standing.ANSWERED
 
-    panel.shown_moment = lambda: ("second.csv", "bb", 12.34)
+    panel.shown_moment = lambda: ShownMoment("second.csv", "bb", 12.34)
     qtbot.keyClick(panel.view, K.Key_P)
     assert panel.prove_form.at.text() == "12.3"
     qtbot.keyClicks(panel.prove_form.note, "gone")

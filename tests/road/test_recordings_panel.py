@@ -14,9 +14,11 @@ from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
 
 from app.road.ready import get_ready
+from app.road.recordings.layouts import head_key
 from app.shell.window import MainWindow
 from app.vehicle_in_use import vehicle_in_use
 from calib_model.core.times import stamp
+from calib_model.editing.axes import move_breakpoint
 from calib_model.evidence.reading import read_recording
 from calib_model.evidence.recording import Recording
 from calib_model.session.files import document_of
@@ -289,6 +291,21 @@ def test_the_chosen_vehicle_gives_the_constants(
     vehicle_in_use(opened.desk).choose(None)
 
 
+def test_coverage_of_other_breakpoints_is_not_shown(opened: MainWindow, road, wait) -> None:
+    desk = opened.desk
+    id = "pre_engage_torque"
+    before = desk.coverage_of(id)
+    assert before is not None
+    others = {t for t in desk.current.content.tables if t != id and desk.coverage_of(t)}
+    value = float(desk.current.content[id].axes[0].values[1]) + 1.0
+    assert desk.do(lambda: move_breakpoint(desk.current.content, id, 0, 1, value))
+    assert desk.coverage_of(id) is None, "the same shape, but other cells"
+    assert {t for t in others if desk.coverage_of(t)} == others
+    wait(lambda: desk.coverage_of(id) is not None)
+    assert desk.coverage_of(id).axes == desk.current.content[id].axes
+    assert desk.coverage_of(id).dwell.sum() == pytest.approx(before.dwell.sum())
+
+
 def test_an_edit_replays_the_drive(opened: MainWindow, road, wait) -> None:
     from calib_model.editing.change import values_change
 
@@ -324,6 +341,14 @@ def test_a_complaint_is_handed_over(opened: MainWindow, road, qtbot) -> None:  #
     assert sha256 == road.service.chosen.recording.sha256
     assert tuple(tables) == deciding
     assert opened.road.part == "complaints"
+    # N in Complaints takes the same moment.
+    form = opened.road.complaints.raise_form
+    form.start(opened.desk.current.content, "Ada")
+    assert (form.moment[0], form.tables) == ("", ())
+    opened.road.complaints.act("new")
+    assert form.moment == (name, sha256, moment)
+    assert form.tables == deciding
+    assert deciding
     opened.road.show_moment(sha256, 5.0)
     assert opened.road.part == "recordings"
     assert road.player.moment == pytest.approx(5.0)
@@ -387,6 +412,45 @@ def test_a_doubtful_layout_is_asked_about(opened: MainWindow, tmp_path: Path, wa
     press(qtbot, field, K.Key_Return)
     wait(lambda: panel.service.chosen is not None)
     assert panel.service.chosen.recording.seconds == pytest.approx(4.99)
+
+    # The next run of the same source is not asked about; one with other columns is.
+    for name, head, asked in (("next", "time;pedal;vehicle_speed", False),
+                              ("other", "time;pedal;yaw_rate", True)):  # fmt: skip
+        path = tmp_path / f"{name}.csv"
+        path.write_text(f"# driver {name}\n{head}\n{rows}\n")
+        opened.files.open([path])
+        wait()
+        assert panel.layout_form.isVisible() is asked
+        assert (panel.service.chosen.name == path.name) is not asked
+    press(qtbot, panel.layout_form.fields["separator"], K.Key_Escape)
+    drive = panel.service.at(tmp_path / "next.csv")
+    assert drive.recording.seconds == pytest.approx(4.99)
+
+    # Where the user takes it back, it is asked again.
+    panel.service.open([path.with_name("next.csv")], {})
+    wait()
+    assert panel.layout_form.isVisible()
+    field.setCurrentIndex(field.findData("us"))
+    press(qtbot, field, K.Key_Return)
+    wait(lambda: panel.service.chosen.recording.seconds < 0.1)
+    panel.service.close(panel.service.chosen)
+    opened.files.open([path.with_name("next.csv")])
+    wait(lambda: panel.service.chosen.name == "next.csv")
+    assert panel.service.chosen.recording.seconds == pytest.approx(4.99e-3)
+
+
+def test_what_was_said_of_a_source_and_fits_a_file_no_more_is_asked_again(
+    opened: MainWindow, tmp_path: Path, wait
+) -> None:
+    rows = "\n".join(f"{i * 10};{20 + i % 5};{i % 90}" for i in range(500))
+    path = tmp_path / "doubt.csv"
+    path.write_text(f"time;pedal;vehicle_speed\n{rows}\n")
+    service = opened.road.recordings.service
+    service.layouts.keep(head_key(path), {"time": "no such column", "time_unit": "ms"})
+    opened.files.open([path])
+    wait()
+    assert opened.road.recordings.layout_form.isVisible()
+    assert service.chosen is None
 
 
 def test_the_mapping_is_changed_by_keys_and_remembered(

@@ -32,7 +32,7 @@ from calib_model.errors import BitepointError
 from calib_model.session import complaints as steps
 from calib_model.session.history import entries_of
 
-from ..needs import JobsLike, Memory
+from ..needs import JobsLike, Memory, ShownMoment
 from .forms import AnswerForm, DropForm, ProveForm, RaiseForm
 from .lines import complaint_lines
 from .listing import ComplaintsView
@@ -73,7 +73,7 @@ class ComplaintsPanel(QWidget):
     Attributes
     ----------
     shown_moment : callable
-        Returns (recording, digest, seconds) of the moment that Recordings shows, or None.
+        Returns the moment that Recordings shows, or None.
     """
 
     jumped = Signal()
@@ -84,7 +84,7 @@ class ComplaintsPanel(QWidget):
     ) -> None:
         super().__init__(parent)
         self.desk, self.jobs, self.memory = desk, jobs, memory
-        self.shown_moment: Callable[[], tuple[str, str, float] | None] = lambda: None
+        self.shown_moment: Callable[[], ShownMoment | None] = lambda: None
         self.rows = Rows(self)
         self.view = ComplaintsView()
         self.view.setModel(self.rows)
@@ -249,7 +249,7 @@ class ComplaintsPanel(QWidget):
         if document is None:
             return
         if order == "new":
-            self.raise_at(*(self.shown_moment() or ("", "", 0.0)))
+            self.raise_at(*(self.shown_moment() or ShownMoment()))
         elif complaint is None:
             self.desk.tell("No complaint is chosen.", refused=True)
         elif order == "moment":

@@ -22,7 +22,7 @@ from PySide6.QtWidgets import (
 from app.cautions import cautions_html
 from app.desk import Desk
 from app.plots.view import OneLine
-from app.road.needs import JobsLike, Memory
+from app.road.needs import JobsLike, Memory, ShownMoment
 from app.road.recordings import evidence
 from app.road.recordings.bar import RecordingsBar
 from app.road.recordings.channels_tab import ChannelsTab
@@ -35,6 +35,7 @@ from app.road.recordings.plot import DrivePlot
 from app.road.recordings.service import OpenDrive, Recordings
 from app.road.recordings.tabs import AgreementTab, CellTab, FaultsTab, MomentTab, TotalsTab
 from app.road.recordings.watching import Watching
+from calib_model.session.document import Event
 
 NARROW = 860
 """Below this width plots and lists take turns."""
@@ -152,6 +153,7 @@ class RecordingsPanel(QWidget):
         self.desk.documents_changed.connect(self.bar.refresh)
         self.desk.current_changed.connect(self._show_empty)
         self.desk.current_changed.connect(self._show_coverage)
+        self.desk.edited.connect(self._on_edited)
         self.layout_form.answered.connect(lambda path, answers: service.open([path], answers))
         self.layout_form.left.connect(self.take_keyboard)
         self.channels.layout_shown.connect(self._show_layout)
@@ -276,6 +278,11 @@ class RecordingsPanel(QWidget):
         if moment == moment:
             self.player.go_to(moment)
         self._go_to_pending()
+
+    def _on_edited(self, event: Event) -> None:
+        whole = any(cells is None for cells in event.cells.values())
+        if whole or event.tables_changed:  # axes may be others
+            self._show_coverage()
 
     def _show_coverage(self) -> None:
         self.desk.set_coverage(self.service.coverage() or None)
@@ -412,23 +419,23 @@ class RecordingsPanel(QWidget):
 
     def raise_complaint(self) -> None:
         """Begin a complaint about this moment."""
+        shown = self.moment_shown
+        if shown is None:
+            self.desk.tell("Open the recording first (Ctrl+F3).", refused=True)
+        else:
+            self.complaint_wanted.emit(*shown)
+
+    @property
+    def moment_shown(self) -> ShownMoment | None:
+        """The moment of the play head, and the tables that decided; None without a recording."""
         drive = self.service.chosen
         if drive is None:
-            self.desk.tell("Open the recording first (Ctrl+F3).", refused=True)
-            return
+            return None
         tables: tuple[str, ...] = ()
         if drive.outcome is not None:
             tables = drive.outcome.a.deciding_at(self.player.tick)
         recording = drive.recording
-        self.complaint_wanted.emit(recording.name, recording.sha256, self.player.moment, tables)
-
-    @property
-    def moment_shown(self) -> tuple[str, str, float] | None:
-        """Recording, digest and seconds of the play head; None without a recording."""
-        drive = self.service.chosen
-        if drive is None:
-            return None
-        return drive.recording.name, drive.recording.sha256, self.player.moment
+        return ShownMoment(recording.name, recording.sha256, self.player.moment, tables)
 
     def load_newest(self) -> None:
         """Open the newest run of the watched folder."""

@@ -18,6 +18,7 @@ from calib_model.errors import BitepointError
 from calib_model.session.document import Document
 
 from . import work
+from .layouts import Layouts, doubt_key
 from .work import Outcome, Sets
 
 if TYPE_CHECKING:
@@ -54,6 +55,21 @@ class OpenDrive:
         return self.path.name
 
 
+@dataclass(eq=False)
+class _Said:
+    """What is said of the layout of a file that is being read."""
+
+    answers: dict[str, str]
+    source: str = ""
+    """What tells its source; empty while that is not known."""
+    by_user: bool = False
+    """Whether the user was asked."""
+    looked_up: bool = False
+    """Whether what was remembered has been looked up."""
+    recalled: bool = False
+    """Whether `answers` is what was remembered."""
+
+
 class Recordings(QObject):
     """Open recordings and their replays.
 
@@ -86,6 +102,8 @@ class Recordings(QObject):
         self.drives: list[OpenDrive] = []
         self.chosen: OpenDrive | None = None
         self.reading: list[Path] = []
+        self.layouts = Layouts(memory)
+        self._said: dict[Path, _Said] = {}
         self.vehicle = vehicle_in_use(desk, memory)
         self._later = QTimer(self)
         self._later.setSingleShot(True)
@@ -115,7 +133,8 @@ class Recordings(QObject):
             elif path not in self.reading:
                 self.reading.append(path)
                 self.listed.emit()
-                self._look(path, dict(answers or {}))
+                self._said[path] = _Said(dict(answers or {}), by_user=answers is not None)
+                self._look(path)
 
     def at(self, path: Path) -> OpenDrive | None:
         """Return the open recording of a file."""
@@ -125,22 +144,26 @@ class Recordings(QObject):
         """Return the open recording whose file has a digest."""
         return next((d for d in self.drives if d.recording.sha256 == sha256), None)
 
-    def _look(self, path: Path, answers: dict[str, str]) -> None:
+    def _look(self, path: Path) -> None:
         job = self.jobs.start(
             f"Looking at {path.name}",
             work.look,
             path,
-            answers,
-            done=lambda layout: self._looked(path, answers, layout),
+            self._said[path].answers,
+            done=lambda found: self._looked(path, *found),
             failed=lambda error: self._failed(path, error),
             cancellable=True,
         )
-        job.ended.connect(lambda: None if job.state == "done" else self._forget(path))
+        job.ended.connect(lambda: self._forget(path) if job.state == "cancelled" else None)
 
-    def _looked(self, path: Path, answers: dict[str, str], layout: Any) -> None:
+    def _looked(self, path: Path, layout: Any, source: str) -> None:
+        said = self._said[path]
+        said.source = said.source or source
+        if self._recalled(path):
+            return
         if isinstance(layout, BaseException):
             self._forget(path)
-            self.layout_wanted.emit(path, answers, layout)
+            self.layout_wanted.emit(path, said.answers, layout)
             return
         job = self.jobs.start(
             f"Reading {path.name}",
@@ -148,22 +171,42 @@ class Recordings(QObject):
             path,
             layout,
             done=lambda recording: self._take_in(path, recording, layout),
-            failed=lambda error: self._failed(path, error, answers),
+            failed=lambda error: self._failed(path, error, reading=True),
             cancellable=True,
         )
-        job.ended.connect(lambda: self._forget(path))
+        job.ended.connect(lambda: self._forget(path) if job.state == "cancelled" else None)
 
     def _forget(self, path: Path) -> None:
         if path in self.reading:
             self.reading.remove(path)
             self.listed.emit()
 
-    def _failed(
-        self, path: Path, error: BaseException, answers: dict[str, str] | None = None
-    ) -> None:
+    def _recalled(self, path: Path) -> bool:
+        """Look again with what the user said of this source before, if that is news."""
+        said = self._said[path]
+        recalled = {} if said.by_user or said.looked_up else self.layouts.recall(said.source)
+        said.looked_up = bool(said.source)
+        if not recalled:
+            return False
+        said.answers, said.recalled = recalled, True
+        self._look(path)
+        return True
+
+    def _failed(self, path: Path, error: BaseException, *, reading: bool = False) -> None:
+        said = self._said[path]
+        doubt = reading and hasattr(error, "what")  # only the user can tell
+        if doubt:
+            said.source = said.source or doubt_key(path, error)
+            if self._recalled(path):
+                return
+        elif said.recalled and isinstance(error, BitepointError):
+            # What was said of the source does not hold for this file: as if it had not been said.
+            said.answers, said.recalled = {}, False
+            self._look(path)
+            return
         self._forget(path)
-        if hasattr(error, "what") and answers is not None:  # only the user can tell
-            self.layout_wanted.emit(path, answers, error)
+        if doubt:
+            self.layout_wanted.emit(path, said.answers, error)
             return
         if not isinstance(error, BitepointError):
             raise error
@@ -175,6 +218,7 @@ class Recordings(QObject):
         old = self.at(path)
         if old is not None:
             self.drives[self.drives.index(old)] = drive
+            self.chosen = None if self.chosen is old else self.chosen
         else:
             self.drives.append(drive)
         self.memory.remember("road/folder", str(path.parent))
@@ -182,7 +226,13 @@ class Recordings(QObject):
         self.choose(drive)
         faults = len(recording.faults)
         noun = "fault" if faults == 1 else "faults"
-        self.desk.tell(f"{path.name} is open: {len(recording.channels)} channels, {faults} {noun}.")
+        said = self._said.pop(path, _Said({}))
+        if said.by_user:
+            self.layouts.keep(said.source, said.answers)
+        note = " It was read as you said of this source before." if said.recalled else ""
+        self.desk.tell(
+            f"{path.name} is open: {len(recording.channels)} channels, {faults} {noun}.{note}"
+        )
         self._replay(drive)
 
     def close(self, drive: OpenDrive) -> None:
@@ -319,8 +369,14 @@ class Recordings(QObject):
         current = self.desk.current
         if current is None:
             return {}
+        tables = current.content.tables
         parts = [
-            drive.outcome.coverage
+            {
+                id: one
+                for id, one in drive.outcome.coverage.items()
+                # After an axis was edited the cells are others, until the next replay is there.
+                if id in tables and one.fits(tables[id])
+            }
             for drive in self.drives
             if drive.counts and drive.outcome is not None and drive.replayed is current
         ]

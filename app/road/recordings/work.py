@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from app.road.needs import ControlLike
 from app.road.ready import get_ready
+from app.road.recordings.layouts import head_key
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 
@@ -100,8 +101,10 @@ def is_recording(path: Path) -> bool:
     return path.suffix.lower() in SUFFIXES and path.suffix.lower() not in (".h5", ".hdf5")
 
 
-def look(control: ControlLike, path: Path, answers: Mapping[str, str]) -> Any:
-    """Return a file's layout, or what is unclear about it; None where a format needs no look.
+def look(control: ControlLike, path: Path, answers: Mapping[str, str]) -> tuple[Any, str]:
+    """Return a file's layout, or what is unclear about it, and what tells its source.
+
+    There is no layout where a format needs no look.
 
     Parameters
     ----------
@@ -110,15 +113,17 @@ def look(control: ControlLike, path: Path, answers: Mapping[str, str]) -> Any:
     answers : mapping of str to str
         What the user says of it: encoding, separator, decimal, time, time_unit.
     """
-    if path.suffix.lower() not in CSV and not answers:
-        return None
+    text = path.suffix.lower() in CSV
+    if not text and not answers:
+        return None, ""
     from calib_model.evidence.reading import UnclearLayout, inspect_recording
 
     control.check()
     try:
-        return inspect_recording(path, **answers)
+        found: Any = inspect_recording(path, **answers)
     except UnclearLayout as doubt:
-        return doubt
+        found = doubt
+    return found, head_key(path) if text else ""
 
 
 def read(control: ControlLike, path: Path, layout: Any) -> Recording:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import atexit
 import math
-import subprocess
-import sys
 import threading
 import time
 from collections import OrderedDict
@@ -31,6 +28,7 @@ from app.driving.shapes import (
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.roles import QUANTITIES
 from calib_model.errors import BitepointError, EditRefused
+from calib_model.lookup.warming import Warming
 
 if TYPE_CHECKING:
     from calib_model.vehicle.manoeuvres import Manoeuvre
@@ -38,9 +36,7 @@ if TYPE_CHECKING:
     from calib_model.vehicle.runs import Bench, Result
 
 BENCHES = 8
-WARM_UP_SECONDS = 600.0
 _VARIANTS = {"laden": "laden", "trailer": "with a trailer"}
-_ROOT = str(Path(__file__).resolve().parents[2])
 
 
 class VehicleModel:
@@ -51,8 +47,7 @@ class VehicleModel:
         self._benches: OrderedDict[tuple[object, ...], tuple[CalibrationSet, Bench]] = OrderedDict()
         self._vehicles: dict[tuple[object, ...], Vehicle] = {}
         self._manoeuvres: Mapping[str, Manoeuvre] | None = None
-        self._child: subprocess.Popen[bytes] | None = None
-        self._stopped = False
+        self._warming = Warming("from app.driving.model import warm_up; warm_up()")
 
     # -- the compiled code -----------------------------------------------------------------------
 
@@ -64,46 +59,16 @@ class VehicleModel:
         return available()
 
     def prepare(self) -> str:
-        """Fill the cache of compiled code in a subprocess, then bring it into this process.
-
-        Compiling in a thread of the window's own process would stall the window.
-        """
+        """Fill the cache of compiled code, then bring it into this process."""
         if self.compiled:
-            code = (
-                f"import sys; sys.path.insert(0, {_ROOT!r}); "
-                "from app.driving.model import warm_up; warm_up()"
-            )
-            try:
-                child = subprocess.Popen(
-                    [sys.executable, "-c", code],
-                    stdin=subprocess.DEVNULL,
-                    stdout=subprocess.DEVNULL,
-                    stderr=subprocess.DEVNULL,
-                )
-            except OSError as error:
-                return f"The simulation could not be prepared ({type(error).__name__})."
-            atexit.register(child.kill)
-            with self._lock:
-                self._child = child
-            try:
-                child.wait(WARM_UP_SECONDS)
-            except subprocess.TimeoutExpired:
-                child.kill()
-                return "Preparing the simulation took too long and was given up."
-            finally:
-                atexit.unregister(child.kill)
-            if self._stopped:
+            if not self._warming.wait():
                 return "The simulation was not prepared: the window closed."
             warm_up()
         return ""
 
     def stop(self) -> None:
         """Give up preparing: nobody needs it any more."""
-        with self._lock:
-            self._stopped = True
-            child = self._child
-        if child is not None and child.poll() is None:
-            child.kill()
+        self._warming.stop()
 
     # -- vehicle and manoeuvres ------------------------------------------------------------------
 

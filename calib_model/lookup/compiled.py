@@ -6,11 +6,8 @@ The results are those of `calib_model.lookup.reference`, bit for bit.
 from __future__ import annotations
 
 import importlib.util
-import subprocess
-import sys
 from collections.abc import Sequence
 from functools import lru_cache
-from pathlib import Path
 from types import ModuleType
 
 import numpy as np
@@ -55,46 +52,6 @@ def load() -> bool:
         jit.mark_ready()
         _kernels = kernels
     return _kernels is not None
-
-
-def warm_up(timeout: float = 300.0, modules: Sequence[str] = ()) -> bool:
-    """Fill the cache of compiled code in a subprocess, and wait for it.
-
-    Compiling in a thread of the window's own process stalls the window, a subprocess does
-    not.  Call it from a background job; `load` is quick afterwards.
-
-    Parameters
-    ----------
-    timeout : float
-        Seconds after which the subprocess is ended.
-    modules : sequence of str
-        Other modules of compiled code to get ready, such as ``calib_model.controller.kernel``.
-
-    Returns
-    -------
-    bool
-        Whether the cache is filled.
-    """
-    if not available():
-        return False
-    root = str(Path(__file__).resolve().parents[2])
-    code = (
-        f"import sys, importlib; sys.path.insert(0, {root!r}); "
-        "from calib_model.lookup import compiled; ready = compiled.load(); "
-        f"[importlib.import_module(name) for name in {list(modules)!r}]; sys.exit(not ready)"
-    )
-    try:
-        done = subprocess.run(
-            [sys.executable, "-c", code],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            timeout=timeout,
-            check=False,
-        )
-    except (OSError, subprocess.TimeoutExpired):
-        return False
-    return done.returncode == 0
 
 
 def lookup_values(

@@ -45,6 +45,22 @@ def cache_folder() -> Path:
     return Path(base) / "compiled" / f"{source_key()}-numba{numba.__version__}"
 
 
+def is_cached(module: str, function: str) -> bool:
+    """Tell whether a function's compiled code is in the cache, without importing its module.
+
+    Parameters
+    ----------
+    module : str
+        Such as ``calib_model.controller.kernel``.
+    function : str
+    """
+    _, package, name = module.rsplit(".", 2)
+    try:
+        return any(cache_folder().glob(f"{package}_*/{name}.{function}-*.nbi"))
+    except OSError:
+        return False
+
+
 def jit(*arguments: object, returns: object = None) -> Callable[[Function], Function]:
     """Compile a function for the given argument types at once, or when called if none are given.
 

@@ -132,7 +132,6 @@ def test_works_without_numba(monkeypatch: pytest.MonkeyPatch) -> None:
     table = Table("t", [1.0, 3.0], (Axis([0.0, 1.0]),))
     assert lookup(table, [[0.5]], compiled=True).tolist() == [2.0]
     assert not compiled.load()
-    assert not compiled.warm_up()
 
 
 def test_small_work_does_not_load_numba() -> None:
@@ -143,14 +142,6 @@ def test_small_work_does_not_load_numba() -> None:
         "sys.exit('numba' in sys.modules or 'scipy' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False).returncode == 0
-
-
-def test_warm_up_fills_the_cache() -> None:
-    from calib_model.lookup.jit import READY, cache_folder
-
-    assert compiled.warm_up()
-    assert (cache_folder() / READY).is_file()
-    assert list(cache_folder().rglob("kernels.read_map*.nbi"))
 
 
 def test_default_choice_follows_the_amount(monkeypatch: pytest.MonkeyPatch) -> None:

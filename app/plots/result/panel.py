@@ -30,7 +30,7 @@ from app.plots.result import draw
 from app.plots.result.asking import Asking
 from app.plots.result.breach_list import BreachList
 from app.plots.result.map import ResultMap
-from app.plots.result.reckon import Named, Picture, reckon
+from app.plots.result.reckon import WARMING, Named, Picture, reckon
 from app.plots.view import OneLine
 from app.quiet import QuietCombo
 from app.vehicle_in_use import vehicle_in_use
@@ -72,6 +72,7 @@ class ResultPanel(QWidget):
         self._at = (0, 0)
         self._beside = Beside(self)
         self._beside.answered.connect(self._take)
+        self.destroyed.connect(WARMING.stop)
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
         self._timer.timeout.connect(self._reckon)

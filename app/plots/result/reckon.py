@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
-import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +11,7 @@ import numpy as np
 from calib_model.core.arrays import BoolArray, IntArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
+from calib_model.lookup.warming import Warming
 
 if TYPE_CHECKING:
     from app.vehicle_constants import ConstantsOf
@@ -23,13 +20,9 @@ if TYPE_CHECKING:
     from calib_model.evidence.result_inputs import Choice
     from calib_model.evidence.result_relation import RelationCheck
 
-_ROOT = Path(__file__).resolve().parents[3]
-_COMPILE_SECONDS = 180
+WARMING = Warming("import calib_model.evidence.result_kernel")
 RESTLESS, UNKNOWN = -2, -3
 """Kinds of points beside the roles: never comes to rest; the law cannot run."""
-
-_ready = False
-_lock = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -129,7 +122,8 @@ def reckon(
             ask = Ask(x, y)
         elif not {ask.x, ask.y} <= set(points):
             return reckon(first, second, None, vehicle)
-        get_ready()
+        if not WARMING.wait():
+            return "The window closed before the torque law was compiled."
         told = [resulting(law, ask, points[ask.x], points[ask.y]) for law in laws]
         check = None
         if first is not None:
@@ -146,29 +140,3 @@ def reckon(
         )
     except BitepointError as problem:
         return str(problem)
-
-
-def get_ready() -> None:
-    """Have the law compiled in a process of its own, once: done here it would stall the window."""
-    global _ready
-    with _lock:
-        if _ready:
-            return
-        _ready = True
-        name = "calib_model.evidence.result_kernel"
-        from calib_model.lookup.compiled import available
-
-        if name in sys.modules or not available():
-            return
-        code = f"import sys; sys.path.insert(0, {str(_ROOT)!r}); import {name}"
-        try:
-            subprocess.run(
-                [sys.executable, "-c", code],
-                stdin=subprocess.DEVNULL,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
-                timeout=_COMPILE_SECONDS,
-                check=False,
-            )
-        except (OSError, subprocess.TimeoutExpired):
-            pass  # then it is compiled here, and the window is slower for a while

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from app.cli import preparing
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.manoeuvre import (
     add_bench_arguments,
@@ -102,6 +103,7 @@ def _run(given: Any) -> tuple[Campaign, list[NamedSet]]:
         vehicle = vehicle_of(given.vehicle, given.variant, given.sets[0])
         chosen = manoeuvres_of(given.manoeuvres, given.name)
         points = _points(given)
+        preparing.say_if_it_takes_long(preparing.LAW, preparing.VEHICLE)
         from calib_model.errors import BitepointError
         from calib_model.vehicle.campaign import NamedSet, Plan, run_campaign
         from calib_model.vehicle.executors import cores, executor

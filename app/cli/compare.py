@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from app.cli import preparing
 from app.cli.answer import (
     DIFFERENT,
     GOOD,
@@ -110,9 +111,11 @@ def _looked(
 ) -> tuple[tuple[Looked, ...], str]:
     """Look at the resulting torque from several sides; and say whose constants were taken."""
     from app.vehicle_constants import constants_for
-    from calib_model.evidence.result_survey import survey
 
     vehicle = constants_for(given.vehicle, given.a)
+    preparing.say_if_it_takes_long(preparing.LAW, preparing.RESULT)
+    from calib_model.evidence.result_survey import survey
+
     return tuple(survey(first, second, vehicle.read())), vehicle.words
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from app.cli import preparing
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.drive_input import (
     MAP_HELP,
@@ -98,6 +99,7 @@ def run(arguments: Sequence[str]) -> Answer:
     from calib_model.session.history import entries_of
 
     constants, words = constants_of(given.vehicle, given.set)
+    preparing.say_if_it_takes_long(preparing.LAW)
     with SetFiles([given.against] if given.against is not None else []) as files:
         others = [stored.set for stored in files.results()]
         document = open_document(given.set, given.by)

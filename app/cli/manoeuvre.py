@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from app.cli import preparing
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.export import same_file
 from app.cli.manoeuvre_record import record, record_words
@@ -86,6 +87,7 @@ def run(arguments: Sequence[str]) -> Answer:
     with SetFiles(paths) as files:
         vehicle = vehicle_of(given.vehicle, given.variant, given.set)
         chosen = manoeuvres_of(given.manoeuvres, given.name)
+        preparing.say_if_it_takes_long(preparing.LAW, preparing.VEHICLE)
         from calib_model.vehicle.runs import drive_all
 
         sets = [stored.set for stored in files.results()]

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from app.cli import preparing
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.drive_input import (
     MAP_HELP,
@@ -88,6 +89,7 @@ def run(arguments: Sequence[str]) -> Answer:
     out = out_path(given.to, [*paths, given.recording])
     with SetFiles(paths) as files:
         constants, words = constants_of(given.vehicle, given.set)
+        preparing.say_if_it_takes_long(preparing.LAW)
         from calib_model.evidence.replay import compare_replays, replay
         from calib_model.evidence.trust import trust
 

@@ -191,6 +191,12 @@ class CellsView(QTableView):
                 *_, row, column = (0, *most[0][0])
             self.setCurrentIndex(self.cells.index(row, column))
 
+    @property
+    def current_cell(self) -> Cell:
+        """The table's cell that is current; the first if none is."""
+        index = self.currentIndex()
+        return self.cells.cell_at(max(index.row(), 0), max(index.column(), 0))
+
     def current_sentence(self) -> str:
         """Say what the current cell does."""
         index = self.currentIndex()
@@ -207,6 +213,8 @@ class CellsView(QTableView):
         """Enter goes to the cell in Tune."""
         if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and not event.isAutoRepeat():
             self._take()
+        elif event.text().isalpha():
+            event.ignore()  # there are only numbers to look for; a letter is for who holds the view
         else:
             super().keyPressEvent(event)
 

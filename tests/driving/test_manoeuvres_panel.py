@@ -247,6 +247,55 @@ def test_sensitivity_is_drawn_over_the_cells(qtbot, panel: ManoeuvresPanel, desk
     assert "A step of nothing" in tab.words.text()
 
 
+def test_sensitivity_is_marked_in_tune_until_it_is_out_of_date(
+    qtbot,  # type: ignore[no-untyped-def]
+    panel: ManoeuvresPanel,
+    desk: Desk,
+) -> None:
+    tab, told, jumps = panel.sensitivity, [], []
+    desk.told.connect(lambda text, refused: told.append((text, refused)))
+    panel.jumped.connect(lambda: jumps.append(True))
+    panel.show_tab(3)
+    assert not tab.tune_button.isEnabled()
+    tab.toggle_in_tune()
+    assert told[-1][1]
+
+    def drive() -> None:
+        tab.run()
+        qtbot.waitUntil(lambda: tab.found is not None)
+
+    tab.step.setText("2")
+    drive()
+    qtbot.keyClick(tab.cells, Qt.Key.Key_T)
+    marks = desk.cell_marks
+    assert marks is not None
+    assert jumps == [True]
+    assert tab.found is not None
+    np.testing.assert_array_equal(marks.amounts, tab.found.change)
+    cell = tuple(n - 1 for n in tab.found.change.shape)
+    assert marks.words(cell).startswith(f"{tab.found.measure.label} +")
+    assert "for +2" in marks.words(cell)
+    assert "Launch on snow" in marks.summary
+    assert "Hide" in tab.tune_button.text()
+    tab.toggle_in_tune()
+    assert desk.cell_marks is None
+
+    tab.toggle_in_tune()
+    edit(desk, 1.1)
+    assert desk.cell_marks is None, "other values: it is not true any more"
+    assert any("out of date" in text for text, _ in told)
+    assert not tab.is_in_tune
+    tab.toggle_in_tune()
+    assert desk.cell_marks is None
+    assert "Drive every cell again" in told[-1][0]
+    panel.wait()
+    drive()
+    tab.toggle_in_tune()
+    assert desk.cell_marks is not None
+    panel.driving.choose_variant("laden")
+    assert desk.cell_marks is None
+
+
 def test_a_run_of_a_campaign_is_driven_again(
     panel: ManoeuvresPanel, desk: Desk, driving: Driving, model: FakeModel
 ) -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QFocusEvent
+from PySide6.QtGui import QFocusEvent, QKeyEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
 
 from app.driving.cells_view import CellsView, axes_words, step_of, unit_words
@@ -14,12 +15,18 @@ from app.driving.shapes import Control, Drivable, Sensitivity
 from app.driving.verdict import number, signed
 from app.plots import words
 from app.quiet import QuietCombo
+from app.road.manoeuvres.in_tune import Asked, InTune
 from app.road.needs import JobsLike
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import exact, with_unit
 from calib_model.core.table import Table
 from calib_model.errors import BitepointError, EditRefused
 from calib_model.exchange.blocks import parse_number
+
+TELLING = 0.001
+"""Share of the largest change below which a change is shown as next to nothing, and not named."""
+
+_SHOW, _HIDE = "Show in Tune (T)", "Hide in Tune (T)"
 
 
 class SensitivityTab(QWidget):
@@ -47,6 +54,7 @@ class SensitivityTab(QWidget):
         self.found: Sensitivity | None = None
         self._job: Any = None
         self._step_of = ""
+        self._asked: Asked | None = None
         self.measure = QuietCombo()
         self.measure.setAccessibleName("Estimate whose change is wanted")
         self.table = QuietCombo()
@@ -61,12 +69,20 @@ class SensitivityTab(QWidget):
         self.button = QPushButton("Drive every cell")
         self.button.setToolTip("Drives the manoeuvre once for every cell that it reads.")
         self.button.clicked.connect(lambda _checked=False: self._on_button())
+        self.tune_button = QPushButton(_SHOW)
+        self.tune_button.setToolTip(
+            "Marks the cells in Tune by their change (T), until an edit makes it out of date."
+        )
+        self.tune_button.setEnabled(False)
+        self.tune_button.clicked.connect(lambda _checked=False: self.toggle_in_tune())
+        self._in_tune = InTune(driving)
+        self._in_tune.changed.connect(self._on_in_tune)
         for box in (self.measure, self.table):
             box.setSizeAdjustPolicy(
                 QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
             )
             box.setMinimumContentsLength(8)
-        for widget in (self.measure, self.table, self.step, self.button):
+        for widget in (self.measure, self.table, self.step, self.button, self.tune_button):
             widget.setMinimumHeight(30)
         self.plane = QuietCombo()
         self.plane.setAccessibleName("Where the further axes are cut")
@@ -92,6 +108,7 @@ class SensitivityTab(QWidget):
         for widget_ in (label, self.step, self.unit):
             below.addWidget(widget_)
         below.addStretch(1)
+        below.addWidget(self.tune_button)
         below.addWidget(self.button)
         column = QVBoxLayout(self)
         column.setContentsMargins(6, 6, 6, 4)
@@ -173,6 +190,7 @@ class SensitivityTab(QWidget):
             return
         content = self._content
         self._forget()
+        self._asked = Asked(content, drivable, driving.vehicle)
         self._table = table
         self.button.setText("Cancel")
         self.words.setText("Driving once for every cell that the manoeuvre reads…")
@@ -189,6 +207,7 @@ class SensitivityTab(QWidget):
 
     def _take(self, found: Sensitivity) -> None:
         self.found = found
+        self.tune_button.setEnabled(True)
         table = self._table
         self.plane.clear()
         self.plane.setVisible(table is not None and len(table.axes) > 2)
@@ -216,6 +235,8 @@ class SensitivityTab(QWidget):
 
     def _forget(self) -> None:
         self.found = None
+        self.tune_button.setEnabled(False)
+        self._in_tune.clear()
         self.cells.show_found(None, None)
         self.plane.hide()
         self._say()
@@ -233,9 +254,10 @@ class SensitivityTab(QWidget):
             )
             self.cell.setText("")
             return
-        most = found.most(3)
+        least = TELLING * float(np.abs(np.nan_to_num(found.change)).max(initial=0.0))
+        most = [(cell, change) for cell, change in found.most(3) if abs(change) >= least]
         step = with_unit(found.step, table.unit)
-        count = int((abs(found.change) > 0).sum())
+        count = int(((found.change != 0) & (np.abs(found.change) >= least)).sum())
         text = (
             f"{found.measure.label} is {number(found.base, found.measure.unit)}; each cell of "
             f"{table.label} changed by {step}: {count} of {found.change.size} cells change it."
@@ -259,6 +281,32 @@ class SensitivityTab(QWidget):
     def _on_taken(self, cell: tuple[int, ...]) -> None:
         if self._table is not None:
             self.cell_wanted.emit(self._table.id, cell)
+
+    # -- over the cells in Tune ------------------------------------------------------------------
+
+    def toggle_in_tune(self) -> None:
+        """Mark the cells in Tune by their change, and go there; or take the marks away."""
+        if self._in_tune.shown:
+            self._in_tune.clear()
+        elif self.found is None or self._asked is None or self._table is None:
+            self._driving.desk.tell("Drive every cell first (Sensitivity).", refused=True)
+        elif self._in_tune.show(self.found, self._asked, self._table):
+            self.cell_wanted.emit(self._table.id, self.cells.current_cell)
+
+    @property
+    def is_in_tune(self) -> bool:
+        """Whether the cells in Tune are marked."""
+        return self._in_tune.shown
+
+    def _on_in_tune(self) -> None:
+        self.tune_button.setText(_HIDE if self._in_tune.shown else _SHOW)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """T marks the cells in Tune, or takes the marks away."""
+        if event.key() == Qt.Key.Key_T and not event.modifiers():
+            self.toggle_in_tune()
+        else:
+            super().keyPressEvent(event)
 
     def focusInEvent(self, event: QFocusEvent) -> None:
         """Hand the keyboard on."""

@@ -15,6 +15,7 @@ from ..core.axis import Axis
 from ..core.numbers import short, with_unit
 from ..core.table import Table
 from ..core.units import shown
+from .frame import axis_words, sheet, upright
 from .svg import Line, plot
 
 _WIDTH, _HEIGHT = 430, 300
@@ -30,7 +31,7 @@ def difference_curve(difference: Table) -> str:
     line = Line(_places(axis), difference.values, False)
     zero = Line(_places(axis)[[0, -1]], np.zeros(2), True)
     unit = shown(difference.unit)
-    return plot([zero, line], _label(axis), unit, "B less A (dashed: no difference)")
+    return plot([zero, line], axis_words(axis), unit, "B less A (dashed: no difference)")
 
 
 def difference_map(difference: Table, breaches: BoolArray) -> str:
@@ -50,27 +51,18 @@ def difference_map(difference: Table, breaches: BoolArray) -> str:
     x = _edges(_places(columns), _LEFT, _WIDTH - _RIGHT)
     y = _edges(_places(rows), _TOP, _HEIGHT - _BOTTOM)
     title = f"B less A, largest {with_unit(most, difference.unit)}"
-    parts = [
-        (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" '
-            f'width="{_WIDTH}" height="{_HEIGHT}" role="img" '
-            'font-family="sans-serif" font-size="11">'
-            f"<title>{escape(title)}</title>"
-            f'<rect width="{_WIDTH}" height="{_HEIGHT}" fill="#fff"/>'
-            f'<text x="{_LEFT}" y="16" font-size="12" font-weight="bold">{escape(title)}</text>'
-        )
-    ]
+    parts = [sheet(_WIDTH, _HEIGHT, title, _LEFT)]
     for (row, column), value in np.ndenumerate(values):
         box = tuple(map(float, (x[column], y[row], x[column + 1], y[row + 1])))
         parts.append(_cell(box, float(value), most, bool(breaches[row, column])))
     parts += _ticks(columns, x, across=True) + _ticks(rows, y, across=False)
-    across = escape(_label(columns))
-    middle, upright = (_LEFT + _WIDTH - _RIGHT) / 2, (_TOP + _HEIGHT - _BOTTOM) / 2
+    middle = (_LEFT + _WIDTH - _RIGHT) / 2
     parts.append(
-        f'<text x="{middle}" y="{_HEIGHT - 8}" text-anchor="middle">{across}</text>'
-        f'<text x="14" y="{upright}" text-anchor="middle" '
-        f'transform="rotate(-90 14 {upright})">{escape(_label(rows))}</text></svg>'
+        f'<text x="{middle}" y="{_HEIGHT - 8}" text-anchor="middle">'
+        f"{escape(axis_words(columns))}</text>"
     )
+    parts.append(upright(axis_words(rows), (_TOP + _HEIGHT - _BOTTOM) / 2))
+    parts.append("</svg>")
     return "".join(parts)
 
 
@@ -140,8 +132,3 @@ def _edges(places: FloatArray, start: float, end: float) -> FloatArray:
     between = (places[1:] + places[:-1]) / 2
     borders = np.concatenate([[low], between, [high]])
     return np.asarray(start + (borders - low) / (high - low) * (end - start))
-
-
-def _label(axis: Axis) -> str:
-    unit = shown(axis.unit)
-    return f"{axis.label} [{unit}]" if unit else axis.label

@@ -8,17 +8,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 
 import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
-from ..core.numbers import short
-from .svg import ticks as round_ticks
+from .frame import Frame, sheet
 
 WIDTH, HEIGHT = 940, 230
-_LEFT, _RIGHT, _TOP, _BOTTOM = 66, 10, 26, 34
+_TOP, _BOTTOM = 26, 34
+_TIME = "seconds of the drive"
 _COLUMNS = 860
 _LOOKS = {
     "measured": 'stroke="#b0b0b0" stroke-width="4"',
@@ -55,32 +55,12 @@ def time_plot(time: FloatArray, signals: Sequence[Signal], title: str, unit: str
     signals : sequence of Signal
     title, unit : str
     """
-    low, high = _range([s.values for s in signals])
-    start, end = (float(time[0]), float(time[-1])) if time.size else (0.0, 1.0)
-    span = end - start or 1.0
-
-    def across(seconds: float) -> float:
-        return _LEFT + (seconds - start) / span * (WIDTH - _LEFT - _RIGHT)
-
-    def up(value: float) -> float:
-        return HEIGHT - _BOTTOM - (value - low) / (high - low) * (HEIGHT - _TOP - _BOTTOM)
-
-    parts = [_head(title, HEIGHT), *_time_axis(start, end, HEIGHT, across)]
-    for tick in round_ticks(low, high):
-        y = round(up(tick), 1)
-        parts.append(
-            f'<path d="M{_LEFT} {y}H{WIDTH - _RIGHT}" stroke="#ddd"/>'
-            f'<text x="{_LEFT - 6}" y="{y + 4}" text-anchor="end">{escape(short(tick))}</text>'
-        )
-    middle = (_TOP + HEIGHT - _BOTTOM) / 2
-    parts.append(
-        f'<text x="13" y="{middle}" text-anchor="middle" '
-        f'transform="rotate(-90 13 {middle})">{escape(unit)}</text>'
-    )
+    frame = replace(_frame(time, HEIGHT), y=_range([s.values for s in signals]))
+    parts = [frame.sheet(title), frame.ruled(_TIME, unit, 10)]
     for signal in signals:
-        path = _path(time, signal.values, across, up)
+        path = _path(time, signal.values, frame)
         parts.append(f'<path d="{path}" fill="none" {_LOOKS[signal.look]}/>')
-    x = float(WIDTH - _RIGHT)
+    x = float(WIDTH - frame.right)
     for signal in reversed(signals):
         x -= 34 + 6.5 * len(signal.label)
         parts.append(
@@ -100,54 +80,30 @@ def strip(time: FloatArray, rows: Sequence[tuple[str, BoolArray]], title: str) -
     rows : sequence of (str, bool array)
     title : str
     """
-    left, row_height = 190, 16
-    height = _TOP + row_height * len(rows) + _BOTTOM
-    start, end = (float(time[0]), float(time[-1])) if time.size else (0.0, 1.0)
-    span = end - start or 1.0
-
-    def across(seconds: float) -> float:
-        return left + (seconds - start) / span * (WIDTH - left - _RIGHT)
-
-    parts = [_head(title, height), *_time_axis(start, end, height, across)]
+    row_height = 16
+    frame = _frame(time, _TOP + row_height * len(rows) + _BOTTOM, left=190)
+    left, across = frame.left, frame.across
+    parts = [sheet(WIDTH, frame.height, title), frame.ruled_across(_TIME, 10)]
     for number, (label, mask) in enumerate(rows):
         y = _TOP + number * row_height
         parts.append(
             f'<text x="{left - 6}" y="{y + 12}" text-anchor="end">{escape(label)}</text>'
-            f'<path d="M{left} {y + row_height}H{WIDTH - _RIGHT}" stroke="#ddd"/>'
+            f'<path d="M{left} {y + row_height}H{WIDTH - frame.right}" stroke="#ddd"/>'
         )
         marks = [
             f"M{across(a):.1f} {y + 3}V{y + row_height - 3}H{max(across(b), across(a) + 0.6):.1f}"
             f"V{y + 3}Z"
-            for a, b in _stretches(time, mask, span / _COLUMNS)
+            for a, b in _stretches(time, mask, (frame.x[1] - frame.x[0]) / _COLUMNS)
         ]
         parts.append(f'<path d="{"".join(marks) or "M0 0"}" fill="#222"/>')
     return "".join([*parts, "</svg>"])
 
 
-def _head(title: str, height: float) -> str:
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" width="{WIDTH}" '
-        f'height="{height}" role="img" font-family="sans-serif" font-size="11">'
-        f"<title>{escape(title)}</title>"
-        f'<rect x="0" y="0" width="{WIDTH}" height="{height}" fill="#fff"/>'
-        f'<text x="4" y="16" font-size="12" font-weight="bold">{escape(title)}</text>'
-    )
-
-
-def _time_axis(start: float, end: float, height: float, across: object) -> list[str]:
-    assert callable(across)
-    parts = []
-    for tick in round_ticks(start, end, 10):
-        x = round(across(tick), 1)
-        parts.append(
-            f'<path d="M{x} {_TOP}V{height - _BOTTOM}" stroke="#eee"/>'
-            f'<text x="{x}" y="{height - _BOTTOM + 14}" text-anchor="middle">'
-            f"{escape(short(tick))}</text>"
-        )
-    parts.append(
-        f'<text x="{WIDTH / 2}" y="{height - 6}" text-anchor="middle">seconds of the drive</text>'
-    )
-    return parts
+def _frame(time: FloatArray, height: float, left: float = 66) -> Frame:
+    """Return a frame that is as long as the drive."""
+    start, end = (float(time[0]), float(time[-1])) if time.size else (0.0, 1.0)
+    end = end if end > start else start + 1.0
+    return Frame((start, end), (0.0, 1.0), WIDTH, height, left, 10, _TOP, _BOTTOM)
 
 
 def _range(arrays: Sequence[FloatArray]) -> tuple[float, float]:
@@ -187,9 +143,7 @@ def envelope(
     return time[starts], low, high
 
 
-def _path(time: FloatArray, values: FloatArray, across: object, up: object) -> str:
-    assert callable(across)
-    assert callable(up)
+def _path(time: FloatArray, values: FloatArray, frame: Frame) -> str:
     when, low, high = envelope(time, values)
     parts: list[str] = []
     drawing = False
@@ -197,7 +151,7 @@ def _path(time: FloatArray, values: FloatArray, across: object, up: object) -> s
         if not math.isfinite(least):
             drawing = False
             continue
-        x, first, second = across(seconds), up(least), up(most)
+        x, first, second = frame.across(seconds), frame.down(least), frame.down(most)
         parts.append(f"{'L' if drawing else 'M'}{x:.1f} {first:.1f}")
         if abs(second - first) > 0.05:
             parts.append(f"V{second:.1f}")

@@ -8,7 +8,6 @@ from html import escape
 import numpy as np
 
 from ..core.arrays import FloatArray
-from ..core.axis import Axis
 from ..core.numbers import short, with_unit
 from ..core.table import Table
 from ..core.units import shown
@@ -16,17 +15,12 @@ from ..shaping.fit import FitProposal, TableFit
 from ..shaping.fit_error import LABEL
 from ..shaping.fit_options import STATE_WORDS, NodeState
 from ..shaping.fit_specimens import Band
-from .page import page
-from .svg import ticks
+from .frame import Frame, axis_words, range_of
+from .page import bullets, cautions, page
 
-CAUTION = (
-    "Desk aid: verify on a closed course with trained drivers; the functional-safety process "
-    "(ISO 26262), local codes and licensed practice come first."
-)
 MOST_OUTLIERS = 100
 MOST_DOTS = 1_500
 MOST_SLICES = 6
-_W, _H, _L, _R, _T, _B = 430, 260, 62, 12, 26, 44
 _STYLE = """
 th,td{padding:.2rem .45rem;text-align:right}
 td.none{border-style:dashed;color:#555}td.thin{border-style:dotted}
@@ -55,16 +49,15 @@ def fit_report(proposal: FitProposal, *, made: str = "") -> str:
     said = ", ".join(f"{k} {_plain(v)}" for k, v in proposal.settings.items())
     parts.append(f"<p>Settings: {escape(said)}.</p>")
     parts.append("<h2>What is to be known</h2>")
-    parts.append("<ul>" + "".join(f"<li>{escape(n)}</li>" for n in proposal.notes) + "</ul>")
+    parts.append(bullets(proposal.notes))
     if proposal.diagnostics.active:
-        parts.append("<h3>Rules that hold the answer back</h3><ul>")
-        parts += [f"<li>{escape(p.text)}</li>" for p in proposal.diagnostics.active]
-        parts.append("</ul>")
+        parts.append("<h3>Rules that hold the answer back</h3>")
+        parts.append(bullets(p.text for p in proposal.diagnostics.active))
     for id, fit in proposal.fits.items():
         parts += _table_part(proposal, proposal.table(id), fit)
     if proposal.branches is not None:
         parts += _branches_part(proposal)
-    parts.append(f"<h2>Caution</h2><p>{escape(CAUTION)}</p>")
+    parts.append(cautions())
     return page(proposal.title, parts, _STYLE)
 
 
@@ -127,7 +120,7 @@ def _outliers_part(table: Table, fit: TableFit) -> list[str]:
     if not rest.outlier_count:
         return ["<h3>Outliers</h3><p>None.</p>"]
     named = any(o.specimen for o in rest.outliers)
-    head = ["Line", *(["Unit"] if named else []), *(_label(a) for a in table.axes)]
+    head = ["Line", *(["Unit"] if named else []), *(axis_words(a) for a in table.axes)]
     unit = shown(table.unit)
     head += [f"Value [{unit}]", "Fitted", "Residual"]
     rows = []
@@ -175,11 +168,6 @@ def _branches_part(proposal: FitProposal) -> list[str]:
     return parts
 
 
-def _label(axis: Axis) -> str:
-    unit = shown(axis.unit)
-    return f"{axis.label} [{unit}]" if unit else axis.label
-
-
 def _grid(
     table: Table, values: FloatArray, fit: TableFit, digits: int = 5, unit: str | None = None
 ) -> str:
@@ -189,7 +177,7 @@ def _grid(
     grid = values.reshape(len(rows), -1)
     state = fit.state.reshape(len(rows), -1)
     shown_unit = shown(table.unit) if unit is None else unit
-    corner = _label(rows) + (f" \\ {_label(columns)}" if columns is not None else "")
+    corner = axis_words(rows) + (f" \\ {axis_words(columns)}" if columns is not None else "")
     head = [short(float(x)) for x in columns.values] if columns is not None else [shown_unit]
     lines = [
         f'<tr><th scope="col">{escape(corner)}</th>'
@@ -254,7 +242,7 @@ def _plots(proposal: FitProposal, table: Table, fit: TableFit) -> list[str]:
                 x_axis.values,
                 grid[:, column],
                 state[:, column] == NodeState.MEASURED,
-                _label(x_axis),
+                axis_words(x_axis),
                 shown(table.unit),
                 title,
             )
@@ -263,7 +251,7 @@ def _plots(proposal: FitProposal, table: Table, fit: TableFit) -> list[str]:
     shown_rest = np.clip(rest.shown[::step], -most, most)
     found.append(
         _scatter(
-            points[0], shown_rest, [], None, None, None, _label(x_axis),
+            points[0], shown_rest, [], None, None, None, axis_words(x_axis),
             f"residual [{shown(table.unit)}]", "Residuals (far ones at the edge)",
         )
     )  # fmt: skip
@@ -275,15 +263,6 @@ def _half_way(values: FloatArray, at: int) -> tuple[float, float]:
     low = -np.inf if at == 0 else float(values[at - 1] + values[at]) / 2
     high = np.inf if at == values.size - 1 else float(values[at + 1] + values[at]) / 2
     return low, high
-
-
-def _range(parts: Sequence[FloatArray]) -> tuple[float, float]:
-    every = np.concatenate([p[np.isfinite(p)] for p in parts])
-    if not every.size:
-        return 0.0, 1.0
-    low, high = float(every.min()), float(every.max())
-    room = (high - low) * 0.04 or abs(low) * 0.05 or 1.0
-    return low - room, high + room
 
 
 def _scatter(
@@ -298,10 +277,12 @@ def _scatter(
     title: str,
 ) -> str:
     no = np.empty(0)
-    xs = _range([x, no if node_x is None else node_x])
-    ys = _range([y, no if node_y is None else node_y, np.array([v for _, v in outliers])])
-    place = _placer(xs, ys)
-    parts = _frame(xs, ys, place, x_label, y_label, title)
+    frame = Frame(
+        range_of([x, no if node_x is None else node_x]),
+        range_of([y, no if node_y is None else node_y, np.array([v for _, v in outliers])]),
+    )
+    place = frame.place
+    parts = [frame.sheet(title), frame.ruled(x_label, y_label)]
     dots = "".join(
         "M{} {}h0".format(*place(a, b)) for a, b in zip(x.tolist(), y.tolist(), strict=True)
     )
@@ -328,57 +309,17 @@ def _scatter(
 def _histogram(rest: FloatArray, scale: float, unit: str) -> str:
     reach = 5 * scale if scale > 0 else float(np.abs(rest).max(initial=0.0)) or 1.0
     counts, edges = np.histogram(np.clip(rest, -reach, reach), bins=41, range=(-reach, reach))
-    xs, ys = (-reach, reach), (0.0, float(counts.max(initial=1)) * 1.05)
-    place = _placer(xs, ys)
-    parts = _frame(
-        xs, ys, place, f"residual [{unit}], ends: all beyond", "samples shown", "Residuals, counted"
-    )
+    frame = Frame((-reach, reach), (0.0, float(counts.max(initial=1)) * 1.05))
+    parts = [
+        frame.sheet("Residuals, counted"),
+        frame.ruled(f"residual [{unit}], ends: all beyond", "samples shown"),
+    ]
     for count, a, b in zip(counts.tolist(), edges[:-1], edges[1:], strict=True):
         if count:
-            x1, y1 = place(float(a), float(count))
-            x2, y2 = place(float(b), 0.0)
+            x1, y1 = frame.place(float(a), float(count))
+            x2, y2 = frame.place(float(b), 0.0)
             parts.append(
                 f'<rect x="{x1}" y="{y1}" width="{x2 - x1:.2f}" height="{y2 - y1:.2f}" fill="#bbb" '
                 'stroke="#000" stroke-width=".5"/>'
             )
     return "".join([*parts, "</svg>"])
-
-
-def _placer(xs: tuple[float, float], ys: tuple[float, float]):  # type: ignore[no-untyped-def]
-    def place(x: float, y: float) -> tuple[float, float]:
-        across = (x - xs[0]) / (xs[1] - xs[0]) * (_W - _L - _R)
-        up = (y - ys[0]) / (ys[1] - ys[0]) * (_H - _T - _B)
-        return round(_L + across, 1), round(_H - _B - up, 1)
-
-    return place
-
-
-def _frame(xs, ys, place, x_label: str, y_label: str, title: str) -> list[str]:  # type: ignore[no-untyped-def]
-    parts = [
-        (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_W} {_H}" width="{_W}" '
-            f'height="{_H}" role="img" font-family="sans-serif" font-size="11">'
-            f"<title>{escape(title)}</title>"
-            f'<rect x="0" y="0" width="{_W}" height="{_H}" fill="#fff"/>'
-            f'<text x="{_L}" y="16" font-size="12" font-weight="bold">{escape(title)}</text>'
-        )
-    ]
-    for tick in ticks(*xs):
-        x, _ = place(tick, ys[0])
-        parts.append(
-            f'<path d="M{x} {_T}V{_H - _B}" stroke="#ddd"/>'
-            f'<text x="{x}" y="{_H - _B + 15}" text-anchor="middle">{short(tick, 5)}</text>'
-        )
-    for tick in ticks(*ys):
-        _, y = place(xs[0], tick)
-        parts.append(
-            f'<path d="M{_L} {y}H{_W - _R}" stroke="#ddd"/>'
-            f'<text x="{_L - 6}" y="{y + 4}" text-anchor="end">{short(tick, 5)}</text>'
-        )
-    middle, upright = (_L + _W - _R) / 2, (_T + _H - _B) / 2
-    parts.append(f'<text x="{middle}" y="{_H - 10}" text-anchor="middle">{escape(x_label)}</text>')
-    parts.append(
-        f'<text x="14" y="{upright}" text-anchor="middle" '
-        f'transform="rotate(-90 14 {upright})">{escape(y_label)}</text>'
-    )
-    return parts

@@ -8,11 +8,11 @@ from html import escape
 from itertools import islice, product
 from typing import Any
 
-from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
 from calib_model.core.units import shown
+from calib_model.reports.frame import axis_words
 
 MOST_ROWS = 60
 MOST_COLUMNS = 40
@@ -102,7 +102,7 @@ def _grid(table: Table, index: tuple[int, ...], where: str) -> str:
     columns = table.axes[1] if len(table.axes) > 1 else None
     part: Any = (slice(None), slice(None), *index) if index else ...
     values = table.values[part].reshape(len(rows), -1)
-    corner = _label(rows) + (f" \\ {_label(columns)}" if columns is not None else "")
+    corner = axis_words(rows) + (f" \\ {axis_words(columns)}" if columns is not None else "")
     head = [corner]
     if columns is None:
         head.append(table.label)
@@ -117,11 +117,6 @@ def _grid(table: Table, index: tuple[int, ...], where: str) -> str:
     if values.shape[0] > MOST_ROWS or values.shape[1] > MOST_COLUMNS:
         grid += _note(f"The first of {values.shape[0]} × {values.shape[1]} cells.")
     return grid
-
-
-def _label(axis: Axis) -> str:
-    unit = shown(axis.unit)
-    return f"{axis.label} [{unit}]" if unit else axis.label
 
 
 def _row(tag: str, cells: Iterable[str], style: str) -> str:

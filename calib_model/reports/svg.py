@@ -15,14 +15,13 @@ import numpy as np
 
 from ..core.arrays import FloatArray
 from ..core.axis import Axis, Interpolation
-from ..core.numbers import short, with_unit
+from ..core.numbers import with_unit
 from ..core.table import Table
 from ..core.units import shown
 from ..errors import LookupProblem
 from ..lookup.reference import lookup
+from .frame import Frame, axis_words, range_of
 
-WIDTH, HEIGHT = 430, 260
-_LEFT, _RIGHT, _TOP, _BOTTOM = 62, 12, 26, 44
 MOST_SLICES = 6
 _INK, _GREY = "#000", "#777"
 
@@ -69,7 +68,7 @@ def table_plots(before: Table | None, after: Table | None) -> list[str]:
             for t, is_before in ((before, True), (after, False))
             if t is not None and len(t.axes) == 1
         ]
-        return [plot(lines, _label(shape_of.axes[0]), shown(shape_of.unit), shape_of.label)]
+        return [plot(lines, axis_words(shape_of.axes[0]), shown(shape_of.unit), shape_of.label)]
     return _slices(before, after, shape_of)
 
 
@@ -99,7 +98,7 @@ def _slices(before: Table | None, after: Table | None, shape_of: Table) -> list[
                 axis = table.axes[1]
                 lines.append(Line(axis.values, y, is_before, _steps(axis)))
         title = f"{shape_of.label} at {with_unit(value, rows_axis.unit)}"
-        plots.append(plot(lines, _label(columns), shown(shape_of.unit), title))
+        plots.append(plot(lines, axis_words(columns), shown(shape_of.unit), title))
     return plots
 
 
@@ -131,11 +130,6 @@ def _steps(axis: Axis) -> bool:
     return axis.interpolation is Interpolation.STEP
 
 
-def _label(axis: Axis) -> str:
-    unit = shown(axis.unit)
-    return f"{axis.label} [{unit}]" if unit else axis.label
-
-
 def plot(lines: Sequence[Line], x_label: str, y_label: str, title: str) -> str:
     """Return one plot as an SVG element.
 
@@ -144,55 +138,16 @@ def plot(lines: Sequence[Line], x_label: str, y_label: str, title: str) -> str:
     lines : sequence of Line
     x_label, y_label, title : str
     """
-    x_low, x_high = _range([line.x for line in lines])
-    y_low, y_high = _range([line.y for line in lines])
-
-    def place(x: float, y: float) -> tuple[float, float]:
-        across = (x - x_low) / (x_high - x_low) * (WIDTH - _LEFT - _RIGHT)
-        up = (y - y_low) / (y_high - y_low) * (HEIGHT - _TOP - _BOTTOM)
-        return round(_LEFT + across, 2), round(HEIGHT - _BOTTOM - up, 2)
-
-    parts = [
-        (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" '
-            f'width="{WIDTH}" height="{HEIGHT}" role="img" font-family="sans-serif" font-size="11">'
-            f"<title>{escape(title)}</title>"
-            f'<rect x="0" y="0" width="{WIDTH}" height="{HEIGHT}" fill="#fff"/>'
-            f'<text x="{_LEFT}" y="16" font-size="12" font-weight="bold">{escape(title)}</text>'
-        )
-    ]
-    for tick in ticks(x_low, x_high):
-        x, y = place(tick, y_low)
-        parts.append(_tick(x, y, x, _TOP, x, y + 15, "middle", tick))
-    for tick in ticks(y_low, y_high):
-        x, y = place(x_low, tick)
-        parts.append(_tick(x, y, WIDTH - _RIGHT, y, x - 6, y + 4, "end", tick))
-    middle = (_LEFT + WIDTH - _RIGHT) / 2
-    parts.append(
-        f'<text x="{middle}" y="{HEIGHT - 10}" text-anchor="middle">{escape(x_label)}</text>'
-    )
-    upright = (_TOP + HEIGHT - _BOTTOM) / 2
-    parts.append(
-        f'<text x="14" y="{upright}" text-anchor="middle" '
-        f'transform="rotate(-90 14 {upright})">{escape(y_label)}</text>'
-    )
+    frame = Frame(range_of([line.x for line in lines]), range_of([line.y for line in lines]))
+    parts = [frame.sheet(title), frame.ruled(x_label, y_label)]
     for line in sorted(lines, key=lambda one: not one.before):
         points = [
-            (place(float(x), float(y)) if math.isfinite(y) else None)
+            (frame.place(float(x), float(y)) if math.isfinite(y) else None)
             for x, y in zip(line.x, line.y, strict=True)
         ]
         parts.append(_drawn(points, line))
     parts.append("</svg>")
     return "".join(parts)
-
-
-def _tick(
-    x1: float, y1: float, x2: float, y2: float, tx: float, ty: float, anchor: str, value: float
-) -> str:
-    return (
-        f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="#ddd" stroke-width="1"/>'
-        f'<text x="{tx}" y="{ty}" text-anchor="{anchor}">{short(value, 5)}</text>'
-    )
 
 
 def _drawn(points: Sequence[tuple[float, float] | None], line: Line) -> str:
@@ -221,34 +176,6 @@ def _drawn(points: Sequence[tuple[float, float] | None], line: Line) -> str:
             )
         last = point
     return f'<path d="{"".join(path) or "M0 0"}" fill="none" {look}/>{"".join(marks)}'
-
-
-def _range(arrays: Sequence[FloatArray]) -> tuple[float, float]:
-    finite = [a[np.isfinite(a)] for a in arrays]
-    every = np.concatenate(finite) if finite else np.zeros(0)
-    if not every.size:
-        return 0.0, 1.0
-    low, high = float(every.min()), float(every.max())
-    if low == high:
-        room = abs(low) * 0.05 or 1.0
-        return low - room, high + room
-    room = (high - low) * 0.04
-    return low - room, high + room
-
-
-def ticks(low: float, high: float, most: int = 6) -> list[float]:
-    """Return round numbers between two, at most `most` of them."""
-    span = high - low
-    if not (math.isfinite(span) and span > 0):
-        return []
-    step = 10.0 ** math.floor(math.log10(span / most))
-    for factor in (1, 2, 5, 10):
-        if span / (step * factor) <= most:
-            step *= factor
-            break
-    first = math.ceil(low / step)
-    last = math.floor(high / step)
-    return [round(n * step, 12) + 0.0 for n in range(first, last + 1)]
 
 
 def legend(before_words: str = "before", after_words: str = "after") -> str:

@@ -14,11 +14,10 @@ from html import escape
 import numpy as np
 
 from ..core.arrays import FloatArray
-from ..core.axis import Axis
 from ..core.numbers import short
 from ..core.table import Table
-from ..core.units import shown
 from ..evidence.coverage import Coverage
+from .frame import axis_words, sheet, upright
 
 _LEFT, _TOP, _BOX_W, _BOX_H = 84, 44, 46, 26
 MOST_CELLS = 1024
@@ -50,15 +49,7 @@ def visits_map(
     label = f"{table.label}: seconds in each cell"
     width = max(_LEFT + columns * _BOX_W + 10, 16 + 8 * len(label))
     height = _TOP + rows * _BOX_H + 30
-    parts = [
-        (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" '
-            f'width="{width}" height="{height}" role="img" font-family="sans-serif" '
-            f'font-size="10"><title>{escape(label)}</title>'
-            f'<rect x="0" y="0" width="{width}" height="{height}" fill="#fff"/>'
-            f'<text x="4" y="14" font-size="12" font-weight="bold">{escape(label)}</text>'
-        )
-    ]
+    parts = [sheet(width, height, label)]
     parts += _axis_labels(table, rows, columns)
     longest = float(grid.max(initial=0.0))
     for row in range(rows):
@@ -88,18 +79,8 @@ def _axis_labels(table: Table, rows: int, columns: int) -> list[str]:
             f'text-anchor="end">{escape(short(float(value), 4))}</text>'
             for row, value in enumerate(down.values.tolist())
         ]
-        middle = _TOP + rows * _BOX_H / 2
-        parts.append(
-            f'<text x="12" y="{middle}" text-anchor="middle" '
-            f'transform="rotate(-90 12 {middle})">{escape(axis_words(down))}</text>'
-        )
+        parts.append(upright(axis_words(down), _TOP + rows * _BOX_H / 2))
     return parts
-
-
-def axis_words(axis: Axis) -> str:
-    """Return an axis's label with its unit."""
-    unit = shown(axis.unit)
-    return f"{axis.label} [{unit}]" if unit else axis.label
 
 
 def _box(

@@ -9,7 +9,8 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from calib_model.reports.fit_report import CAUTION, fit_report
+from calib_model.reports.fit_report import fit_report
+from calib_model.reports.page import CAUTIONS
 from calib_model.shaping.fit import FitProposal, fit
 from calib_model.shaping.samples import from_arrays
 from tests.fit.making_fits import curve, only, surface
@@ -57,7 +58,7 @@ def test_page_is_whole_and_stands_alone(proposal: FitProposal) -> None:
     text = " ".join(" ".join(reader.text).split())
     assert "A <b> & c" in text
     assert "run <1>.csv" in text
-    assert CAUTION in text
+    assert all(caution in text for caution in CAUTIONS)
     assert "Outliers: 5, farthest first" in text
     assert "4 of 16 have thin data" in text or "4 of 16 nodes have no data" in text
     for svg in re.findall(r"<svg.*?</svg>", page, re.DOTALL):

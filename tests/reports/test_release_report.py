@@ -20,9 +20,10 @@ from calib_model.core.canonical import digest
 from calib_model.core.record import Drive, Remark, Trial
 from calib_model.core.table import Table
 from calib_model.evidence.grades import TableVisits, Visits, visits_text
+from calib_model.reports.frame import ticks
 from calib_model.reports.page import CAUTIONS
 from calib_model.reports.release_report import FINDINGS_CAUTION, Release, release_report
-from calib_model.reports.svg import Line, plot, table_plots, ticks
+from calib_model.reports.svg import Line, plot, table_plots
 from calib_model.rules.check import check
 from calib_model.rules.waivers import waiver_for
 from calib_model.signoff.verification import verify
@@ -178,7 +179,7 @@ def test_before_and_after_differ_without_colour() -> None:
     (svg,) = table_plots(_curve([0.0, 1.0, 2.0]), _curve([0.0, 1.5, 2.0]))
     root = ET.fromstring(svg)
     space = "{http://www.w3.org/2000/svg}"
-    before, after = root.findall(f"{space}path")
+    before, after = root.findall(f"{space}path[@fill='none']")
     assert "stroke-dasharray" in before.attrib
     assert "stroke-dasharray" not in after.attrib
     assert len(root.findall(f"{space}circle")) == 3

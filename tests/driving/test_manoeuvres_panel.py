@@ -272,6 +272,7 @@ def test_sensitivity_is_marked_in_tune_until_it_is_out_of_date(
     assert jumps == [True]
     assert tab.found is not None
     np.testing.assert_array_equal(marks.amounts, tab.found.change)
+    assert marks.levels.max() == 4
     cell = tuple(n - 1 for n in tab.found.change.shape)
     assert marks.words(cell).startswith(f"{tab.found.measure.label} +")
     assert "for +2" in marks.words(cell)

@@ -16,6 +16,9 @@ from calib_model.core.numbers import with_unit
 from calib_model.core.table import Table
 from calib_model.session.document import Event
 
+NOTHING = 1e-3
+"""A change below this share of the largest is no change that anybody could use: it has no mark."""
+
 
 @dataclass(frozen=True)
 class Asked:
@@ -78,8 +81,10 @@ class InTune(QObject):
                 return f"{label}: {found.whys.get(cell, 'not known')}"
             return f"{label} {signed(change, unit)} for {step} (desk estimate)"
 
+        size = np.abs(found.change)
+        least = NOTHING * np.nanmax(size, initial=0.0)
         marks = replace(
-            signed_marks(label, unit, found.change),
+            signed_marks(label, unit, np.where(size < least, 0.0, found.change)),
             tell=tell,
             summary=f"{asked.drivable.name}: {label} for {step} in each cell, desk estimate",
         )

@@ -81,8 +81,8 @@ class ValueAxis(pg.AxisItem):
         """Return ticks by level; only the first level carries text."""
         low, high = min(minVal, maxVal), max(minVal, maxVal)
         if self._places is None:
-            levels = super().tickValues(low, high, size)
-            return [(spacing, list(ticks)) for spacing, ticks in levels[:2]]
+            levels = [(s, list(ticks)) for s, ticks in super().tickValues(low, high, size)[:2]]
+            return self._apart(levels, size / ((high - low) or 1.0))
         inside = np.flatnonzero((self._places >= low) & (self._places <= high))
         if not inside.size:
             return []
@@ -115,6 +115,23 @@ class ValueAxis(pg.AxisItem):
         super().resizeEvent(ev)
         if hasattr(self, "_places"):  # pyqtgraph resizes while it constructs
             self.fit_text()
+
+    def _apart(
+        self, levels: list[tuple[float | None, list[float]]], pixels: float
+    ) -> list[tuple[float | None, list[float]]]:
+        """Thin out the round numbers of a low upright axis until their texts do not touch."""
+        if self.orientation not in ("left", "right") or not levels or not levels[0][0]:
+            return levels
+        height = 0.8 * QFontMetricsF(self.style["tickFont"] or QFont()).height()
+        spacing, ticks = float(levels[0][0]), levels[0][1]
+        if spacing * pixels >= height:
+            return levels
+        while spacing * pixels < height and len(ticks) > 1:
+            leading = round(spacing / 10.0 ** math.floor(math.log10(spacing) + 1e-9), 6)
+            spacing *= 2.5 if leading == 2.0 else 2.0
+            ticks = [t for t in ticks if abs(t / spacing - round(t / spacing)) < 1e-6]
+        rest = [t for t in levels[0][1] if t not in ticks]
+        return [(spacing, ticks), (levels[0][0], rest)]
 
     def _roomy(self, inside: np.ndarray, pixels: float) -> list[int]:
         """Pick the breakpoints whose texts do not touch: both ends first, then from the left."""

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from PySide6.QtCore import QPointF, Qt
-from PySide6.QtGui import QColor, QPalette
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPalette
 
 from app.desk import Desk
+from app.plots.canvas import ValueAxis
 from app.plots.curve import CurveView
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
@@ -419,3 +421,13 @@ def test_a_new_size_keeps_a_part_that_was_chosen(qtbot, desk) -> None:
     qtbot.wait(50)
     view.refresh()
     assert view.canvas.shown_range() == ((0, 50), (0.4, 1.1))
+
+
+@pytest.mark.parametrize(("height", "most"), [(300.0, 11), (45.0, 3), (20.0, 2)])
+def test_numbers_of_a_low_axis_do_not_touch(qapp, height: float, most: int) -> None:
+    axis = ValueAxis("left")
+    spacing, ticks = axis.tickValues(-0.4, 10.2, height)[0]
+    assert 1 <= len(ticks) <= most
+    line = QFontMetricsF(QFont()).height()
+    gaps = [(b - a) * height / 10.6 for a, b in pairwise(ticks)]
+    assert all(gap >= 0.8 * line for gap in gaps), (spacing, ticks)

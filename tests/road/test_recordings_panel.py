@@ -134,6 +134,19 @@ def test_a_foreign_set_is_no_evidence_and_the_banner_says_why(road) -> None:
     assert "no evidence" in road.bar.verdict.text()
 
 
+def test_what_a_set_leaves_empty_is_said_beside_the_verdict(opened: MainWindow, road, wait) -> None:
+    from calib_model.editing.change import values_change
+
+    use_normal(opened, wait)
+    assert "A is replayed without" not in road.bar.verdict.text()
+    table = opened.desk.current.content["slip_gain"]  # type: ignore[union-attr]
+    empty = np.full(table.shape, np.nan)
+    before = _outcome(opened)
+    assert opened.desk.do(values_change(table, empty, "Empty the table"))
+    wait(lambda: _outcome(opened) not in (None, before))
+    assert "A is replayed without slip gain" in road.bar.verdict.text()
+
+
 def test_the_vehicles_own_set_is_trusted(opened: MainWindow, road, wait) -> None:
     use_normal(opened, wait)
     assert road.bar.mark.text().startswith("✓")
@@ -396,6 +409,12 @@ def test_a_file_that_cannot_be_read_is_told(opened: MainWindow, tmp_path: Path, 
     panel = opened.road.recordings
     assert panel.notice.isVisible()
     assert "bad.csv could not be read" in panel.notice.words.text()
+    worse = tmp_path / "worse.csv"
+    worse.write_bytes(b"")
+    opened.files.open([worse])
+    wait()
+    lines = panel.notice.words.text().splitlines()
+    assert [line.split()[0] for line in lines] == ["bad.csv", "worse.csv"], "each is told"
 
 
 def test_a_doubtful_layout_is_asked_about(opened: MainWindow, tmp_path: Path, wait, qtbot) -> None:  # type: ignore[no-untyped-def]

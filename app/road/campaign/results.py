@@ -130,6 +130,7 @@ class CampaignResults(QWidget):
     def _enable(self) -> None:
         for widget in (self.manoeuvre, self.measure, self.form):
             widget.setEnabled(self.table is not None)
+        self.plot.setVisible(self.table is not None)  # empty axes tell nothing
 
     @property
     def drivable(self) -> Drivable | None:

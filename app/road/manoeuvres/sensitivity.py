@@ -103,7 +103,7 @@ class SensitivityTab(QWidget):
             row.addWidget(widget, stretch)
         below = QHBoxLayout()
         below.setSpacing(6)
-        label = QLabel("S&tep of each cell")
+        label = QLabel("Step of each ce&ll")
         label.setBuddy(self.step)
         for widget_ in (label, self.step, self.unit):
             below.addWidget(widget_)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QCheckBox,
@@ -15,6 +17,12 @@ from PySide6.QtWidgets import (
 
 from app.quiet import QuietCombo
 from app.road.recordings.service import OpenDrive, Recordings
+
+if TYPE_CHECKING:
+    from calib_model.evidence.replay import Replay
+
+NAMED = 2
+"""Parts of the law that a set lacks, named in the verdict; the rest are counted."""
 
 
 class RecordingsBar(QWidget):
@@ -171,13 +179,27 @@ def verdict_of(drive: OpenDrive | None) -> tuple[str, str]:
     if drive.outcome is None:
         return "Not replayed:", drive.problem or "The drive was not replayed yet."
     trust = drive.outcome.trust
+    lacking = _lacking("A", drive.outcome.a)
+    if drive.outcome.b is not None:
+        lacking += _lacking("B", drive.outcome.b)
     if drive.outcome.counts:
         note = "" if drive.outcome.b is not None else " Choose a reference set for A against B."
-        return "✓ Trusted:", f"{trust.words}{note} {drive.outcome.vehicle.words}"
+        return "✓ Trusted:", f"{trust.words}{lacking}{note} {drive.outcome.vehicle.words}"
     words = trust.words
     if drive.outcome.b is not None:
         words += " So A against B below is shown, but is no evidence."
-    return "✗ No evidence:", f"{words} {drive.outcome.vehicle.words}"
+    return "✗ No evidence:", f"{words}{lacking} {drive.outcome.vehicle.words}"
+
+
+def _lacking(letter: str, replay: Replay) -> str:
+    """Say which parts of the law a set itself leaves empty: its line tells less without them."""
+    # What the recording leaves out, or what the law never reads, is no fault of the set.
+    whys = {r: why for r, why in replay.roles_left_out.items() if r not in replay.run.left_out}
+    if not whys:
+        return ""
+    named = [f"{role.replace('_', ' ')} ({why})" for role, why in list(whys.items())[:NAMED]]
+    more = f" and {len(whys) - NAMED} more" if len(whys) > NAMED else ""
+    return f" \N{WARNING SIGN} {letter} is replayed without {', '.join(named)}{more}."
 
 
 def _words(drive: OpenDrive) -> str:

@@ -7,6 +7,9 @@ from collections.abc import Callable
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QWidget
 
+MOST = 5
+"""Lines: of several files that cannot be read, each has its own."""
+
 
 class Notice(QFrame):
     """Words, a button that does something, and one that takes the notice away."""
@@ -40,6 +43,13 @@ class Notice(QFrame):
         self.act.setVisible(run is not None)
         self._run = run
         self.show()
+
+    def add_line(self, words: str) -> None:
+        """Say one thing more below what is shown; the oldest of many make room."""
+        asks = self._run is not None
+        before = [] if self.isHidden() or asks else self.words.text().splitlines()
+        lines = [line for line in before if line != words][-(MOST - 1) :]
+        self.show_notice("\n".join([*lines, words]))
 
     def _do(self) -> None:
         run = self._run

@@ -193,7 +193,7 @@ class RecordingsPanel(QWidget):
             self.service.close(self.service.chosen)
 
     def _refuse(self, path: Path, words: str) -> None:
-        self.notice.show_notice(f"{path.name} could not be read. {words}")
+        self.notice.add_line(f"{path.name} could not be read. {words}")
         self.desk.tell(f"{path.name} could not be read.", refused=True)
 
     def _show_layout(self) -> None:

@@ -83,7 +83,7 @@ class TakeStrip(QWidget):
                     Order(Scope(self.scope.currentData()), into)
                 )
             )
-        self._labels = QLabel("Reas&on"), QLabel("Take over")
+        self._labels = QLabel("Re&ason"), QLabel("Take over")
         label, what = self._labels
         label.setBuddy(self.reason)
         what.setBuddy(self.scope)

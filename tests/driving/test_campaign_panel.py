@@ -15,6 +15,7 @@ from app.driving.service import Driving
 from app.road.campaign.panel import CampaignPanel
 from app.shell.jobs import Jobs
 from calib_model.session.document import Document
+from tests.letters import clashes
 from tests.plots import demo_set as demo
 
 
@@ -159,3 +160,9 @@ def test_the_form_is_remembered(
 def test_a_file_that_is_no_campaign_is_refused(qtbot, panel: CampaignPanel, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     panel.open(tmp_path / "other.h5")
     qtbot.waitUntil(lambda: "It is no campaign." in panel.results.words.text())
+
+
+def test_letters_lead_to_one_place_each(panel: CampaignPanel) -> None:
+    for method in range(panel.form.method.count()):
+        panel.form.method.setCurrentIndex(method)
+        assert not clashes(panel)

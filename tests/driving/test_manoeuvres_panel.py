@@ -20,6 +20,7 @@ from calib_model.editing.blocks import scale
 from calib_model.editing.change import values_change
 from calib_model.session.document import Document
 from tests.driving.fake_driving import FakeModel, torque_of
+from tests.letters import clashes
 from tests.plots import demo_set as demo
 
 
@@ -328,3 +329,9 @@ def test_a_run_that_proves_nothing_is_not_recorded(panel: ManoeuvresPanel, desk:
     panel.evidence_button.click()
     assert told[-1] == ("This run is no evidence. It rolled over after 2.1 s.", True)
     assert not desk.current.content.record.drives  # type: ignore[union-attr]
+
+
+def test_letters_lead_to_one_place_each(panel: ManoeuvresPanel) -> None:
+    for tab in range(panel.tabs.count()):
+        panel.tabs.setCurrentIndex(tab)
+        assert not clashes(panel)

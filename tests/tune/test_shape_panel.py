@@ -14,6 +14,7 @@ from app.tune.shape.panel import ShapePanel
 from app.tune.shape.tools import TOOLS
 from calib_model.editing.change import values_change
 from calib_model.editing.lock_changes import set_locks
+from tests.letters import clashes
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 
@@ -252,17 +253,6 @@ def test_breakpoints_other_breakpoints_and_inverse(panel: ShapePanel, practice_d
 def test_letters_of_fields_are_their_own_and_not_the_menus(
     panel: ShapePanel, practice_desk: Desk
 ) -> None:
-    import re
-    from collections import Counter
-
-    from PySide6.QtWidgets import QLabel, QPushButton
-
-    from app.shell.actions import MENUS
-
-    def letters(texts: list[str]) -> list[str]:
-        return [m.group(1).lower() for text in texts for m in re.finditer(r"&(\w)", text)]
-
-    menus = set(letters(list(MENUS.values())))
     for table_id in ("current_for_clamp_apply", "pre_engage_fade"):
         practice_desk.open_table(table_id)
         for tool in TOOLS:
@@ -270,13 +260,4 @@ def test_letters_of_fields_are_their_own_and_not_the_menus(
             if "data" in panel.fields:
                 panel.fields["data"].set_value(SAMPLES / "larch_bench_sweep.csv")
                 panel._changed()
-            shown = [
-                w.text()
-                for kind in (QLabel, QPushButton)
-                for w in panel.findChildren(kind)
-                if w.isVisible()
-            ]
-            taken = letters(shown)
-            assert taken
-            twice = {letter for letter, times in Counter(taken).items() if times > 1}
-            assert not twice | (set(taken) & menus), (tool.id, taken)
+            assert not clashes(panel), tool.id

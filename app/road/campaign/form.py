@@ -110,7 +110,7 @@ class CampaignForm(QWidget):
         self.scheduler.setPlaceholderText("tcp://host:8786, or empty")
         self.out = PathField("Results", "save")
         self.out.line.setPlaceholderText("results.parquet or .h5; empty: not kept")
-        self.runs_label = QLabel("&Runs")
+        self.runs_label = QLabel("Ru&ns")
         self.total = QLabel()
         self.total.setWordWrap(True)
         self.total.setTextFormat(Qt.TextFormat.PlainText)
@@ -128,7 +128,7 @@ class CampaignForm(QWidget):
         column = QVBoxLayout(inside)
         column.setContentsMargins(6, 4, 6, 4)
         column.setSpacing(3)
-        for title, widget in (("&Manoeuvres", self.manoeuvres), ("&Sets", self.sets)):
+        for title, widget in (("&Manoeuvres", self.manoeuvres), ("Cali&bration sets", self.sets)):
             label = QLabel(title)
             label.setBuddy(widget)
             column.addWidget(label)
@@ -152,8 +152,8 @@ class CampaignForm(QWidget):
         form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
         self.runs_label.setBuddy(self.runs)
         for label, field in (
-            ("&Points", self.method), (self.runs_label, self.runs), ("See&d", self.seed),
-            ("&Workers", self.workers), ("S&cheduler", self.scheduler), ("R&esults", self.out),
+            ("Po&ints", self.method), (self.runs_label, self.runs), ("See&d", self.seed),
+            ("Wor&kers", self.workers), ("Schedu&ler", self.scheduler), ("Res&ults", self.out),
         ):  # fmt: skip
             form.addRow(label, field)
         column.addLayout(form)
@@ -284,7 +284,7 @@ class CampaignForm(QWidget):
 
     def _count(self) -> None:
         grid = self.method.currentData() == "grid"
-        self.runs_label.setText("Values o&f each" if grid else "&Runs of each")
+        self.runs_label.setText("V&alues of each" if grid else "Ru&ns of each")
         try:
             plan = self.plan()
         except BitepointError as error:

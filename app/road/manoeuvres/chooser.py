@@ -81,7 +81,7 @@ class Chooser(QWidget):
         self.vehicle_words.setWordWrap(True)
         self.vehicle_words.setTextFormat(Qt.TextFormat.PlainText)
         self.vehicle = QToolButton()
-        self.vehicle.setText("&Vehicle…")
+        self.vehicle.setText("Veh&icle…")
         self.vehicle.setToolTip("Choose the vehicle file that the desk drives.")
         self.vehicle.setAccessibleName("Choose the vehicle")
         self.vehicle.setFocusPolicy(Qt.FocusPolicy.StrongFocus)

@@ -96,11 +96,11 @@ def _make(question: Question) -> Proposal:
     s = question.settings
     path = s.get("data")
     if path is None:
-        raise EditRefused("No file of measurements is chosen.", "Choose one, then Propose.")
+        raise EditRefused("No file of measurements is chosen.", "Choose one, then Work out.")
     table: Table = question.content[question.table]
     layout = _layout(path) or inspect(path)
     if "column_value" not in s:
-        raise EditRefused("The file's columns are not chosen yet.", "Choose them, then Propose.")
+        raise EditRefused("The file's columns are not chosen yet.", "Choose them, then Work out.")
     chosen = [s[f"column_{n}"] for n in range(len(table.axes))]
     used = [*chosen, s["column_value"]]
     if len(set(used)) < len(used):

@@ -87,7 +87,7 @@ class ShapePanel(QWidget):
         scroll.setFrameShape(QScrollArea.Shape.NoFrame)
         scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.run_button = QPushButton("Pr&opose")
+        self.run_button = QPushButton("Wor&k out")
         self.apply_button = QPushButton("&Apply")
         self.drop_button = QPushButton("&Drop")
         self.run_button.setToolTip("Work out the proposal.")
@@ -233,7 +233,7 @@ class ShapePanel(QWidget):
         if self._shown and self.tool.live:
             self._later.start()
         else:
-            self.outcome.setText("" if self.tool.live else "Fill in the fields, then Propose.")
+            self.outcome.setText("" if self.tool.live else "Fill in the fields, then Work out.")
 
     def ask(self) -> None:
         """Work out the proposal in the background."""

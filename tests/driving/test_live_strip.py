@@ -169,7 +169,7 @@ def test_preparing_ends_with_the_desk(memory: Forgetful) -> None:
 
 def test_a_process_that_prepares_is_ended(qtbot, memory: Forgetful, monkeypatch) -> None:  # type: ignore[no-untyped-def]
     model = VehicleModel()
-    code = "import time; time.sleep(60)"
+    code = "import threading; threading.Event().wait()"
     real = subprocess.Popen
     monkeypatch.setattr(
         subprocess, "Popen", lambda command, **how: real([*command[:2], code], **how)
@@ -177,8 +177,8 @@ def test_a_process_that_prepares_is_ended(qtbot, memory: Forgetful, monkeypatch)
     desk = Desk()
     driving = Driving(desk, memory, model)
     driving.prepare()
-    qtbot.waitUntil(lambda: model._child is not None)
-    child = model._child
+    qtbot.waitUntil(lambda: model._warming._child is not None)
+    child = model._warming._child
     assert child is not None
     assert child.poll() is None
     shiboken6.delete(desk)

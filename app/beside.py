@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections.abc import Callable
 
@@ -43,7 +44,9 @@ class Beside(QObject):
             if before is not None:
                 before.join()  # one at a time: two would only slow each other down
             if number == carrier.wanted:
-                carrier.answered.emit(number, work())
+                answer = work()
+                with contextlib.suppress(RuntimeError):  # the program ended meanwhile
+                    carrier.answered.emit(number, answer)
 
         carrier.wanted = number
         self._thread = threading.Thread(target=run, name="beside", daemon=True)

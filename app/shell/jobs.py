@@ -5,6 +5,7 @@ A job never touches a document or a widget.  What it returns comes back to the w
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections.abc import Callable
 from typing import Any
@@ -130,7 +131,8 @@ class _Task(QRunnable):
         except BaseException as caught:  # told in the window's thread
             error = caught
         # Through an object that outlives the pool: a job may be gone before an emit returns.
-        self._jobs._returned.emit(self._job, result, error)
+        with contextlib.suppress(RuntimeError):  # the program ended meanwhile
+            self._jobs._returned.emit(self._job, result, error)
 
 
 class Jobs(QObject):

@@ -72,19 +72,19 @@ def test_an_edit_is_driven_and_held_against_the_saved_set(
     row = next(r for r in panel.traces.rows if isinstance(r, TraceRow) and r.row.id == "torque")
     now, saved = (row._lines[p, 0][0].getData()[1] for p in ("now", "saved"))
     assert saved[0] == pytest.approx(2 * now[0], rel=0.01)
-    panel.saved_box.setChecked(False)
-    assert [s.part for s in panel._shown] == ["now"]
+    panel.drawn.saved_box.setChecked(False)
+    assert [s.part for s in panel.drawn.shown] == ["now"]
 
 
 def test_the_reference_set_is_held_against(panel: ManoeuvresPanel, desk: Desk) -> None:
-    assert not panel.reference_box.isEnabled()
+    assert not panel.drawn.reference_box.isEnabled()
     other = demo.demo_set(mode="low_grip")
     table = other.tables["pre_engage_torque"]
     reference = Document(other.with_table(table.with_values(table.values * 2)))
     desk.add(reference)
     desk.set_reference(reference)
     panel.wait()
-    assert panel.reference_box.isEnabled()
+    assert panel.drawn.reference_box.isEnabled()
     assert text(panel, 0, AGAINST)
     assert set(panel.metrics.metrics.entries[0].runs) == {"now", "saved", "reference"}
     assert "✗ worse" in text(panel, 0, AGAINST)  # half the torque, by the fake twice the time
@@ -326,7 +326,7 @@ def test_a_run_that_proves_nothing_is_not_recorded(panel: ManoeuvresPanel, desk:
     desk.told.connect(lambda text, refused: told.append((text, refused)))
     panel.chooser.choose("roll_over")
     panel.wait()
-    panel.evidence_button.click()
+    panel.drawn.evidence_button.click()
     assert told[-1] == ("This run is no evidence. It rolled over after 2.1 s.", True)
     assert not desk.current.content.record.drives  # type: ignore[union-attr]
 

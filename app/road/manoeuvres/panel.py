@@ -9,33 +9,28 @@ import numpy as np
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import QFocusEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
-    QCheckBox,
-    QHBoxLayout,
     QLabel,
-    QMenu,
     QSplitter,
     QTabWidget,
-    QToolButton,
     QVBoxLayout,
     QWidget,
 )
 
 from app.beside import Beside
 from app.desk import Desk
-from app.driving.channels import ROWS, Row, lively, other_rows
-from app.driving.looks import NOW, Shown
+from app.driving.looks import NOW
 from app.driving.metrics_view import MetricsView
-from app.driving.parts import Part, drive_parts, parts_of, to_draw
+from app.driving.parts import Part, drive_parts, parts_of
 from app.driving.service import Driving, driving_of
 from app.driving.shapes import Case, Control, DeskRun, Drivable
 from app.driving.top_view import TopView
-from app.driving.traces import TraceStack
 from app.driving.verdict import number
 from app.road.manoeuvres import evidence
 from app.road.manoeuvres.about import AboutPage
 from app.road.manoeuvres.chooser import Chooser
 from app.road.manoeuvres.moment import deciding_cell
 from app.road.manoeuvres.sensitivity import SensitivityTab
+from app.road.manoeuvres.traces_tab import TracesTab
 from app.road.manoeuvres.words import case_words, state_words, why_nothing
 from app.road.needs import JobsLike, Memory
 from calib_model.core.calibration_set import CalibrationSet
@@ -44,7 +39,6 @@ PAUSE_MS = 60
 TRAIL_S = 2.0
 NARROW, LOW = 860, 520
 """Below these sizes the list gets less room, and the table of estimates less height."""
-_ROWS_KEY = "driving/rows"
 _NOTHING = CalibrationSet(())
 """A run of a campaign brings its own set; none of the desk's belongs to it."""
 _TABS = ("Traces", "Path from above", "All estimates", "Sensitivity", "What it leaves out")
@@ -78,8 +72,6 @@ class ManoeuvresPanel(QWidget):
         self._case_run: DeskRun | None = None
         self._job: Any = None
         self._wanted = False
-        self._shown: list[Shown] = []
-        self._hidden = set(settings.remembered(_ROWS_KEY).split()) - {""}
         self._beside = Beside(self)
         self._beside.answered.connect(self._take)
         self._timer = QTimer(self)
@@ -102,50 +94,15 @@ class ManoeuvresPanel(QWidget):
         self.state.setContentsMargins(4, 2, 4, 2)
         self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.metrics = MetricsView(driving)
-        self.traces = TraceStack()
+        self.drawn = TracesTab(self._memory)
+        self.traces = self.drawn.traces
         self.path = TopView()
         self.all_metrics = MetricsView(driving)
         self.sensitivity = SensitivityTab(driving, self._jobs)
         self.about = AboutPage(driving.model.left_out())
-        self.saved_box = QCheckBox("As save&d")
-        self.saved_box.setToolTip("Draws the run of the set as it was last saved, dashed.")
-        self.reference_box = QCheckBox("Refere&nce")
-        self.reference_box.setToolTip("Draws the run of the reference set, dotted.")
-        for box in (self.saved_box, self.reference_box):
-            box.setChecked(True)
-            box.toggled.connect(lambda _on: self._redraw())
-        self.rows_button = QToolButton()
-        self.rows_button.setText("Tr&aces")
-        self.rows_button.setToolTip("Choose which traces are drawn.")
-        self.rows_button.setAccessibleName("Which traces are drawn")
-        self.rows_button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.rows_button.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
-        self.rows_button.setMenu(QMenu(self.rows_button))
-        self.rows_button.menu().aboutToShow.connect(self._fill_rows)
-        bar = QHBoxLayout()
-        bar.setContentsMargins(6, 2, 6, 0)
-        bar.setSpacing(12)
-        self.evidence_button = QToolButton()
-        self.evidence_button.setText("Record as evidence (E)")
-        self.evidence_button.setToolTip(
-            "Keeps in the set which cells this run visited, as evidence of the grade desk only."
-        )
-        self.evidence_button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.evidence_button.clicked.connect(lambda _checked=False: self.record_evidence())
-        for widget in (self.saved_box, self.reference_box, self.rows_button):
-            bar.addWidget(widget)
-        bar.addStretch(1)
-        bar.addWidget(self.evidence_button)
-        plots = QWidget()
-        column = QVBoxLayout(plots)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(0)
-        column.addLayout(bar)
-        column.addWidget(self.traces, 1)
-        plots.setFocusProxy(self.traces)
         self.tabs = QTabWidget()
         self.tabs.setDocumentMode(True)
-        pages = (plots, self.path, self.all_metrics, self.sensitivity, self.about)
+        pages = (self.drawn, self.path, self.all_metrics, self.sensitivity, self.about)
         for page, title in zip(pages, _TABS, strict=True):
             self.tabs.addTab(page, title)
         top = QWidget()
@@ -176,7 +133,8 @@ class ManoeuvresPanel(QWidget):
         self.chooser.cancel_wanted.connect(self.cancel)
         self.traces.head_moved.connect(self._on_head)
         self.traces.opened.connect(self.open_deciding_table)
-        self.traces.evidence_wanted.connect(self.record_evidence)
+        self.drawn.choice_changed.connect(self._redraw)
+        self.drawn.evidence_wanted.connect(self.record_evidence)
         self.sensitivity.cell_wanted.connect(self._open_cell)
         driving.state_changed.connect(self._on_state)
         driving.choice_changed.connect(self._on_choice)
@@ -378,16 +336,8 @@ class ManoeuvresPanel(QWidget):
         self.metrics.metrics.show_runs([(drivable, runs)])
         self.metrics.updateGeometry()
         self._show_all()
-        self._shown = to_draw(
-            parts, runs, saved=self.saved_box.isChecked(), reference=self.reference_box.isChecked()
-        )
-        self.reference_box.setEnabled(any(p.part == "reference" for p in parts))
-        rows = self._rows()
-        self.path.show_runs(self._shown, planar=drivable.planar)
-        if self._shown:
-            self.traces.show_runs(self._shown, rows)
-        else:
-            self.traces.say(why_nothing(self.driving, runs.get(NOW)))
+        self.drawn.show_runs(parts, runs, why_nothing(self.driving, runs.get(NOW)))
+        self.path.show_runs(self.drawn.shown, planar=drivable.planar)
         self._say()
         self._share_height()
 
@@ -403,45 +353,13 @@ class ManoeuvresPanel(QWidget):
         self.state.setText(state_words(self.driving, self.drivable, now, self._case))
         self.state.setToolTip("\n".join(now.remarks) if now is not None else "")
 
-    # -- rows of traces --------------------------------------------------------------------------
-
-    def _rows(self) -> tuple[Row, ...]:
-        runs = [s.run for s in self._shown]
-        usual = tuple(r for r in ROWS if r.id not in self._hidden and lively(r, runs))
-        extra = tuple(r for r in other_rows(ROWS, runs) if f"+{r.id}" in self._hidden)
-        return usual + extra
-
-    def _fill_rows(self) -> None:
-        menu = self.rows_button.menu()
-        menu.clear()
-        for row in ROWS:
-            action = menu.addAction(row.title)
-            action.setCheckable(True)
-            action.setChecked(row.id not in self._hidden)
-            action.toggled.connect(lambda on, id=row.id: self._show_row(id, on, usual=True))
-        more = menu.addMenu("&More")
-        for row in other_rows(ROWS, [s.run for s in self._shown]):
-            action = more.addAction(row.title)
-            action.setCheckable(True)
-            action.setChecked(f"+{row.id}" in self._hidden)
-            action.toggled.connect(lambda on, id=row.id: self._show_row(id, on, usual=False))
-
-    def _show_row(self, id: str, on: bool, *, usual: bool) -> None:
-        name = id if usual else f"+{id}"
-        if on == usual:
-            self._hidden.discard(name)
-        else:
-            self._hidden.add(name)
-        self.driving.memory.remember(_ROWS_KEY, " ".join(sorted(self._hidden)))
-        self._redraw()
-
     # -- the play head ---------------------------------------------------------------------------
 
     def _on_head(self, seconds: float) -> None:
         self.path.set_head(seconds)
-        if not self._shown or not self.isVisible():
+        if not self.drawn.shown or not self.isVisible():
             return
-        run = self._shown[0].run
+        run = self.drawn.shown[0].run
         tick = run.tick_at(seconds)
         first = run.tick_at(seconds - TRAIL_S)
         at = {q: float(v[tick]) for q, v in run.quantities.items() if np.isfinite(v[tick])}
@@ -450,9 +368,9 @@ class ManoeuvresPanel(QWidget):
 
     def open_deciding_table(self) -> None:
         """Open the table that decided the torque at the play head, in Tune."""
-        if not self._shown:
+        if not self.drawn.shown:
             return
-        found = deciding_cell(self.desk, self._shown[0].run, self.traces.head)
+        found = deciding_cell(self.desk, self.drawn.shown[0].run, self.traces.head)
         if found is None:
             self.desk.tell("No table decided the torque at this moment.", refused=True)
         else:

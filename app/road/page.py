@@ -11,6 +11,7 @@ from PySide6.QtWidgets import (
     QButtonGroup,
     QHBoxLayout,
     QLabel,
+    QSizePolicy,
     QStackedWidget,
     QToolButton,
     QVBoxLayout,
@@ -19,9 +20,10 @@ from PySide6.QtWidgets import (
 
 from app.cautions import LINE
 from app.desk import Desk
+from app.needs import JobsLike, Memory
 
 from . import ready
-from .needs import JobsLike, Memory, ShownMoment
+from .needs import ShownMoment
 
 LOW = 420
 """Below this height the line of cautions is left out; the Help menu still has them."""
@@ -157,9 +159,16 @@ class RoadPage(QWidget):
         part = self.part_named(name)
         self.part = name
         self.buttons[name].setChecked(True)
-        self.stack.setCurrentWidget(part)
+        self._bring_up(part)
         self.part_changed.emit(name)
         part.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def _bring_up(self, part: QWidget) -> None:
+        """Show a part, and let it alone ask for room: a hidden one needs none."""
+        for made in self._made.values():
+            policy = QSizePolicy.Policy.Preferred if made is part else QSizePolicy.Policy.Ignored
+            made.setSizePolicy(policy, policy)
+        self.stack.setCurrentWidget(part)
 
     def show_moment(self, sha256: str, moment: float) -> None:
         """Show a moment of a recording that is open, by the recording's digest and seconds."""
@@ -235,5 +244,5 @@ class RoadPage(QWidget):
     def showEvent(self, event: QShowEvent) -> None:
         """Make the part when it is first shown, and have the lookup compiled meanwhile."""
         super().showEvent(event)
-        self.stack.setCurrentWidget(self.part_named(self.part))
+        self._bring_up(self.part_named(self.part))
         ready.start()

@@ -48,3 +48,16 @@ def test_cautions_are_in_sight(opened: MainWindow) -> None:
     opened.show_area(2)
     assert opened.road.caution.isVisible()
     assert "ISO 26262" in opened.road.caution.text()
+
+
+def test_a_part_that_is_hidden_asks_for_no_room(opened: MainWindow) -> None:
+    opened.show_area(2)
+    road = opened.road
+    for name in ("complaints", "manoeuvres", "campaign", "recordings"):
+        road.show_part(name)
+    part = road.part_named("recordings")
+    needed = part.minimumSizeHint().height() + road.buttons["recordings"].minimumHeight()
+    assert road.minimumSizeHint().height() <= needed + 60
+    # A laptop's screen at 200 %: 683 logical pixels, less the switcher and a scroll bar.
+    for name in ("recordings", "complaints", "manoeuvres", "campaign"):
+        assert road.part_named(name).minimumSizeHint().width() <= 637, name

@@ -25,6 +25,7 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.forms import Form
 from app.line_rows import Rows
+from app.needs import JobsLike, Memory
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Complaint, Standing
 from calib_model.editing.change import Change
@@ -32,7 +33,7 @@ from calib_model.errors import BitepointError
 from calib_model.session import complaints as steps
 from calib_model.session.history import entries_of
 
-from ..needs import JobsLike, Memory, ShownMoment
+from ..needs import ShownMoment
 from .forms import AnswerForm, DropForm, ProveForm, RaiseForm
 from .lines import complaint_lines
 from .listing import ComplaintsView
@@ -202,7 +203,9 @@ class ComplaintsPanel(QWidget):
         document = self.desk.current
         self.rows.show(complaint_lines(document.content) if document is not None else ())
         self.left.setCurrentWidget(self.view if self.rows.rowCount() else self.empty)
-        self.empty.setText(EMPTY if document is not None else "No set is open.")
+        self.empty.setText(
+            EMPTY if document is not None else "No set is open. Open one with Ctrl+O."
+        )
         self._show_chosen()
 
     def _keep(self) -> None:

@@ -8,11 +8,11 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QMenu, QToolButton, QVBoxLayout, QWidget
 
 from app.driving.channels import ROWS, Row, lively, other_rows
-from app.driving.limits import Memory
 from app.driving.looks import Shown
 from app.driving.parts import Part, to_draw
 from app.driving.shapes import DeskRun
 from app.driving.traces import TraceStack
+from app.needs import Memory
 
 _KEY = "driving/rows"
 
@@ -60,7 +60,7 @@ class TracesTab(QWidget):
         self.rows_button.setMenu(QMenu(self.rows_button))
         self.rows_button.menu().aboutToShow.connect(self._fill_menu)
         self.evidence_button = QToolButton()
-        self.evidence_button.setText("Record as evidence (E)")
+        self.evidence_button.setText("Evidence (E)")
         self.evidence_button.setToolTip(
             "Keeps in the set which cells this run visited, as evidence of the grade desk only."
         )

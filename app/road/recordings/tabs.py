@@ -314,8 +314,8 @@ class TotalsTab(ListTab):
         super().__init__(
             (
                 Column("Table"),
-                Column("Decided", True, "Seconds for which the table decided the torque."),
-                Column("Part", True, "Seconds for which it took part in what decided."),
+                Column("Decided, s", True, "Seconds for which the table decided the torque."),
+                Column("Part, s", True, "Seconds for which it took part in what decided."),
                 Column("Cells", True, "Cells used, of all."),
                 Column("Range", True, "Smallest and largest value read."),
             ),

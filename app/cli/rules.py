@@ -91,22 +91,10 @@ def _apply(
 
 
 def _read_sheet(path: Path) -> Sheet:
-    from calib_model.errors import FileProblem
+    from calib_model.core.text_file import read_text
     from calib_model.rules.sheet import parse_sheet
 
-    try:
-        with path.open("rb") as file:
-            data = file.read(LARGEST_SHEET + 1)
-        if len(data) > LARGEST_SHEET:
-            raise FileProblem(path, "", "This is too large for a rule sheet.", "Check the name.")
-        text = data.decode("utf-8-sig")  # some editors put a mark at the beginning
-    except OSError as error:
-        reason = error.strerror or "it cannot be opened"
-        raise FileProblem(path, "", f"Cannot be read: {reason}.", "Check the name.") from None
-    except UnicodeDecodeError as error:
-        raise FileProblem(
-            path, f"byte {error.start}", "This is not UTF-8 text.", "Save the sheet as UTF-8."
-        ) from None
+    text = read_text(path, "a rule sheet", LARGEST_SHEET)
     return parse_sheet(text, str(path))
 
 

@@ -36,6 +36,7 @@ from typing import Any, Never
 from ..core.patterns import any_fits, fits
 from ..core.record import Level
 from ..core.table import Table
+from ..core.text_file import read_text
 from ..errors import FileProblem
 
 MAX_FILE = 1 << 20
@@ -142,19 +143,7 @@ def read_programme(path: Path | str) -> Programme:
         Naming the place, what is wrong, and the remedy.
     """
     place = Path(path).absolute()
-    try:
-        with place.open("rb") as file:
-            data = file.read(MAX_FILE + 1)
-        if len(data) > MAX_FILE:
-            raise FileProblem(place, "", "This is too large for a programme file.", "Check it.")
-        text = data.decode("utf-8-sig")
-    except OSError as error:
-        reason = error.strerror or "it cannot be opened"
-        raise FileProblem(place, "", f"Cannot be read: {reason}.", "Check the name.") from None
-    except UnicodeDecodeError as error:
-        raise FileProblem(
-            place, f"byte {error.start}", "This is not UTF-8 text.", "Save it as UTF-8."
-        ) from None
+    text = read_text(place, "a programme file", MAX_FILE)
     return parse_programme(text, place)
 
 

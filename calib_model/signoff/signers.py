@@ -17,6 +17,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from ..core.patterns import fits
+from ..core.text_file import read_text
 from ..errors import FileProblem
 from .keys import PublicKey
 from .wire import SignatureProblem
@@ -132,19 +133,7 @@ def read_signers(path: Path | str) -> AllowedSigners:
         If it cannot be read; the text names the line.
     """
     place = Path(path)
-    try:
-        with place.open("rb") as file:
-            data = file.read(MAX_FILE + 1)
-        if len(data) > MAX_FILE:
-            raise FileProblem(place, "", "This is too large for a list of signers.", "Check it.")
-        text = data.decode("utf-8-sig")
-    except OSError as error:
-        reason = error.strerror or "it cannot be opened"
-        raise FileProblem(place, "", f"Cannot be read: {reason}.", "Check the name.") from None
-    except UnicodeDecodeError as error:
-        raise FileProblem(
-            place, f"byte {error.start}", "This is not UTF-8 text.", "Save the list as UTF-8."
-        ) from None
+    text = read_text(place, "a list of signers", MAX_FILE)
     return parse_signers(text, str(place))
 
 

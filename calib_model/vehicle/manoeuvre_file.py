@@ -37,6 +37,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from ..core.text_file import read_text
 from ..errors import FileProblem, ModelError
 from .manoeuvres import MANOEUVRES, Driver, Manoeuvre, Start
 from .metrics_all import METRICS
@@ -80,16 +81,7 @@ def read_manoeuvres(path: Path | str) -> ManoeuvreFile:
         Naming the file, the key and the remedy.
     """
     path = Path(path)
-    try:
-        if path.stat().st_size > MAX_FILE:
-            raise FileProblem(path, "", "It is larger than 1 MiB.", "Give a manoeuvre file.")
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise FileProblem(
-            path, "", f"It cannot be read ({error.strerror or error}).", "Check the name."
-        ) from None
-    except UnicodeDecodeError:
-        raise FileProblem(path, "", "It is no UTF-8 text.", "Save it as UTF-8.") from None
+    text = read_text(path, "a manoeuvre file", MAX_FILE)
     return parse_manoeuvres(text, path)
 
 

@@ -21,6 +21,7 @@ from typing import Any, Never
 import numpy as np
 
 from calib_model.core.arrays import FloatArray
+from calib_model.core.text_file import read_text
 from calib_model.errors import FileProblem, ModelError
 from calib_model.vehicle.parameters import PARAMETERS, Vehicle, faults
 from calib_model.vehicle.parameters_list import SECTIONS, Curve, Parameter
@@ -31,19 +32,7 @@ MAX_FILE = 1 << 20
 def read(path: Path | str) -> Vehicle:
     """Read a vehicle file; see `calib_model.vehicle.parameters.read_vehicle`."""
     place = Path(path).absolute()
-    try:
-        with place.open("rb") as file:
-            data = file.read(MAX_FILE + 1)
-        text = data.decode("utf-8-sig")
-    except OSError as error:
-        reason = error.strerror or "it cannot be opened"
-        raise FileProblem(place, "", f"Cannot be read: {reason}.", "Check the name.") from None
-    except UnicodeDecodeError as error:
-        raise FileProblem(
-            place, f"byte {error.start}", "This is not UTF-8 text.", "Save it as UTF-8."
-        ) from None
-    if len(data) > MAX_FILE:
-        raise FileProblem(place, "", "This is too large for a vehicle file.", "Check it.")
+    text = read_text(place, "a vehicle file", MAX_FILE)
     try:
         plain = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # not only TOML's own: a number may be too long

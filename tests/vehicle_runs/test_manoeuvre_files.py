@@ -116,7 +116,7 @@ def test_what_is_wrong_is_named_with_file_key_and_remedy(
 
 
 def test_files_that_are_none(tmp_path: Path) -> None:
-    with pytest.raises(FileProblem, match="cannot be read"):
+    with pytest.raises(FileProblem, match="Cannot be read"):
         read_manoeuvres(tmp_path / "nothing.toml")
     (tmp_path / "bad.toml").write_bytes(b"\xff\xfe")
     with pytest.raises(FileProblem, match="UTF-8"):

@@ -1,0 +1,39 @@
+"""Small text files that people write: read whole, refused in words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from calib_model.errors import FileProblem
+
+
+def read_text(path: Path, what: str, most: int) -> str:
+    """Return the text of a file.
+
+    Parameters
+    ----------
+    path : Path
+    what : str
+        What the file should be, such as ``a rule sheet``.
+    most : int
+        Bytes that are plenty for it; a larger file is something else.
+
+    Raises
+    ------
+    FileProblem
+        If it cannot be read, is too large or no UTF-8 text.
+    """
+    try:
+        with path.open("rb") as file:
+            data = file.read(most + 1)
+    except OSError as error:
+        reason = error.strerror or "it cannot be opened"
+        raise FileProblem(path, "", f"Cannot be read: {reason}.", "Check the name.") from None
+    if len(data) > most:
+        raise FileProblem(path, "", f"This is too large for {what}.", "Check the name.")
+    try:
+        return data.decode("utf-8-sig")  # some editors put a mark at the beginning
+    except UnicodeDecodeError as error:
+        raise FileProblem(
+            path, f"byte {error.start}", "This is not UTF-8 text.", "Save it as UTF-8."
+        ) from None

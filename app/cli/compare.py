@@ -17,10 +17,10 @@ from app.cli.answer import (
     refuse,
 )
 from app.cli.check import finding_plain
-from app.cli.export import same_file
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, title
+from app.cli.writing import out_path
 
 if TYPE_CHECKING:
     from calib_model.compare import Comparison, TableComparison, Threshold
@@ -80,7 +80,7 @@ def run(arguments: Sequence[str]) -> Answer:
     """Compare two sets."""
     given = parser().parse_args(arguments)
     threshold = _threshold(given.threshold)
-    out = _out(given.to, given.a, given.b)
+    out = out_path("compare", given.to, [given.a, given.b])
     with SetFiles([given.a, given.b]) as files:
         from calib_model.compare import compare
 
@@ -168,19 +168,6 @@ def _threshold(text: str | None) -> Threshold | None:
         return Threshold.parse(text)
     except ModelError as error:
         raise CannotDo(one_line(str(error))) from None
-
-
-def _out(to: Sequence[str] | None, *sets: Path) -> Path | None:
-    """Return the file to write, None for none."""
-    if to is None:
-        return None
-    form, name = to
-    if form != "html":
-        refuse(f"compare writes no {form!r}.", "Use --to html OUT.")
-    path = Path(name)
-    if any(same_file(path, one) for one in sets):
-        refuse(f"{path}: This is one of the sets.", "Give another file to write to.")
-    return path
 
 
 def _narrowed(

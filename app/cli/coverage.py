@@ -18,10 +18,10 @@ from app.cli.drive_input import (
     read_drive,
     read_map,
 )
-from app.cli.export import same_file
 from app.cli.parser import VerbParser
 from app.cli.replay import write_text
 from app.cli.text import caution, count, listed, title
+from app.cli.writing import out_path
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -93,7 +93,8 @@ def run(arguments: Sequence[str]) -> Answer:
     if given.record and not given.by.strip():
         refuse("Nobody is named.", "Say who keeps the drives: --by NAME.")
     hints, mapping = hints_of(given.layout), read_map(given.map)
-    out = _out(given)
+    inputs = [given.set, *given.recordings, *([given.against] if given.against else [])]
+    out = out_path("coverage", given.to, inputs, ("csv", "html"))
     from app.cli.reading import SetFiles
     from calib_model.session.files import open_document, save_document
     from calib_model.session.history import entries_of
@@ -121,19 +122,6 @@ def run(arguments: Sequence[str]) -> Answer:
             kept = f"\n{found.kept}" if found.kept else ""
             return Answer(status, f"{found.graded.words}{kept}\nWrote {out}.\n\n{caution()}\n")
     return Answer(status, json_text(found.plain()) if given.json else found.words())
-
-
-def _out(given: Any) -> Path | None:
-    if given.to is None:
-        return None
-    form, name = given.to
-    if form not in ("csv", "html"):
-        refuse(f"coverage writes no {form!r}.", "Use --to csv OUT or --to html OUT.")
-    path = Path(name)
-    inputs = [given.set, *given.recordings, *([given.against] if given.against else [])]
-    if any(same_file(path, one) for one in inputs):
-        refuse(f"{path}: This is one of the files read.", "Give another file to write to.")
-    return path
 
 
 class _Work:

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 from app.cli import preparing
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
-from app.cli.export import same_file
 from app.cli.manoeuvre_record import record, record_words
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import count, listed, title, width
+from app.cli.writing import out_path
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -83,7 +83,7 @@ def run(arguments: Sequence[str]) -> Answer:
     if given.record and not given.by.strip():
         refuse("Nobody is named.", "Say who keeps the drives: --by NAME.")
     paths = [given.set, *([given.against] if given.against else [])]
-    out = _out(given.to, paths)
+    out = out_path("manoeuvre", given.to, paths)
     with SetFiles(paths) as files:
         vehicle = vehicle_of(given.vehicle, given.variant, given.set)
         chosen = manoeuvres_of(given.manoeuvres, given.name)
@@ -261,18 +261,6 @@ def result_words(result: Result) -> str:
             text += f" ({beyond} the limit of {with_unit(reading.limit, unit, 4)})"
         rows.append((f"  {reading.metric.label}", text))
     return "\n".join([*lines, listed(rows)])
-
-
-def _out(to: Sequence[str] | None, sets: Sequence[Path]) -> Path | None:
-    if to is None:
-        return None
-    form, name = to
-    if form != "html":
-        refuse(f"manoeuvre writes no {form!r}.", "Use --to html OUT.")
-    path = Path(name)
-    if any(same_file(path, one) for one in sets):
-        refuse(f"{path}: This is one of the sets.", "Give another file to write to.")
-    return path
 
 
 def _write_report(results: Sequence[Result], given: Any, vehicle: Vehicle, out: Path) -> None:

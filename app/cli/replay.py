@@ -19,10 +19,10 @@ from app.cli.drive_input import (
     read_drive,
     read_map,
 )
-from app.cli.export import same_file
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, title, width
+from app.cli.writing import out_path
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -86,7 +86,7 @@ def run(arguments: Sequence[str]) -> Answer:
     hints = hints_of(given.layout)
     mapping = read_map(given.map)
     paths = [given.set] + ([given.against] if given.against is not None else [])
-    out = out_path(given.to, [*paths, given.recording])
+    out = out_path("replay", given.to, [*paths, given.recording], ("html", "csv"))
     with SetFiles(paths) as files:
         constants, words = constants_of(given.vehicle, given.set)
         preparing.say_if_it_takes_long(preparing.LAW)
@@ -132,19 +132,6 @@ def _earlier(digest: str, stored: Sequence[StoredSet]) -> tuple[CalibrationSet |
             said = words.removeprefix("This set as it was ").removesuffix(" was in the vehicle.")
             return content, f"set {label} as it was {said}"
     return None, ""
-
-
-def out_path(to: Sequence[str] | None, inputs: Sequence[Path]) -> Path | None:
-    """Return the file to write, None for none."""
-    if to is None:
-        return None
-    form, name = to
-    if form not in ("html", "csv"):
-        refuse(f"replay writes no {form!r}.", "Use --to html OUT or --to csv OUT.")
-    path = Path(name)
-    if any(same_file(path, one) for one in inputs):
-        refuse(f"{path}: This is one of the files read.", "Give another file to write to.")
-    return path
 
 
 class _Shown:

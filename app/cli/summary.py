@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from app.cli.answer import GOOD, Answer, refuse
-from app.cli.export import same_file
 from app.cli.gating import add_against
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution
+from app.cli.writing import out_path
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -45,17 +45,12 @@ def parser() -> VerbParser:
 def run(arguments: Sequence[str]) -> Answer:
     """Write a summary or a change note."""
     given = parser().parse_args(arguments)
-    form, name = given.to
-    if form != "html":
-        refuse(f"summary writes no {form!r}.", "Use --to html OUT.")
     if given.changes and given.day:
         refuse("A change note is not of one day.", "Give one of --day and --changes.")
     if given.since is not None and not given.changes:
         refuse("--since is for the change note.", "Give --changes with it.")
-    out = Path(name)
     paths = [given.set, *([given.since] if given.since else []), *given.against]
-    if any(same_file(out, path) for path in paths):
-        refuse(f"{out}: This is one of the sets.", "Give another file to write to.")
+    out = out_path("summary", given.to, paths)
     day = _day(given.day)
     with SetFiles(paths) as files:
         from calib_model.exchange.csv_tables import write_whole

@@ -123,7 +123,7 @@ def test_a_set_is_never_written_over(run: Run, pair: tuple[str, str]) -> None:
     before = Path(pair[1]).read_bytes()
     status, _, err = run("compare", *pair, "--to", "html", pair[1])
     assert status == 2
-    assert "one of the sets" in err
+    assert "one of the files read" in err
     assert Path(pair[1]).read_bytes() == before
 
 

@@ -72,7 +72,7 @@ def test_a_complaint_from_raised_to_proved(run: Run, tmp_path: Path) -> None:
         (["complaints", "SET", "--raise", "x", "--by", "A", "--table", "no"], "no table 'no'"),
         (["summary", "SET", "--day", "28.2.2026", "--to", "html", "x.html"], "2026-02-28"),
         (["summary", "SET", "--to", "pdf", "x.pdf"], "--to html OUT"),
-        (["summary", "SET", "--to", "html", "SET"], "one of the sets"),
+        (["summary", "SET", "--to", "html", "SET"], "one of the files read"),
         (["summary", "SET", "--since", "SET", "--to", "html", "x.html"], "--changes"),
     ],
 )

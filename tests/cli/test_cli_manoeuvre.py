@@ -123,7 +123,7 @@ def test_a_report_that_stands_alone(run: Run, tmp_path: Path) -> None:
     assert "functional-safety process" in page
     status, _, err = run("manoeuvre", NORMAL, "--to", "html", NORMAL)
     assert status == 2
-    assert "one of the sets" in err
+    assert "one of the files read" in err
 
 
 def test_own_manoeuvres_and_their_limits(run: Run, mine: str) -> None:

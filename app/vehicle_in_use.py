@@ -3,20 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Protocol
 
 from PySide6.QtCore import QObject, Signal
 
 from app.desk import Desk
+from app.needs import Memory
 from app.vehicle_constants import ConstantsOf
 from calib_model.session.programme import vehicle_beside
-
-
-class Memory(Protocol):
-    """What remembers texts: the window's settings."""
-
-    def remembered(self, key: str) -> str: ...
-    def remember(self, key: str, text: str) -> None: ...
 
 
 class VehicleInUse(QObject):

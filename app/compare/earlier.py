@@ -16,11 +16,11 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.needs import JobsLike
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document
 from calib_model.session.history import Entry
 
-from .service import JobsLike
 from .sides import History, Side, saved_side, when_words
 
 Take = Callable[[Side], None]

@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.needs import JobsLike
 from app.plots.view import OneLine
 from calib_model.compare import State, TableComparison
 from calib_model.compare.relation import oriented
@@ -27,7 +28,7 @@ from .detail import Detail
 from .earlier import EarlierDialog
 from .grids import ComparedGrid
 from .result_pane import ResultPane
-from .service import Comparing, JobsLike
+from .service import Comparing
 from .sides import Side
 from .sides_bar import SidesBar
 from .summary import Summary

@@ -8,6 +8,7 @@ from typing import Any, Protocol
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.desk import Desk
+from app.needs import JobsLike
 from calib_model.compare import compare, compare_again
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document, Event
@@ -21,13 +22,6 @@ class JobLike(Protocol):
 
     def cancel(self) -> None:
         """Give it up."""
-
-
-class JobsLike(Protocol):
-    """What starts work in the background (`app.shell.jobs.Jobs`)."""
-
-    def start(self, title: str, function: Callable[..., Any], *arguments: Any, **how: Any) -> Any:
-        """Run ``function(control, *arguments)`` in a thread; ``done`` gets the result."""
 
 
 class Comparing(QObject):

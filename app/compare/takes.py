@@ -8,12 +8,13 @@ from typing import Any
 from PySide6.QtCore import QObject
 
 from app.desk import Desk
+from app.needs import JobsLike
 from calib_model.compare.take_over import Into, take_over_cells, take_over_tables
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
 
 from .pair import PairDesk
-from .service import Comparing, JobsLike
+from .service import Comparing
 from .sides import Side
 from .summary import Summary
 from .taking import Order, Scope, TakeStrip

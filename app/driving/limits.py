@@ -4,16 +4,10 @@ from __future__ import annotations
 
 import json
 import math
-from typing import Protocol
+
+from app.needs import Memory
 
 _KEY = "driving/limits"
-
-
-class Memory(Protocol):
-    """What remembers texts: the window's settings."""
-
-    def remembered(self, key: str) -> str: ...
-    def remember(self, key: str, text: str) -> None: ...
 
 
 class Forgetful:

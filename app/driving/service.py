@@ -17,8 +17,9 @@ from PySide6.QtCore import QObject, Signal
 
 from app.beside import Beside
 from app.desk import Desk
-from app.driving.limits import Forgetful, Limits, Memory
+from app.driving.limits import Forgetful, Limits
 from app.driving.shapes import Case, DeskRun, Drivable, Measure, Model, VehicleChoice
+from app.needs import Memory
 from app.vehicle_in_use import vehicle_in_use
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError

@@ -17,12 +17,12 @@ from PySide6.QtWidgets import QHBoxLayout, QToolButton, QVBoxLayout, QWidget
 from app.beside import Beside
 from app.desk import Desk
 from app.driving.channels import rows_in_short
-from app.driving.limits import Memory
 from app.driving.looks import NOW, SAVED, Shown
 from app.driving.parts import Part, drive_parts
 from app.driving.service import Driving, driving_of
 from app.driving.shapes import DeskRun, Drivable
 from app.driving.verdict import judge, limit_words, number, signed, within
+from app.needs import Memory
 from app.plots.view import OneLine
 from app.quiet import QuietCombo
 from calib_model.core.calibration_set import CalibrationSet

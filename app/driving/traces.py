@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, Qt, Signal
-from PySide6.QtGui import QFocusEvent, QKeyEvent, QPainter, QPaintEvent
+from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QVBoxLayout, QWidget
 
 from app.colours import inks, pen
@@ -18,6 +18,7 @@ from app.driving.band import LEFT, Band
 from app.driving.channels import MOST_CHANNELS, Row, unit_of
 from app.driving.looks import MARKS, NOW, SIGNS, Shown, colour, key, line_pen
 from app.driving.verdict import number
+from app.focus_ring import RingedWidget
 from app.plots.canvas import Canvas, Line, Marks
 from app.plots.legend import Legend
 from app.plots.symbols import symbol
@@ -194,7 +195,7 @@ class BandRow(QWidget):
         self.title.show_text(f"{self.row.title}:  {', '.join(texts)}" if texts else self.row.title)
 
 
-class TraceStack(QWidget):
+class TraceStack(RingedWidget):
     """Rows of traces with one time axis.
 
     Signals
@@ -401,24 +402,6 @@ class TraceStack(QWidget):
         step = bar.pageStep() if page else ROW_HEIGHT // 2
         up = pressed in (Qt.Key.Key_Up, Qt.Key.Key_PageUp)
         bar.setValue(bar.value() + (-step if up else step))
-
-    def focusInEvent(self, event: QFocusEvent) -> None:
-        """Show the ring."""
-        super().focusInEvent(event)
-        self.update()
-
-    def focusOutEvent(self, event: QFocusEvent) -> None:
-        """Take the ring away."""
-        super().focusOutEvent(event)
-        self.update()
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Draw the ring of the keyboard's focus."""
-        super().paintEvent(event)
-        if self.hasFocus():
-            painter = QPainter(self)
-            painter.setPen(pen(inks(self.palette()).accent, 2.0))
-            painter.drawRect(self.rect().adjusted(1, 1, -2, -2))
 
     def changeEvent(self, event: QEvent) -> None:
         """Follow the palette."""

@@ -7,20 +7,19 @@ from collections.abc import Mapping, Sequence
 from enum import Flag, auto
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, QTimer, Signal
+from PySide6.QtCore import QEvent, QPointF, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import (
     QFocusEvent,
     QFontMetrics,
     QKeyEvent,
-    QPainter,
-    QPaintEvent,
     QResizeEvent,
     QShowEvent,
 )
 from PySide6.QtWidgets import QLabel, QSizePolicy, QStackedWidget, QVBoxLayout, QWidget
 
-from app.colours import Inks, inks, pen
+from app.colours import Inks, inks
 from app.desk import Desk
+from app.focus_ring import RingedWidget
 from app.plots import words
 from app.plots.legend import Entry, Legend
 from app.plots.nudge import merge_key, nudge
@@ -96,7 +95,7 @@ class OneLine(QLabel):
         self.setToolTip(self._whole if shown != self._whole else "")
 
 
-class PlotView(QWidget):
+class PlotView(RingedWidget):
     """A plot of the table in work.
 
     Parameters
@@ -417,22 +416,7 @@ class PlotView(QWidget):
         if event.type() in kinds and hasattr(self, "legend"):
             self.mark(Part.COLOURS)
 
-    def focusInEvent(self, event: QFocusEvent) -> None:
-        """Show the ring."""
-        super().focusInEvent(event)
-        self.update()
-
     def focusOutEvent(self, event: QFocusEvent) -> None:
-        """Take the ring away."""
+        """End what merges edits into one step."""
         super().focusOutEvent(event)
         self._merge = ""
-        self.update()
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Draw the focus ring."""
-        super().paintEvent(event)
-        if self.hasFocus():
-            painter = QPainter(self)
-            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-            painter.setPen(pen(self.inks.accent, 2.0))
-            painter.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), 3, 3)

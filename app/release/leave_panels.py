@@ -8,10 +8,10 @@ from pathlib import Path
 from PySide6.QtWidgets import QCheckBox, QLabel, QLineEdit, QWidget
 
 from app.forms import Form, PathField
+from app.needs import Memory
 from calib_model.rules.waivers import today
 
 from .leaving import Kind
-from .service import Memory
 
 TRIAL_KINDS = (Kind.SET, Kind.TEXT, Kind.CSV, Kind.REPORT)
 _FIRST = {"trial": (Kind.SET, Kind.TEXT, Kind.CSV), "release": tuple(Kind)}

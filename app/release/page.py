@@ -20,12 +20,13 @@ from PySide6.QtWidgets import (
 from app.cautions import LINE
 from app.desk import Desk
 from app.forms import Form
+from app.needs import JobsLike, Memory
 
 from .act_panel import ActPanel
 from .leave_panels import HandOverPanel, TrialPanel
 from .lines import View, count_of, lines_of
 from .list_panel import ListPanel
-from .service import JobsLike, Memory, Standings
+from .service import Standings
 from .sign_panels import KeysForm, SignForm, StateView, TrustForm, state_words
 from .work_acts import ActWork
 from .work_keys import KeyWork

@@ -2,37 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.desk import Desk
+from app.needs import JobsLike, Memory
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document
 
 from .standing import Past, Standing, Trust, others_of, stand
-
-
-class JobsLike(Protocol):
-    """What starts work in the background (`app.shell.jobs.Jobs`)."""
-
-    def start(self, title: str, function: Callable[..., Any], *arguments: Any, **how: Any) -> Any:
-        """Run ``function(control, *arguments)`` in a thread; ``done`` gets the result."""
-
-
-class Memory(Protocol):
-    """What remembers texts from one start to the next (`app.shell.settings.Settings`)."""
-
-    author: str
-
-    def remembered(self, key: str) -> str:
-        """Return a text; empty if there is none."""
-
-    def remember(self, key: str, text: str) -> None:
-        """Keep a text."""
 
 
 class Standings(QObject):

@@ -9,12 +9,13 @@ from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFrame, QLabel, QLineEdit, QPushButton, QTextBrowser
 
 from app.forms import Form, PathField
+from app.needs import Memory
 from app.quiet import QuietCombo
 from calib_model.signoff.statement import AUTHOR, REVIEWER
 from calib_model.signoff.verification import State, Verification
 
 from .lines import EN, when
-from .service import Memory, Standings
+from .service import Standings
 from .signing import NewKey
 from .standing import Standing
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from app.road.needs import ControlLike
+from app.needs import ControlLike
 from calib_model.lookup.warming import Warming
 
 _warming = Warming(

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QRectF, QSize, Qt, QTimer, Signal
+from PySide6.QtCore import QEvent, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import (
-    QFocusEvent,
     QHideEvent,
     QKeyEvent,
-    QPainter,
-    QPaintEvent,
     QResizeEvent,
     QShowEvent,
 )
@@ -23,8 +20,9 @@ from PySide6.QtWidgets import (
 )
 
 from app.beside import Beside
-from app.colours import inks, pen
+from app.colours import inks
 from app.desk import Desk
+from app.focus_ring import RingedWidget
 from app.plots.legend import Legend
 from app.plots.result import draw
 from app.plots.result.asking import Asking
@@ -43,7 +41,7 @@ heights lists and lines give way to the maps."""
 _BY_TABLE, _BY_TORQUE = "Deciding table", "Torque"
 
 
-class ResultPanel(QWidget):
+class ResultPanel(RingedWidget):
     """Commanded torque over two inputs, of one set or of two held against each other.
 
     Parameters
@@ -468,25 +466,6 @@ class ResultPanel(QWidget):
         super().changeEvent(event)
         if event.type() == QEvent.Type.PaletteChange and hasattr(self, "legend"):
             self._draw()
-
-    def focusInEvent(self, event: QFocusEvent) -> None:
-        """Show the ring."""
-        super().focusInEvent(event)
-        self.update()
-
-    def focusOutEvent(self, event: QFocusEvent) -> None:
-        """Take the ring away."""
-        super().focusOutEvent(event)
-        self.update()
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Draw the focus ring."""
-        super().paintEvent(event)
-        if self.hasFocus():
-            painter = QPainter(self)
-            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-            painter.setPen(pen(inks(self.palette()).accent, 2.0))
-            painter.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), 3, 3)
 
 
 _MOVES = {

@@ -12,9 +12,9 @@ from PySide6.QtWidgets import QFileDialog, QSplitter, QVBoxLayout, QWidget
 from app.desk import Desk
 from app.driving.service import driving_of
 from app.driving.shapes import CampaignPlan, CampaignTable, Case, Control
+from app.needs import JobsLike, Memory
 from app.road.campaign.form import CampaignForm
 from app.road.campaign.results import CampaignResults
-from app.road.needs import JobsLike, Memory
 from calib_model.errors import BitepointError
 
 NARROW = 860

@@ -5,7 +5,7 @@ from __future__ import annotations
 from app.desk import Desk
 from app.desk_evidence import LawRun, evidence_of
 from app.driving.shapes import Control, DeskRun
-from app.road.needs import JobsLike
+from app.needs import JobsLike
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Drive
 from calib_model.errors import BitepointError

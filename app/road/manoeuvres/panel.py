@@ -25,6 +25,7 @@ from app.driving.service import Driving, driving_of
 from app.driving.shapes import Case, Control, DeskRun, Drivable
 from app.driving.top_view import TopView
 from app.driving.verdict import number
+from app.needs import JobsLike, Memory
 from app.road.manoeuvres import evidence
 from app.road.manoeuvres.about import AboutPage
 from app.road.manoeuvres.chooser import Chooser
@@ -32,7 +33,6 @@ from app.road.manoeuvres.moment import deciding_cell
 from app.road.manoeuvres.sensitivity import SensitivityTab
 from app.road.manoeuvres.traces_tab import TracesTab
 from app.road.manoeuvres.words import case_words, state_words, why_nothing
-from app.road.needs import JobsLike, Memory
 from calib_model.core.calibration_set import CalibrationSet
 
 PAUSE_MS = 60

@@ -13,10 +13,10 @@ from app.driving.cells_view import CellsView, axes_words, step_of, unit_words
 from app.driving.service import Driving
 from app.driving.shapes import Control, Drivable, Sensitivity
 from app.driving.verdict import number, signed
+from app.needs import JobsLike
 from app.plots import words
 from app.quiet import QuietCombo
 from app.road.manoeuvres.in_tune import Asked, InTune
-from app.road.needs import JobsLike
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import exact, with_unit
 from calib_model.core.table import Table

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from app.desk import Desk
-from app.road.needs import ControlLike, JobsLike, Memory
+from app.needs import ControlLike, JobsLike, Memory
 from app.road.recordings.service import OpenDrive
 from app.road.recordings.work import Outcome
 from calib_model.core.record import Drive

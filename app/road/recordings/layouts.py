@@ -7,7 +7,7 @@ import json
 from collections.abc import Mapping
 from pathlib import Path
 
-from app.road.needs import Memory
+from app.needs import Memory
 
 HEAD = 1 << 16
 """Bytes in which the header of a text file is looked for."""

@@ -21,8 +21,9 @@ from PySide6.QtWidgets import (
 
 from app.cautions import cautions_html
 from app.desk import Desk
+from app.needs import JobsLike, Memory
 from app.plots.view import OneLine
-from app.road.needs import JobsLike, Memory, ShownMoment
+from app.road.needs import ShownMoment
 from app.road.recordings import evidence
 from app.road.recordings.bar import RecordingsBar
 from app.road.recordings.channels_tab import ChannelsTab

@@ -10,17 +10,16 @@ import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import (
     QBrush,
-    QFocusEvent,
     QKeyEvent,
     QMouseEvent,
     QPainter,
-    QPaintEvent,
     QPen,
     QResizeEvent,
 )
 from PySide6.QtWidgets import QGraphicsItem, QVBoxLayout, QWidget
 
 from app.colours import Inks, inks, pen
+from app.focus_ring import RingedWidget
 from app.plots.canvas import Canvas, Line
 from app.plots.legend import Entry, Legend
 from app.road.recordings.band import BandView
@@ -184,7 +183,7 @@ def line_pen(trace: Trace, colours: Inks) -> QPen:
     return pen(colours.line, 1.0)
 
 
-class DrivePlot(QWidget):
+class DrivePlot(RingedWidget):
     """The strips, the bands of governing tables, and the key with the values at the play head.
 
     Signals
@@ -400,24 +399,6 @@ class DrivePlot(QWidget):
             super().keyPressEvent(event)
         else:
             self.ordered.emit(order)
-
-    def focusInEvent(self, event: QFocusEvent) -> None:
-        """Show that the keyboard is here."""
-        super().focusInEvent(event)
-        self.update()
-
-    def focusOutEvent(self, event: QFocusEvent) -> None:
-        """Show that it is not."""
-        super().focusOutEvent(event)
-        self.update()
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Draw the ring that shows the keyboard."""
-        super().paintEvent(event)
-        if self.hasFocus():
-            painter = QPainter(self)
-            painter.setPen(pen(self._inks.accent, 2.0))
-            painter.drawRect(self.rect().adjusted(1, 1, -1, -1))
 
     def _on_pointer(self, point: QPointF, _event: QMouseEvent) -> None:
         self.setFocus(Qt.FocusReason.MouseFocusReason)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.desk import Desk
-from app.road.needs import JobsLike, Memory
+from app.needs import JobsLike, Memory
 from app.vehicle_in_use import vehicle_in_use
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError

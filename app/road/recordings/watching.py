@@ -9,7 +9,7 @@ from typing import Any
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QFileDialog, QWidget
 
-from app.road.needs import Memory
+from app.needs import Memory
 from app.road.recordings.folder_watch import FolderWatch
 from app.road.recordings.notice import Notice
 from app.road.recordings.service import Recordings

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.road.needs import ControlLike
+from app.needs import ControlLike
 from app.road.ready import get_ready
 from app.road.recordings.layouts import head_key
 from calib_model.core.calibration_set import CalibrationSet

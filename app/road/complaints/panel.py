@@ -428,7 +428,7 @@ def _details(complaint: Complaint, content: CalibrationSet) -> str:
         f"<p>{escape(steps.moment_words(complaint.recording, complaint.moment))}</p>",
     ]
     if named:
-        parts.append(f"<p>Tables that decided: {escape('; '.join(named))}</p>")
+        parts.append(f"<p>Tables, the deciding one first: {escape('; '.join(named))}</p>")
     parts.append(
         f"<p>{escape(steps.words(complaint)[:1].upper() + steps.words(complaint)[1:])}.</p>"
     )

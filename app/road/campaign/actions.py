@@ -6,22 +6,13 @@ from collections.abc import Callable
 from typing import Any
 
 from app.action import Action, with_document
+from app.road.showing import in_part
 
 MENU = "Road"
-AREA = 2
 
 
 def _here(act: Callable[[Any], object]) -> Callable[[Any], None]:
-    """Return a handler that shows the part Campaign first."""
-
-    def run(window: Any) -> None:
-        if window.area != AREA:
-            window.show_area(AREA)
-        if window.road.part != "campaign":
-            window.road.show_part("campaign")
-        act(window.road.campaign)
-
-    return run
+    return in_part("campaign", act)
 
 
 ACTIONS: tuple[Action, ...] = (

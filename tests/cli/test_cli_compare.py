@@ -11,7 +11,6 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from app.__main__ import main
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.storage import Storage
@@ -26,16 +25,6 @@ CURVE = Table("drive.curve", [10.0, 20.0, 30.0], (PEDAL,), name="Drive & <hold>"
 GAIN = Table("drive.gain", 1.0, function="Gains")
 
 Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*arguments: str) -> tuple[int, str, str]:
-        status = main(arguments)
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return call
 
 
 @pytest.fixture

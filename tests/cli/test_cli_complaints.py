@@ -11,21 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from app.__main__ import main
 from calib_model.store import read_set
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*arguments: object) -> tuple[int, str, str]:
-        status = main([str(a) for a in arguments])
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return call
 
 
 def test_a_complaint_from_raised_to_proved(run: Run, tmp_path: Path) -> None:

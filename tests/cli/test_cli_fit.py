@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-import pytest
 
-from app.__main__ import main
 from calib_model.store import open_file
+from tests.cli.answers import strict_json
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 NORMAL, SWEEP = str(SAMPLES / "larch_normal.h5"), str(SAMPLES / "larch_bench_sweep.csv")
@@ -20,23 +17,6 @@ COLUMNS = ("--data", SWEEP, "--column", "value=motor_current", "--specimen", "ac
 NEW = ("--nominal", "new 1", "--nominal", "new 2")
 
 Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*arguments: str) -> tuple[int, str, str]:
-        status = main(arguments)
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return call
-
-
-def _strict(text: str) -> Any:
-    def refuse(name: str) -> None:
-        raise AssertionError(f"{name} is not JSON")
-
-    return json.loads(text, parse_constant=refuse)
 
 
 def test_both_branches_of_the_sweep_into_a_set_with_its_report(run: Run, tmp_path: Path) -> None:
@@ -57,13 +37,13 @@ def test_both_branches_of_the_sweep_into_a_set_with_its_report(run: Run, tmp_pat
     assert not np.array_equal(stored.set[APPLY].values, before[APPLY].values)
     assert run("check", str(out))[0] == 0
     last = run("compare", NORMAL, str(out), "--json")
-    changed = {t["table"] for t in _strict(last[1])["tables"] if t["state"] != "same"}
+    changed = {t["table"] for t in strict_json(last[1])["tables"] if t["state"] != "same"}
     assert changed == {APPLY, RELEASE}
 
 
 def test_fit_in_json(run: Run) -> None:
     status, text, _ = run("fit", NORMAL, APPLY, "--falling", RELEASE, *COLUMNS, *NEW, "--json")
-    answer = _strict(text)
+    answer = strict_json(text)
     assert status == 0
     assert [f["table"] for f in answer["fits"]] == [APPLY, RELEASE]
     first = answer["fits"][0]
@@ -101,7 +81,7 @@ def test_samples_can_be_narrowed_and_their_unit_named(run: Run) -> None:
     )  # fmt: skip
     status, text, _ = run(*arguments)
     assert status == 0
-    assert 1000 < _strict(text)["fits"][0]["samples"] < 2336
+    assert 1000 < strict_json(text)["fits"][0]["samples"] < 2336
     status, _, err = run(*arguments[:-2], "clamp=5..1", "--json")
     assert status == 2
     assert "NAME=LOW..HIGH" in err
@@ -113,7 +93,7 @@ def test_breakpoints_in_json_and_into_a_set(run: Run, tmp_path: Path) -> None:
         "breakpoints", NORMAL, "pre_engage_torque", "--axis", "pedal", "--tolerance", "4",
         "--raster", "5", "--json", "-o", str(out),
     )  # fmt: skip
-    answer = _strict(text)
+    answer = strict_json(text)
     assert status == 0
     after = next(e for e in answer["errors"] if e["state"] == "after")
     assert after["largest"] <= 4.25
@@ -131,7 +111,7 @@ def test_breakpoints_for_one_branch_of_a_sweep(run: Run) -> None:
     assert status == 2
     assert "would fit neither" in err
     status, text, _ = run(*arguments, *NEW, "--branch", "up", "--fixed", "2000")
-    answer = _strict(text)
+    answer = strict_json(text)
     assert status == 0
     axis = answer["tables"][0]["axes"][0]
     assert len(axis) == 7
@@ -154,7 +134,7 @@ def test_reaxis_says_what_is_passed_over(run: Run, tmp_path: Path) -> None:
         "reaxis", NORMAL, "pre_engage_torque", "--axis", "pedal", "--to", "0,20,40,60,80,100",
         "--values", "not-above", "--json",
     )  # fmt: skip
-    answer = _strict(text)
+    answer = strict_json(text)
     assert all(b["above"] <= 1e-9 for b in answer["bends_passed_over"])
     status, _, err = run("reaxis", NORMAL, "pre_engage_torque", "--to", "a,b")
     assert status == 2
@@ -167,7 +147,7 @@ def test_invert_adds_a_table(run: Run, tmp_path: Path) -> None:
         "invert", NORMAL, APPLY, "--axis", "clamp", "--new", "clamp_for_current", "--tolerance",
         "80", "--json", "-o", str(out),
     )  # fmt: skip
-    answer = _strict(text)
+    answer = strict_json(text)
     assert status == 0
     assert answer["tables"][0]["before"] is None
     assert answer["there_and_back"][0]["input"] < 81

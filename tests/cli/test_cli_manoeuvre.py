@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import subprocess
 import sys
@@ -10,18 +9,17 @@ from collections.abc import Callable
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
-from app.__main__ import main
 from calib_model.core.canonical import digest
 from calib_model.editing.change import values_change
 from calib_model.evidence.grades import CellGrade, Grade, grades
 from calib_model.session.files import open_document, save_document
 from calib_model.store import HistoryColumns, open_file, write_set
 from calib_model.vehicle.manoeuvres import MANOEUVRES
+from tests.cli.answers import strict_json
 
 pytestmark = pytest.mark.timeout(400)  # the first drive may have to compile the model
 
@@ -43,33 +41,16 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*arguments: str) -> tuple[int, str, str]:
-        status = main(arguments)
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return call
-
-
-@pytest.fixture
 def mine(tmp_path: Path) -> str:
     path = tmp_path / "mine.toml"
     path.write_text(MINE, encoding="utf-8")
     return str(path)
 
 
-def _strict(text: str) -> Any:
-    def refuse(name: str) -> None:
-        raise AssertionError(f"{name} is not JSON")
-
-    return json.loads(text, parse_constant=refuse)
-
-
 def test_all_manoeuvres_in_json(run: Run) -> None:
     status, text, err = run("manoeuvre", NORMAL, "--json")
     assert (status, err) == (0, "")
-    found = _strict(text)["manoeuvres"]
+    found = strict_json(text)["manoeuvres"]
     assert [m["name"] for m in found] == list(MANOEUVRES)
     for one in found:
         assert one["completed"] is True
@@ -83,7 +64,7 @@ def test_all_manoeuvres_in_json(run: Run) -> None:
 def test_against_another_set(run: Run) -> None:
     status, text, _ = run("manoeuvre", NORMAL, "--name", "launch_snow", "--against", LOW, "--json")
     assert status == 0
-    (one,) = _strict(text)["manoeuvres"]
+    (one,) = strict_json(text)["manoeuvres"]
     time = one["metrics"][0]
     assert (time["name"], time["unit"], time["better"]) == ("time_to_30", "s", "lower")
     assert time["against"] < time["value"]
@@ -130,7 +111,7 @@ def test_own_manoeuvres_and_their_limits(run: Run, mine: str) -> None:
     status, text, _ = run(
         "manoeuvre", NORMAL, "--manoeuvres", mine, "--name", "short_launch", "--json"
     )
-    (one,) = _strict(text)["manoeuvres"]
+    (one,) = strict_json(text)["manoeuvres"]
     slip, time = one["metrics"]
     assert status == 1  # beyond the limit
     assert slip["beyond_limit"]
@@ -168,7 +149,7 @@ def test_what_is_missing_is_named_and_what_can_run_runs(
     write_set(path, changed, HistoryColumns())
     own = ("--manoeuvres", mine, "--name", "short_launch")
     status, text, _ = run("manoeuvre", str(path), *own, "--json")
-    answer = _strict(text)
+    answer = strict_json(text)
     assert status == 1
     assert {m["role"] for m in answer["missing"]} >= {"slip_gain", "hill_torque"}
     assert answer["manoeuvres"][0]["completed"] is True
@@ -221,7 +202,7 @@ def test_a_campaign_its_file_and_a_worst_case(
         "--out", str(out), "--json",
     )  # fmt: skip
     assert (status, err) == (0, "")
-    answer = _strict(text)
+    answer = strict_json(text)
     assert answer["state"] == [{"runs": 8, "done": 8, "whole": True}]
     normal, low = (d for d in answer["distributions"] if d["metric"] == "peak_front_slip")
     assert (normal["set"], low["set"]) == ("larch_normal", "larch_low_grip")
@@ -232,10 +213,10 @@ def test_a_campaign_its_file_and_a_worst_case(
     assert never["mean"] is None
     # The file says the same, and its worst row drives again to the same value.
     status, text, _ = run("campaign", "--show", str(out), "--json")
-    assert _strict(text)["distributions"] == answer["distributions"]
+    assert strict_json(text)["distributions"] == answer["distributions"]
     row = normal["worst_rows"][0]
     _, text, _ = run("campaign", "--show", str(out), str(row), "--json")
-    again = _strict(text)
+    again = strict_json(text)
     assert again["manoeuvres"][0]["metrics"][0]["value"] == normal["most"]
     (conditions,) = again["conditions"]
     assert conditions["row"] == row
@@ -254,7 +235,7 @@ def test_a_grid(run: Run, tmp_path: Path, mine: str) -> None:
         "--out", str(tmp_path / "grid.h5"), "--json",
     )  # fmt: skip
     assert status == 0
-    assert _strict(text)["state"][0]["runs"] == 6
+    assert strict_json(text)["state"][0]["runs"] == 6
 
 
 @pytest.mark.parametrize(
@@ -300,7 +281,7 @@ def test_a_finished_drive_is_kept_as_desk_evidence(run: Run, tmp_path: Path) -> 
     recorded = ("manoeuvre", str(path), "--name", "launch_snow", "--record", "--by", "Ada")
     status, out, _ = run(*recorded, "--json")
     assert status == 0
-    (kept,) = _strict(out)["evidence"]
+    (kept,) = strict_json(out)["evidence"]
     assert kept["kept"]
     (drive,) = open_document(path, "Ada").content.record.drives
     assert (drive.source, drive.by) == ("manoeuvre", "Ada")

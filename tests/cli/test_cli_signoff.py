@@ -13,23 +13,12 @@ import pandas as pd
 import pytest
 
 import calib_model
-from app.__main__ import main
 from calib_model.core.canonical import digest
 from calib_model.store import read_set
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 PHRASE = "correct horse battery"
 Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*arguments: object) -> tuple[int, str, str]:
-        status = main([str(a) for a in arguments])
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return call
 
 
 @pytest.fixture

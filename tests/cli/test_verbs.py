@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from app.__main__ import main
 from app.cli.text import CAUTION
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
 from calib_model.rules.shape import Monotone
 from calib_model.store import write_set
+from tests.cli.answers import strict_json
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 NORMAL, LOW_GRIP, PRACTICE = (
@@ -38,25 +36,6 @@ FINDING_KEYS = {
     "message",
     "waived",
 }
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*arguments: str) -> tuple[int, str, str]:
-        status = main(arguments)
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return call
-
-
-def _strict(text: str) -> Any:
-    """Parse JSON, refusing the NaN and Infinity that Python's reader would let pass."""
-
-    def refuse(name: str) -> None:
-        raise AssertionError(f"{name} is not JSON")
-
-    return json.loads(text, parse_constant=refuse)
 
 
 def _saved(folder: Path, name: str, *tables: Table, **about: str) -> str:
@@ -100,7 +79,7 @@ def test_practice_set_gives_1_and_names_the_planted_tables(run: Run) -> None:
 
 def test_check_json_has_the_documented_shape(run: Run) -> None:
     status, out, _ = run("check", PRACTICE, "--json")
-    answer = _strict(out)
+    answer = strict_json(out)
     assert status == 1
     assert set(answer) == {"findings", "not_checked"}
     assert all(set(f) == FINDING_KEYS for f in answer["findings"])
@@ -113,13 +92,13 @@ def test_check_json_has_the_documented_shape(run: Run) -> None:
 
 def test_mode_relation_needs_the_other_set(run: Run) -> None:
     status, out, _ = run("check", LOW_GRIP, "--json")
-    answer = _strict(out)
+    answer = strict_json(out)
     assert status == 0, "what is not checked has no effect on the exit status"
     assert {n["rule"] for n in answer["not_checked"]} == {"mode_relation"}
     assert set(answer["not_checked"][0]) == {"table", "rule", "reason"}
     assert "--against" in run("check", LOW_GRIP)[1]
     status, out, _ = run("check", LOW_GRIP, "--against", NORMAL, "--json")
-    answer = _strict(out)
+    answer = strict_json(out)
     assert status == 1
     assert answer["not_checked"] == []
     # The two deliberate breaches of the demo scenario.
@@ -130,7 +109,7 @@ def test_json_has_null_for_what_is_no_number(run: Run, tmp_path: Path) -> None:
     axis = Axis([0.0, 1.0, 2.0], quantity="pedal", unit="%")
     path = _saved(tmp_path, "odd.h5", Table("odd", [1.0, np.nan, 3.0], (axis,)))
     status, out, _ = run("check", path, "--json")
-    finding = _strict(out)["findings"][0]
+    finding = strict_json(out)["findings"][0]
     assert status == 1
     assert finding["table"] == "odd"
     assert out.isascii()
@@ -139,7 +118,7 @@ def test_json_has_null_for_what_is_no_number(run: Run, tmp_path: Path) -> None:
 def test_a_set_without_tables_is_sound(run: Run, tmp_path: Path) -> None:
     path = _saved(tmp_path, "none.h5")
     assert run("check", path)[0] == 0
-    assert _strict(run("check", path, "--json")[1]) == {"findings": [], "not_checked": []}
+    assert strict_json(run("check", path, "--json")[1]) == {"findings": [], "not_checked": []}
 
 
 # -- compare ------------------------------------------------------------------------------
@@ -165,7 +144,7 @@ def test_normal_against_low_grip_in_words(run: Run) -> None:
 
 def test_normal_against_low_grip_in_json(run: Run) -> None:
     status, out, _ = run("compare", NORMAL, LOW_GRIP, "--json")
-    answer = _strict(out)
+    answer = strict_json(out)
     assert status == 1
     assert set(answer) == {"tables"}
     keys = {"table", "state", "cells_changed", "largest", "unit", "mode_relation_breaches"}
@@ -183,8 +162,8 @@ def test_normal_against_low_grip_in_json(run: Run) -> None:
 
 
 def test_order_of_the_sets_turns_differences_but_not_the_relation(run: Run) -> None:
-    forth = _strict(run("compare", NORMAL, LOW_GRIP, "--json")[1])["tables"]
-    back = _strict(run("compare", LOW_GRIP, NORMAL, "--json")[1])["tables"]
+    forth = strict_json(run("compare", NORMAL, LOW_GRIP, "--json")[1])["tables"]
+    back = strict_json(run("compare", LOW_GRIP, NORMAL, "--json")[1])["tables"]
     reversed_by_id = {t["table"]: t for t in back}
     for a in forth:
         b = reversed_by_id[a["table"]]
@@ -222,7 +201,7 @@ def test_every_state_is_told(run: Run, tmp_path: Path) -> None:
     )
     status, out, _ = run("compare", a, b, "--json")
     assert status == 1
-    told = {t["table"]: (t["state"], t["cells_changed"]) for t in _strict(out)["tables"]}
+    told = {t["table"]: (t["state"], t["cells_changed"]) for t in strict_json(out)["tables"]}
     assert told == {
         "same": ("same", 0),
         "cells": ("changed", 1),

@@ -125,6 +125,13 @@ def test_drives_add_up_and_the_best_grade_counts() -> None:
     assert "stated by hand" in cell.words
 
 
+def test_a_drive_that_spent_no_time_in_a_cell_is_not_named_there() -> None:
+    passed = drive((0, 0.0, 0.0, 110.0), name="passed")
+    assert graded(passed)[0] == (Grade.NONE, "no drive used this cell")
+    cell = grades(EDITED, BASE, [passed, drive((0, 1.0, 1.0, 110.0))]).cells[0]
+    assert cell.drives == ("round",)
+
+
 def test_a_visit_at_another_axis_is_no_evidence() -> None:
     other = replace(LIMIT, axes=(replace(SPEED, unit="m/s"),))
     assert graded(drive((0, 4.0, 4.0, 110.0), table=other))[0][0] is Grade.NONE

@@ -131,6 +131,20 @@ def test_a_falling_derate_takes_the_integral_along_and_gives_it_back_by_growth_o
     assert _names(ran.governing[50:100]) == ["slip_power_derate"] * 50
 
 
+@pytest.mark.parametrize(
+    ("plate", "oil", "torque", "by"),
+    [(1400.0, 1000.0, 50.0, "clamp_limit_oil"), (800.0, 1000.0, 40.0, "clamp_limit_plate")],
+)
+def test_the_smaller_clamp_limit_holds_and_is_named(
+    plate: float, oil: float, torque: float, by: str
+) -> None:
+    # At 0.05 N.m/N; 100 N.m are asked for.
+    content = flat_set(hill_torque=100.0, clamp_limit_plate=plate, clamp_limit_oil=oil)
+    ran = run(bind(content, ROUND), rows(3))
+    np.testing.assert_allclose(ran.output("torque"), torque)
+    assert _names(ran.governing) == [by] * 3
+
+
 def test_slew_follows_analytic_ramps() -> None:
     # A step to 100 N.m and back: rise 400 N.m/s, fall 1000 N.m/s.
     content = CalibrationSet(

@@ -9,17 +9,8 @@ from enum import StrEnum
 from app.line_rows import Line as PlainLine
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import with_unit
-from calib_model.core.record import (
-    Decision,
-    Level,
-    Outcome,
-    Places,
-    Remark,
-    SignOff,
-    Trial,
-    Waiver,
-    rule_text,
-)
+from calib_model.core.record import Decision, Level, Outcome, Places, Remark, SignOff, Trial, Waiver
+from calib_model.core.record_plain import rule_text
 from calib_model.core.table import Table
 from calib_model.rules.waivers import form_of, lapse, today
 from calib_model.signoff.gate import Item, Obstacle

@@ -23,7 +23,8 @@ from ..core.plain import (
     table_from_plain,
     table_to_plain,
 )
-from ..core.record import Item, Record, item_from_plain, item_to_plain
+from ..core.record import Item, Record
+from ..core.record_plain import item_from_plain, item_to_plain
 from ..core.table import Table
 from ..core.times import stamp
 from ..errors import EditRefused, ModelError

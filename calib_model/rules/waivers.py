@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING
 
 from ..core.calibration_set import CalibrationSet
 from ..core.numbers import with_unit
-from ..core.record import Place, Waiver, rule_text
+from ..core.record import Place, Waiver
+from ..core.record_plain import rule_text
 from ..core.rule import Rule, Severity
 from ..core.table import Table
 from ..core.times import stamp

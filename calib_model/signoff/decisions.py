@@ -13,7 +13,8 @@ from datetime import datetime
 
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import table_digest
-from ..core.record import Decision, Level, Maturity, Outcome, item_to_plain
+from ..core.record import Decision, Level, Maturity, Outcome
+from ..core.record_plain import item_to_plain
 from ..core.times import stamp
 from ..editing.change import Change, RecordEdit
 from ..errors import EditRefused

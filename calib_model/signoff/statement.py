@@ -16,7 +16,8 @@ from typing import Any
 
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import digests
-from ..core.record import Item, Record, SignOff, item_to_plain
+from ..core.record import Item, Record, SignOff
+from ..core.record_plain import item_to_plain
 from ..core.times import stamp
 from .wire import SignatureProblem
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from ..core.calibration_set import CalibrationSet
-from ..core.record import record_from_plain
+from ..core.record_plain import record_from_plain
 from ..errors import BitepointError, DamagedFile, FileProblem, NewerFile
 from .decode import REMEDY, decode
 from .history import HISTORY_COLUMNS, HistoryColumns

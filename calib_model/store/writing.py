@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from ..core.calibration_set import CalibrationSet
-from ..core.record import record_to_plain
+from ..core.record_plain import record_to_plain
 from ..errors import FileChanged, FileProblem, ModelError, SaveFailed
 from .atomic import replace_file, save_failed, target_of
 from .encode import encode

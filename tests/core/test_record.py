@@ -23,9 +23,11 @@ from calib_model.core.record import (
     Standing,
     Trial,
     Waiver,
+    new_id,
+)
+from calib_model.core.record_plain import (
     item_from_plain,
     item_to_plain,
-    new_id,
     record_from_plain,
     record_to_plain,
     rule_text,

@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.core.record import Drive, item_from_plain, item_to_plain
+from calib_model.core.record import Drive
+from calib_model.core.record_plain import item_from_plain, item_to_plain
 from calib_model.core.storage import Storage
 from calib_model.core.table import Table
 from calib_model.evidence.gaps import unproven

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 import calib_model.rules  # noqa: F401  # makes the kinds of rule known
-from calib_model.core.record import item_from_plain
+from calib_model.core.record_plain import item_from_plain
 from calib_model.core.rule import KINDS, Rule
 from calib_model.core.rule_plain import rule_from_plain, type_text
 from calib_model.errors import ModelError

@@ -16,6 +16,11 @@ class _Carrier(QObject):
     wanted = 0
 
 
+class _Failure:
+    def __init__(self, error: Exception) -> None:
+        self.error = error
+
+
 class Beside(QObject):
     """Runs one function at a time in a thread.
 
@@ -23,9 +28,12 @@ class Beside(QObject):
     -------
     answered : object
         What the function returned; not for a question that another one replaced.
+    failed : Exception
+        What it raised, though it should not; the error then goes to the crash dialog.
     """
 
     answered = Signal(object)
+    failed = Signal(object)
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -36,7 +44,7 @@ class Beside(QObject):
         self._carrier.answered.connect(self._take)
 
     def ask(self, work: Callable[[], object]) -> None:
-        """Start to work on a question; `work` must touch no widget and raise nothing."""
+        """Start to work on a question; `work` must touch no widget, and tell what it expects."""
         self._asked += 1
         number, carrier, before = self._asked, self._carrier, self._thread
 
@@ -44,7 +52,10 @@ class Beside(QObject):
             if before is not None:
                 before.join()  # one at a time: two would only slow each other down
             if number == carrier.wanted:
-                answer = work()
+                try:
+                    answer = work()
+                except Exception as error:  # unforeseen: the window's thread has to hear of it
+                    answer = _Failure(error)
                 with contextlib.suppress(RuntimeError):  # the program ended meanwhile
                     carrier.answered.emit(number, answer)
 
@@ -69,5 +80,9 @@ class Beside(QObject):
             QCoreApplication.sendPostedEvents(self, 0)
 
     def _take(self, number: int, answer: object) -> None:
-        if number == self._asked:
-            self.answered.emit(answer)
+        if number != self._asked:
+            return
+        if isinstance(answer, _Failure):
+            self.failed.emit(answer.error)
+            raise answer.error
+        self.answered.emit(answer)

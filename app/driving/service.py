@@ -77,6 +77,7 @@ class Driving(QObject):
         self._runs: OrderedDict[tuple[object, ...], tuple[CalibrationSet, DeskRun]] = OrderedDict()
         self._preparing = Beside(self)
         self._preparing.answered.connect(self._take_prepared)
+        self._preparing.failed.connect(self._take_failure)
         self._own = _path(memory.remembered("driving/manoeuvres"))
         self._drivables: tuple[Drivable, ...] | None = None
         self._in_use = vehicle_in_use(desk, memory)
@@ -100,6 +101,9 @@ class Driving(QObject):
     def _take_prepared(self, trouble: object) -> None:
         text = str(trouble)
         self._set_state("failed" if text else "ready", text)
+
+    def _take_failure(self, error: object) -> None:
+        self._set_state("failed", f"The simulation could not be prepared ({error}).")
 
     def _set_state(self, state: str, trouble: str) -> None:
         self.state, self.trouble = state, trouble

@@ -183,3 +183,22 @@ def test_a_process_that_prepares_is_ended(qtbot, memory: Forgetful, monkeypatch)
     assert child.poll() is None
     shiboken6.delete(desk)
     assert child.wait(10) != 0
+
+
+def test_an_unforeseen_error_is_told_and_goes_to_the_crash_dialog(  # type: ignore[no-untyped-def]
+    qtbot, memory: Forgetful, monkeypatch
+) -> None:
+    model = FakeModel()
+
+    def fail() -> str:
+        raise ZeroDivisionError("unforeseen")
+
+    monkeypatch.setattr(model, "prepare", fail)
+    desk = Desk()
+    driving = Driving(desk, memory, model)
+    with qtbot.captureExceptions() as raised:
+        driving.prepare()
+        qtbot.waitUntil(lambda: driving.state == "failed")
+        driving.wait()
+    assert "unforeseen" in driving.trouble
+    assert [kind for kind, *_ in raised] == [ZeroDivisionError]

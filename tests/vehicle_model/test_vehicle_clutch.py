@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numba
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -11,12 +12,19 @@ from scipy.integrate import solve_ivp
 from calib_model.controller.binding import Bound, bind
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.editing.change import apply, values_change
+from calib_model.vehicle.clutch import carried
 from calib_model.vehicle.parameters import LARCH, Vehicle
 from calib_model.vehicle.scene import Scene, ground, profile
 from calib_model.vehicle.simulate import simulate
 from tests.vehicle_model.vehicle_making import bare, flat
 
 INCH, POUND = 0.0254, 4.4482216152605
+
+
+@numba.njit
+def _carried(slip, rate, softness, most, step):  # type: ignore[no-untyped-def]
+    """Reach what only compiled code may call."""
+    return carried(slip, rate, softness, most, step)
 
 
 def _clutch(vehicle: Vehicle, friction: float) -> Vehicle:
@@ -48,6 +56,26 @@ def test_effective_radius_of_uniform_pressure() -> None:
     assert v.effective_radius == pytest.approx(expected, rel=1e-7)
     assert LARCH.effective_radius == pytest.approx(0.055)
     assert v.constants.effective_radius == v.effective_radius
+
+
+@pytest.mark.parametrize("slip", [3.0, -3.0, 0.0])
+def test_a_clutch_that_can_hold_stops_the_slip_within_the_step(slip: float) -> None:
+    # Two inertias with moments of their own (mechanics): the torque that makes their speeds equal
+    # at the step's end, T = (dw/dt + M1/J1 - M2/J2) / (1/J1 + 1/J2); what cannot be held slips.
+    j1, j2, m1, m2, step = 0.2, 0.5, 40.0, -10.0, 0.001
+    lock = (slip / step + m1 / j1 - m2 / j2) / (1 / j1 + 1 / j2)
+
+    def after(torque: float) -> float:
+        return slip + step * ((m1 - torque) / j1 - (m2 + torque) / j2)
+
+    for most in (abs(lock) + 1.0, 0.5 * abs(lock)):
+        torque = _carried(slip, m1 / j1 - m2 / j2, 1 / j1 + 1 / j2, most, step)
+        if most > abs(lock):
+            assert torque == pytest.approx(lock, rel=1e-12)
+            assert after(torque) == pytest.approx(0.0, abs=1e-12)
+        else:
+            assert torque == pytest.approx(np.sign(lock) * most)
+            assert abs(after(torque)) > 0.0
 
 
 # A road without friction leaves the rear axle alone with the driveshaft: two inertias.

@@ -11,6 +11,8 @@ from PySide6.QtCore import QObject, Qt
 from PySide6.QtGui import QColor, QFont, QFontDatabase, QPalette
 from PySide6.QtWidgets import QApplication
 
+from .boxes import OutlinedBoxes
+
 FONTS = Path(__file__).resolve().parents[2] / "assets" / "fonts"
 
 _R = QPalette.ColorRole
@@ -101,7 +103,8 @@ class Theme(QObject):
         self._app = app
         self._family = family
         self._wanted = "system"
-        app.setStyle("Fusion")
+        self._style = OutlinedBoxes()  # kept: its drawing is Python's
+        app.setStyle(self._style)
         app.styleHints().colorSchemeChanged.connect(self._follow)
 
     @property

@@ -13,15 +13,19 @@ from PySide6.QtGui import QColor, QPalette
 from PySide6.QtWidgets import (
     QAbstractButton,
     QApplication,
+    QCheckBox,
     QDialog,
     QLabel,
     QLineEdit,
     QScrollBar,
+    QStyle,
+    QStyleOptionButton,
     QTabBar,
     QWidget,
 )
 
 from app.shell import theme as themes
+from app.shell.boxes import OutlinedBoxes
 from app.shell.window import MainWindow
 
 
@@ -290,3 +294,22 @@ def test_palette_changes_reach_every_page(
         theme.use(name, 10)
         qapp.processEvents()
     assert probe.changes >= 2
+
+
+@pytest.mark.parametrize("name", ["light", "dark"])
+def test_an_empty_check_box_is_seen_on_its_ground(qtbot, name: str) -> None:  # type: ignore[no-untyped-def]
+    # WCAG 2.1, 1.4.11 (from memory): parts of a control stand out 3:1 from what is beside them.
+    box = QCheckBox()
+    qtbot.addWidget(box)
+    style = OutlinedBoxes()
+    box.setStyle(style)
+    box.setPalette(themes.palette(name))
+    box.resize(box.sizeHint())
+    option = QStyleOptionButton()
+    box.initStyleOption(option)
+    rect = style.subElementRect(QStyle.SubElement.SE_CheckBoxIndicator, option, box)
+    image = box.grab().toImage()
+    middle = rect.center()
+    edge = image.pixelColor(rect.left(), middle.y())
+    assert contrast(edge, image.pixelColor(middle)) >= 3
+    assert contrast(edge, themes.palette(name).color(QPalette.ColorRole.Window)) >= 3

@@ -73,7 +73,11 @@ class FileProblem(BitepointError):
 
 
 class DamagedFile(FileProblem):
-    """The file's content is not what was saved, or it was never such a file."""
+    """The file's content is not what was saved."""
+
+
+class ForeignFile(DamagedFile):
+    """The file does not say that it is a set; another kind of file, or one damaged at its start."""
 
 
 class NewerFile(FileProblem):

@@ -23,6 +23,14 @@ def read(control: Control, path: Path) -> Any:
         raise
 
 
+def look_at(_control: Control, path: Path) -> Any:
+    """Return what a file looks like as a recording; a BitepointError if it is none."""
+    # Late: most sessions open sets only.
+    from calib_model.evidence.reading import inspect_recording
+
+    return inspect_recording(path)
+
+
 def write(_control: Control, save: session.Save) -> Any:
     """Write a set that a document let go of."""
     return save.run()

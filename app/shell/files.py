@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QMimeData, QObject
 
-from calib_model.errors import BitepointError, FileChanged
+from calib_model.errors import BitepointError, FileChanged, ForeignFile
 from calib_model.session import files as session
 from calib_model.session import recovery
 from calib_model.session.document import Document
 
-from .file_jobs import export, read, write
+from .file_jobs import export, look_at, read, write
 from .jobs import Job
 from .prompts import Prompts
 from .watch import Watch
@@ -187,7 +187,19 @@ class FileWork(QObject):
         self._forget_opening(path)
         if not isinstance(error, BitepointError):
             raise error
-        # Our own recordings are HDF5 files as well.
+        if isinstance(error, ForeignFile):
+            # Our own recordings are HDF5 files as well.
+            self._window.jobs.start(
+                f"Looking at {path.name}",
+                look_at,
+                path,
+                done=lambda _layout: self.open_recordings([path]),
+                failed=lambda _none: self._tell_unopened(path, error),
+            )
+        else:
+            self._tell_unopened(path, error)
+
+    def _tell_unopened(self, path: Path, error: BitepointError) -> None:
         other = ("Read it as a recording", lambda: self.open_recordings([path]))
         choices = ((other,) if path.exists() else ()) + (("Close", _nothing),)
         self._window.banners.show_banner(

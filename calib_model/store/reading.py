@@ -12,7 +12,7 @@ import numpy as np
 
 from ..core.calibration_set import CalibrationSet
 from ..core.record_plain import record_from_plain
-from ..errors import BitepointError, DamagedFile, FileProblem, NewerFile
+from ..errors import BitepointError, DamagedFile, FileProblem, ForeignFile, NewerFile
 from .decode import REMEDY, decode
 from .history import HISTORY_COLUMNS, HistoryColumns
 from .jsontext import json_value
@@ -284,9 +284,8 @@ def damaged(path: Path, place: str, problem: str) -> DamagedFile:
     """Return the error for a file that is not what was saved."""
     if place in ("start of the file", "attribute format"):
         remedy = "Name a set file; other formats are brought in by import."
-    else:
-        remedy = REMEDY
-    return DamagedFile(path, place, problem, remedy)
+        return ForeignFile(path, place, problem, remedy)
+    return DamagedFile(path, place, problem, REMEDY)
 
 
 def _checked(entry: Any) -> tuple[str, np.dtype[Any], tuple[int, ...]]:

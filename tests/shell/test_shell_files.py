@@ -115,6 +115,19 @@ def test_a_foreign_file_is_refused_in_words(
     assert not window.banners.isVisible()
 
 
+def test_our_own_recording_opens_as_one_though_it_is_hdf5(
+    window: MainWindow, wait, samples
+) -> None:
+    path = Path(__file__).resolve().parents[2] / "sample_sets" / "larch_highway.h5"
+    shown: list[list[Path]] = []
+    window.files.open_recordings = lambda paths: shown.append(list(paths))  # type: ignore[method-assign]
+    window.files.open([path])
+    wait(lambda: bool(shown))
+    assert shown == [[path]]
+    assert not window.banners.banners
+    assert window.desk.documents == []
+
+
 def test_recent_files_are_offered_and_missing_ones_greyed(
     opened: MainWindow, samples, wait
 ) -> None:

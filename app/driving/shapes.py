@@ -16,6 +16,7 @@ import numpy as np
 from app.desk_evidence import LawRun
 from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.units import shown
 
 
 @dataclass(frozen=True)
@@ -104,6 +105,13 @@ class Variation:
     high: float
     least: float = -math.inf
     most: float = math.inf
+
+    @property
+    def brief(self) -> str:
+        """Its name with the unit, such as ``Mass, ×`` or ``Temperature, K``."""
+        short, _, of = self.label.partition(",")
+        unit = "×" if of.strip().startswith("times") else shown(self.unit)
+        return f"{short}, {unit}" if unit else short
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
-from ..controller.inputs import INPUTS
+from ..controller.inputs import INPUTS, SYNC_UNKNOWN
 from ..controller.needs import ALWAYS_COMPUTED, SOURCES
 from ..controller.outputs import OUTPUTS
+from ..core.numbers import with_unit
 from ..core.units import known, same_kind
 from ..errors import ModelError
 from .recording import Recording
@@ -46,6 +47,12 @@ class Target:
     def label(self) -> str:
         """The name for reading."""
         return self.name.removeprefix(OWN).replace("_", " ")
+
+    def said(self, value: float, unit: str = "") -> str:
+        """Say a value of it for reading, in its own unit or another."""
+        if self.name == "shaft_synchronised" and value == SYNC_UNKNOWN:
+            return "not known"
+        return with_unit(value, unit or self.unit)
 
 
 _CORNERS = {"fl": "front left", "fr": "front right", "rl": "rear left", "rr": "rear right"}

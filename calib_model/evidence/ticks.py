@@ -18,7 +18,6 @@ from ..controller.constants import Constants
 from ..controller.derived import DERIVED, derive
 from ..controller.inputs import INPUT_INDEX, INPUTS
 from ..core.arrays import BoolArray, FloatArray
-from ..core.numbers import with_unit
 from ..core.units import convert
 from ..errors import ModelError, UnitProblem
 from .mapping import OWN, TARGETS, ChannelMap, Constant, FromChannel
@@ -121,8 +120,8 @@ def on_ticks(
         if isinstance(source, Constant):
             value = float(convert(source.value, source.unit or target.unit, target.unit))
             given[name] = np.full(grid.size, value)
-            shown = with_unit(value, target.unit)
-            remarks.append(f"{target.label} is not recorded; {shown} is taken throughout.")
+            said = target.said(value)
+            remarks.append(f"{target.label} is not recorded; {said} is taken throughout.")
             continue
         channel = recording.channel(source.channel)
         hold = hold_s if hold_s is not None else channel.longest_hold

@@ -80,6 +80,7 @@ class Asking(QScrollArea):
             label.setBuddy(box)
             # Short words, long choices: these rows share no column with the fields below.
             line = QHBoxLayout()
+            line.setSpacing(8)
             line.addWidget(label)
             line.addWidget(box, 1)
             self._grid.addLayout(line, row, 0, 1, 2)

@@ -193,10 +193,7 @@ class CampaignForm(QWidget):
         self, grid: QGridLayout, row: int, variation: Variation, kept: object
     ) -> None:
         full = words.titled(variation.label, variation.unit)
-        short, _, of = variation.label.partition(",")
-        box = QCheckBox(
-            f"{short}, ×" if of.strip().startswith("times") else words.titled(short, variation.unit)
-        )
+        box = QCheckBox(variation.brief)
         box.setAccessibleName(f"Vary: {full}")
         box.setToolTip(f"Varies from run to run: {full}.")
         ends = (variation.low, variation.high)

@@ -182,11 +182,12 @@ class CampaignResults(QWidget):
     # -- worst cases -----------------------------------------------------------------------------
 
     def _worst_columns(self, factors: tuple[str, ...]) -> tuple[Column, ...]:
+        briefs = {v.name: v.brief for v in self.driving.model.variations()} if factors else {}
         return (
             Column("Run", number=True),
             Column("Set"),
             Column("Estimate"),
-            *(Column(name.replace("_", " ").capitalize(), number=True) for name in factors),
+            *(Column(briefs.get(name, name), number=True) for name in factors),
         )
 
     def _rebuild_worst(self, table: CampaignTable) -> None:

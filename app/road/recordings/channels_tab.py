@@ -289,8 +289,8 @@ def words_of(drive: OpenDrive, chosen: ChannelMap, problems: dict[str, str]) -> 
         first = next(iter(problems))
         parts.append(f"\N{WARNING SIGN} {TARGETS[first].label}: {problems[first]}.")
     constants = [
-        f"{TARGETS[name].label} {exact(one.value)} {shown(one.unit or TARGETS[name].unit)}".strip()
-        for name, one in chosen.constants.items()
+        f"{target.label} {target.said(one.value, one.unit)}"
+        for target, one in ((TARGETS[name], one) for name, one in chosen.constants.items())
     ]
     if constants:
         parts.append(f"Taken as constant: {', '.join(constants)}.")

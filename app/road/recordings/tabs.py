@@ -317,7 +317,7 @@ class TotalsTab(ListTab):
                 Column("Decided, s", True, "Seconds for which the table decided the torque."),
                 Column("Part, s", True, "Seconds for which it took part in what decided."),
                 Column("Cells", True, "Cells used, of all."),
-                Column("Range", True, "Smallest and largest value read."),
+                Column("Range", True, "Smallest and largest value read, in the table's unit."),
             ),
             0,
             "Totals by table",
@@ -350,7 +350,8 @@ class TotalsTab(ListTab):
             key=lambda c: (-governed.get(c.table_id, 0.0), -c.decided.sum(), -c.used.sum()),
         )
         for one in order:
-            label = replay.content[one.table_id].label
+            table = replay.content[one.table_id]
+            label = table.label
             longest = np.unravel_index(int(one.dwell.argmax()), one.dwell.shape)
             outside = float(one.extrapolated.sum())
             beyond = f"; {outside:.1f} s beyond an axis" if outside else ""
@@ -361,7 +362,7 @@ class TotalsTab(ListTab):
                         f"{governed.get(one.table_id, 0.0):.1f}",
                         f"{float(one.decided.sum()):.1f}",
                         f"{int(one.used.sum())} of {one.dwell.size}" + (" !" if outside else ""),
-                        _range(replay.tables[one.table_id]),
+                        _range(replay.tables[one.table_id], table.unit),
                     ),
                     (one.table_id, tuple(int(i) for i in longest)),
                     one.table_id in governed,
@@ -374,12 +375,13 @@ class TotalsTab(ListTab):
         self.list.show_rows(rows)
 
 
-def _range(values: FloatArray) -> str:
+def _range(values: FloatArray, unit: str) -> str:
     good = values[np.isfinite(values)]
     if not good.size:
         return ""
     low, high = short(float(good.min()), 3), short(float(good.max()), 3)
-    return low if low == high else f"{low} \N{EN DASH} {high}"
+    said = low if low == high else f"{low} \N{EN DASH} {high}"
+    return f"{said} {shown(unit)}".strip()
 
 
 def _seconds(value: float) -> str:

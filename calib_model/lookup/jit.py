@@ -1,8 +1,8 @@
 """numba behind one typed wrapper: where compiled code is cached, and how it is compiled.
 
 numba notices an edit of the compiled function's own file, but not one of a function it calls
-in another file.  So the cache folder carries a hash of this package's whole source (and of the
-versions that matter): after any edit the folder is a new, empty one.
+in another file.  So the cache folder carries a hash of all source that compiled code is made from
+(and of the versions that matter): after an edit of that the folder is a new, empty one.
 
 Import this module late; with it comes numba, which takes about a quarter of a second.
 """

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QPointF, Qt
-from PySide6.QtGui import QMouseEvent
+from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
+from PySide6.QtGui import QMouseEvent, QWheelEvent
 from PySide6.QtWidgets import QApplication
 
 from app.plots.canvas import Canvas
@@ -67,3 +67,20 @@ def drag(
     for i in range(1, steps + 1):
         move(canvas, start + (end - start) * (i / steps), modifiers)
     release(canvas, end, modifiers)
+
+
+def wheel(canvas: Canvas, notches: int, across: float = 0.5) -> None:
+    """Turn the wheel at a share of the width, half way up; positive brings nearer."""
+    viewport = canvas.viewport()
+    at = QPointF(viewport.width() * across, viewport.height() / 2)
+    event = QWheelEvent(
+        at,
+        QPointF(viewport.mapToGlobal(at.toPoint())),
+        QPoint(),
+        QPoint(0, 120 * notches),
+        Qt.MouseButton.NoButton,
+        NONE,
+        Qt.ScrollPhase.NoScrollPhase,
+        False,
+    )
+    QApplication.sendEvent(viewport, event)

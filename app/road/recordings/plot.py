@@ -16,7 +16,7 @@ from PySide6.QtGui import (
     QPen,
     QResizeEvent,
 )
-from PySide6.QtWidgets import QGraphicsItem, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from app.colours import Inks, inks, pen
 from app.focus_ring import RingedWidget
@@ -127,10 +127,9 @@ class StripView(Canvas):
         self.zero = self.add(pg.InfiniteLine(0.0, angle=0), 1)
         self.lines = [self.add(Line(), 3 + i) for i in range(len(strip.traces))]
         for line in self.lines:
-            # A dense line is as clear without, and far quicker; kept as a picture, it costs
-            # nothing while only the play head moves.
+            # A dense line is as clear without, and far quicker. No picture of it is kept either:
+            # Qt shows one in its old place when pyqtgraph moves the view.
             line.opts["antialias"] = False
-            line.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
         self.head = self.add(pg.InfiniteLine(0.0, angle=90), 20)
         for item in (self.zero, self.head):
             item.setAcceptedMouseButtons(Qt.MouseButton.NoButton)

@@ -139,9 +139,8 @@ def _one(actuator: Actuator, temperature: float) -> tuple[Array, Array, Array, A
     return driven, heat, clamp, on_branch
 
 
-def csv_text() -> str:
+def csv_text(found: Sweep) -> str:
     """Return the file's text: header, units, rows."""
-    found = sweep()
     lines = [
         "time;actuator;motor_temperature;motor_current;clamp",
         "s;-;degC;A;kN",
@@ -157,8 +156,9 @@ def csv_text() -> str:
 def main(folder: Path = HERE) -> None:
     """Write the file into `folder`, in place of what is there."""
     path = folder / FILE
-    path.write_text(csv_text(), encoding="utf-8", newline="\n")
-    print(f"{path.name}: {len(sweep().time)} rows")
+    found = sweep()
+    path.write_text(csv_text(found), encoding="utf-8", newline="\n")
+    print(f"{path.name}: {len(found.time)} rows")
 
 
 if __name__ == "__main__":

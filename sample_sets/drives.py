@@ -6,7 +6,6 @@ axle slips where the script says so.  Nothing here was measured on a real vehicl
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +20,19 @@ Knots = tuple[tuple[float, float], ...]
 
 BASE_RATE = 100
 """Samples per second at which the script works; channels are thinned from it."""
-WHEEL_STEP = 0.05  # km/h, resolution of a wheel speed
+STEPS = {
+    "vehicle_speed": 0.05,
+    **{f"wheel_speed_{corner}": 0.05 for corner in ("fl", "fr", "rl", "rr")},
+    "steering_angle": 0.5,
+    "yaw_rate": 0.05,
+    "lateral_acceleration": 0.02,
+    "pedal": 0.4,
+    "grade": 0.5,
+    "ambient_temperature": 0.1,
+    "oil_temperature": 0.5,
+    "motor_temperature": 0.5,
+}
+"""Resolution of what is measured, in the controller's unit; states and times have none."""
 KMH_PER_SHAFT = 3.6 * LARCH.wheel_radius / LARCH.rear_ratio
 
 
@@ -126,8 +137,17 @@ HIGHWAY = Script(
 """Onto a highway: disconnection, a kick-down that reconnects, an exit."""
 
 
-def signals(script: Script, content: CalibrationSet) -> Mapping[str, Array]:
-    """Return the raw signals of a drive at `BASE_RATE`, by the controller's names and units.
+def signals(script: Script, content: CalibrationSet) -> dict[str, Array]:
+    """Return the signals of a drive as its sensors give them: see `exact_signals`, in `STEPS`."""
+    exact = exact_signals(script, content)
+    return {name: _rounded(v, STEPS[name]) if name in STEPS else v for name, v in exact.items()}
+
+
+def exact_signals(script: Script, content: CalibrationSet) -> dict[str, Array]:
+    """Return the signals of a drive at `BASE_RATE`, by the controller's names and units.
+
+    Their last bits depend on the processor, so that what is rounded from them may differ by a
+    step where a value lies half way between two.
 
     Parameters
     ----------
@@ -164,19 +184,19 @@ def signals(script: Script, content: CalibrationSet) -> Mapping[str, Array]:
     moving = speed > 0.3
     return {
         "time": time,
-        "vehicle_speed": _rounded(speed, 0.05),
+        "vehicle_speed": speed,
         "wheel_speed_fl": _wheel(front - spread + 0.3 * slip, moving | (slip > 0.2), rng),
         "wheel_speed_fr": _wheel(front + spread - 0.3 * slip, moving | (slip > 0.2), rng),
         "wheel_speed_rl": _wheel(speed - spread, moving, rng),
         "wheel_speed_rr": _wheel(speed + spread, moving, rng),
-        "steering_angle": _rounded(steering + rng.normal(0, 0.3, n), 0.5),
-        "yaw_rate": _rounded(yaw + rng.normal(0, 0.08, n), 0.05),
-        "lateral_acceleration": _rounded(lateral + rng.normal(0, 0.04, n), 0.02),
-        "pedal": _rounded(pedal, 0.4),
-        "grade": _rounded(grade + rng.normal(0, 0.15, n), 0.5),
-        "ambient_temperature": _rounded(_line(script.ambient, time), 0.1),
-        "oil_temperature": _rounded(_settling(script.oil, time), 0.5),
-        "motor_temperature": _rounded(_settling(script.motor, time), 0.5),
+        "steering_angle": steering + rng.normal(0, 0.3, n),
+        "yaw_rate": yaw + rng.normal(0, 0.08, n),
+        "lateral_acceleration": lateral + rng.normal(0, 0.04, n),
+        "pedal": pedal,
+        "grade": grade + rng.normal(0, 0.15, n),
+        "ambient_temperature": _line(script.ambient, time),
+        "oil_temperature": _settling(script.oil, time),
+        "motor_temperature": _settling(script.motor, time),
         "wiper_state": _states(script.wiper, time),
         "brake_state": _states(script.brake_control, time),
         "inside_brake_request": _states(script.inside_brake, time),
@@ -217,7 +237,7 @@ def _states(spans: tuple[tuple[float, float, float], ...], time: Array) -> Array
 
 def _wheel(speed: Array, moving: npt.NDArray[np.bool_], rng: np.random.Generator) -> Array:
     noisy = np.maximum(speed + rng.normal(0, 0.03, speed.size), 0.0)
-    return np.where(moving, _rounded(noisy, WHEEL_STEP), 0.0)
+    return np.where(moving, noisy, 0.0)
 
 
 def _rounded(values: Array, step: float) -> Array:

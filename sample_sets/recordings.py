@@ -1,14 +1,14 @@
 """Two recordings of the invented van: a snowy delivery round (CSV) and a highway run (HDF5).
 
-The drives come from `drives`; the controller's own signals are what the torque law commands with
-the normal set, from the very samples that are written.  Then faults are planted: gaps, duplicate
-and backward time stamps, drop-outs.  `Planted` tells each of them, so that tests know the truth.
+The drives come from `clean_drive`; then faults are planted: gaps, duplicate and backward time
+stamps, drop-outs.  `Planted` tells each of them.  The clean samples are kept in `truth/`, so that
+tests know the truth about the files as they are, whatever the processor rounds otherwise.
 """
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,74 +20,19 @@ if __package__ in (None, ""):
     # Started as a script: the folder above holds both this package and the model.
     sys.path[0] = str(HERE.parent)
 
-from calib_model.controller.binding import bind  # noqa: E402
-from calib_model.controller.constants import LARCH  # noqa: E402
-from calib_model.controller.law import Run, run  # noqa: E402
-from calib_model.controller.outputs import DISCONNECTED, OPENING, SPIN_UP  # noqa: E402
 from calib_model.core.calibration_set import CalibrationSet  # noqa: E402
 from calib_model.core.canonical import digest  # noqa: E402
-from calib_model.evidence.mapping import suggest  # noqa: E402
 from calib_model.evidence.reading.hdf5 import columns_image  # noqa: E402
-from calib_model.evidence.recording import Channel, Recording  # noqa: E402
-from calib_model.evidence.ticks import on_ticks  # noqa: E402
 from calib_model.store.texts import fixed  # noqa: E402
-from sample_sets.drives import BASE_RATE, HIGHWAY, SNOW_ROUND, Script, signals  # noqa: E402
+from sample_sets.clean_drive import Drive, drive  # noqa: E402
+from sample_sets.drives import HIGHWAY, SNOW_ROUND, Script  # noqa: E402
+from sample_sets.planting import Made, Written  # noqa: E402
 
 SNOW_FILE = "larch_snow_round.csv"
 HIGHWAY_FILE = "larch_highway.h5"
 RPM = 60 / (2 * np.pi)  # per rad/s
 
 Array = npt.NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Planted:
-    """One planted fault.
-
-    Parameters
-    ----------
-    kind : str
-        As `calib_model.evidence.recording` names it.
-    channels : tuple of str
-        Every channel it is in.
-    start_s, end_s : float
-        See `calib_model.evidence.recording.Fault`.
-    count : int
-        Samples to be masked or left out.
-    """
-
-    kind: str
-    channels: tuple[str, ...]
-    start_s: float
-    end_s: float
-    count: int
-
-
-@dataclass(frozen=True)
-class Written:
-    """A column as it is written.
-
-    Parameters
-    ----------
-    name, unit : str
-        In the file.
-    signal : str
-        The controller's name of what it carries.
-    rate : int
-        Samples per second.
-    digits : int
-        After the decimal point.
-    factor : float
-        From the controller's unit to the file's.
-    """
-
-    name: str
-    unit: str
-    signal: str
-    rate: int
-    digits: int
-    factor: float = 1.0
-
 
 _SNOW_COLUMNS = (
     *(Written(f"WhlSpd_{c.upper()}", "km/h", f"wheel_speed_{c}", 50, 2)
@@ -132,183 +77,9 @@ _HIGHWAY_COLUMNS = (
     Written("clutch_plate_temperature", "degC", "plate_temperature", 1, 1),
     Written("actuator_motor_temperature", "degC", "motor_temperature", 1, 1),
 )  # fmt: skip
-_OWN = ("torque", "clamp", "current", "state")
 
 
-class Made:
-    """A recording with its truth.
-
-    Attributes
-    ----------
-    columns : tuple of Written
-    time : dict of rate to array
-        Time stamps as written, faults included.
-    values : dict of name to array
-        Samples as written, NaN for ``nan``; an empty cell is in `empty`.
-    empty : dict of name to bool array
-    clean : dict of name to (time, values)
-        Without any fault.
-    planted : tuple of Planted
-    run : Run
-        The torque law along the clean drive.
-    set_digest : str
-    """
-
-    def __init__(self, script: Script, columns: Sequence[Written], content: CalibrationSet) -> None:
-        self.columns = tuple(columns)
-        self.set_digest = digest(content)
-        self.run, raw = _driven(script, columns, content)
-        self.time: dict[int, Array] = {}
-        self.values: dict[str, Array] = {}
-        self.empty: dict[str, npt.NDArray[np.bool_]] = {}
-        for column in columns:
-            step = BASE_RATE // column.rate
-            self.time.setdefault(column.rate, raw["time"][::step].copy())
-            own = raw[column.signal][::step] * column.factor
-            self.values[column.name] = np.round(own, column.digits) + 0.0
-            self.empty[column.name] = np.zeros(own.size, dtype=np.bool_)
-        self.clean = {
-            c.name: (self.time[c.rate].copy(), self.values[c.name].copy()) for c in columns
-        }
-        self.planted: tuple[Planted, ...] = ()
-
-    def of_rate(self, rate: int) -> tuple[str, ...]:
-        """Names of the channels of a rate."""
-        return tuple(c.name for c in self.columns if c.rate == rate)
-
-    def peak(self, name: str) -> tuple[float, float]:
-        """Smallest and largest value among the samples that no fault touches."""
-        time, values = self.clean[name]
-        good = np.ones(time.size, dtype=np.bool_)
-        for fault in self.planted:
-            if name in fault.channels and fault.kind == "gap":
-                good &= (time <= fault.start_s) | (time >= fault.end_s)
-            elif name in fault.channels and fault.kind in ("drop-out", "out of range"):
-                good &= (time < fault.start_s - 1e-9) | (time > fault.end_s + 1e-9)
-        return float(values[good].min()), float(values[good].max())
-
-    # -- faults -----------------------------------------------------------------------------
-
-    def gap(self, start: float, end: float) -> None:
-        """The recorder pauses: nothing of any rate between two moments."""
-        for rate, time in self.time.items():
-            keep = (time <= start) | (time >= end)
-            names = self.of_rate(rate)
-            if not keep.all() and np.diff(time[keep]).max(initial=0) > 2.5 / rate + 1e-9:
-                first, last = time[time <= start][-1], time[time >= end][0]
-                if last - first > 2.5 / rate + 1e-9:
-                    self._plant(Planted("gap", names, float(first), float(last), 0))
-            self.time[rate] = time[keep]
-            for name in names:
-                self.values[name] = self.values[name][keep]
-                self.empty[name] = self.empty[name][keep]
-
-    def duplicates(self, rate: int, at: float, count: int) -> None:
-        """A row of a rate is written again, with values that are a little off."""
-        place = int(np.searchsorted(self.time[rate], at - 1e-9))
-        stamp = self.time[rate][place]
-        self.time[rate] = np.insert(self.time[rate], place + 1, np.full(count, stamp))
-        for name in self.of_rate(rate):
-            again = np.full(count, self.values[name][place])
-            again = again if name in ("shaft_state",) else again + 0.5
-            self.values[name] = np.insert(self.values[name], place + 1, again)
-            self.empty[name] = np.insert(self.empty[name], place + 1, np.zeros(count, np.bool_))
-        self._plant(
-            Planted("duplicate stamp", self.of_rate(rate), float(stamp), float(stamp), count)
-        )
-
-    def backward(self, rate: int, at: float, count: int, shift: float) -> None:
-        """The clock is off by `shift` s for some rows of a rate."""
-        place = int(np.searchsorted(self.time[rate], at - 1e-9))
-        rows = slice(place, place + count)
-        self.time[rate][rows] = np.round(self.time[rate][rows] + shift, 4)
-        stamps = self.time[rate][rows]
-        self._plant(
-            Planted("backward stamp", self.of_rate(rate), float(stamps.min()),
-                    float(stamps.max()), count)
-        )  # fmt: skip
-
-    def drop_out(
-        self, name: str, start: float, seconds: float, value: float, kind: str = "drop-out"
-    ) -> None:
-        """A channel reads something else: NaN for ``nan``, zero, a filler, a spike."""
-        rate = next(c.rate for c in self.columns if c.name == name)
-        time = self.time[rate]
-        rows = np.flatnonzero((time >= start - 1e-9) & (time < start + seconds - 1e-9))
-        self.values[name][rows] = value
-        ends = float(time[rows[0]]), float(time[rows[-1]])
-        self._plant(Planted(kind, (name,), *ends, int(rows.size)))
-
-    def silence(self, name: str, start: float, end: float) -> None:
-        """A channel's cells stay empty for a while, as if it were not sent."""
-        rate = next(c.rate for c in self.columns if c.name == name)
-        time = self.time[rate]
-        rows = (time > start + 1e-9) & (time < end - 1e-9)
-        self.empty[name][rows] = True
-        first, last = (
-            time[~rows & (time <= start + 1e-9)][-1],
-            time[~rows & (time >= end - 1e-9)][0],
-        )
-        self._plant(Planted("gap", (name,), float(first), float(last), 0))
-
-    def _plant(self, fault: Planted) -> None:
-        self.planted = (*self.planted, fault)
-
-
-def _driven(
-    script: Script, columns: Sequence[Written], content: CalibrationSet
-) -> tuple[Run, dict[str, Array]]:
-    """Return the law's run along a drive, and all signals at the base rate."""
-    raw = dict(signals(script, content))
-    bound = bind(content, LARCH)
-    # Once with the plate temperature estimated, to have one to record; then with the recorded one.
-    for _ in range(2):
-        ticks = on_ticks(clean := _recording(raw, columns), suggest(clean), LARCH)
-        found = run(bound, ticks.inputs, valid=ticks.valid)
-        _fill(raw, found, ticks.tick_s)
-    return found, raw
-
-
-def _fill(raw: dict[str, Array], found: Run, tick_s: float) -> None:
-    """Add what the law commanded, held between ticks, and what follows from it."""
-    place = np.minimum((raw["time"] / tick_s + 1e-6).astype(np.int64), found.good.size - 1)
-    first = int(np.argmax(found.good))
-    place = np.maximum(place, first)
-    for name in _OWN:
-        raw[name] = found.output(name)[place]
-    raw.setdefault("plate_temperature", found.output("plate_temperature")[place])
-    # The shaft turns with the front wheels while connected, runs down and is spun up again.
-    front = 0.5 * (raw["wheel_speed_fl"] + raw["wheel_speed_fr"])
-    target = front / 3.6 / LARCH.wheel_radius * LARCH.rear_ratio
-    shaft = target.copy()
-    for n in range(1, shaft.size):
-        state = raw["state"][n]
-        if state == DISCONNECTED:
-            shaft[n] = max(0.0, shaft[n - 1] - 90.0 / BASE_RATE)
-        elif state in (OPENING, SPIN_UP) and shaft[n - 1] < target[n] - 1:
-            shaft[n] = min(target[n], shaft[n - 1] + 900.0 / BASE_RATE)
-    raw["shaft_speed"] = shaft
-
-
-def _recording(raw: Mapping[str, Array], columns: Sequence[Written]) -> Recording:
-    """Return what would be recorded without faults, to run the law over."""
-    channels = {}
-    for column in columns:
-        if column.signal not in raw or column.signal in _OWN:
-            continue
-        step = BASE_RATE // column.rate
-        time = raw["time"][::step]
-        values = np.round(raw[column.signal][::step] * column.factor, column.digits)
-        channels[column.name] = Channel(
-            column.name, column.unit, time, values, np.ones(time.size, dtype=np.bool_), "",
-            1 / column.rate,
-        )  # fmt: skip
-    return Recording("clean", "", channels)
-
-
-def snow_round(content: CalibrationSet) -> Made:
-    """Return the snowy delivery round with its faults; `content` is the set in the vehicle."""
-    made = Made(SNOW_ROUND, _SNOW_COLUMNS, content)
+def _snow_faults(made: Made) -> None:
     made.duplicates(50, 20.06, 1)
     made.duplicates(50, 131.18, 4)
     made.backward(50, 47.22, 1, -0.73)
@@ -323,12 +94,9 @@ def snow_round(content: CalibrationSet) -> Made:
     made.silence("YawRate", 226.0, 228.1)
     made.gap(59.51, 61.13)
     made.gap(320.01, 325.87)
-    return made
 
 
-def highway(content: CalibrationSet) -> Made:
-    """Return the highway run with its faults; `content` is the set in the vehicle."""
-    made = Made(HIGHWAY, _HIGHWAY_COLUMNS, content)
+def _highway_faults(made: Made) -> None:
     made.duplicates(100, 30.07, 1)
     made.duplicates(50, 342.14, 3)
     made.backward(100, 58.03, 2, -0.333)
@@ -339,10 +107,67 @@ def highway(content: CalibrationSet) -> Made:
     made.drop_out("clutch_oil_temperature", 36.0, 3.0, np.nan)
     made.gap(14.305, 16.995)
     made.gap(447.005, 450.995)
-    return made
 
 
-def snow_text(made: Made) -> str:
+@dataclass(frozen=True)
+class Recipe:
+    """How a recording is made.
+
+    Parameters
+    ----------
+    script : Script
+    columns : tuple of Written
+    plant : callable
+        Plants the faults.
+    """
+
+    script: Script
+    columns: tuple[Written, ...]
+    plant: Callable[[Made], None]
+
+    def drive(self, content: CalibrationSet, kept: Mapping[str, Array] | None = None) -> Drive:
+        """Drive it with a set in the vehicle; see `clean_drive.drive`."""
+        return drive(self.script, self.columns, content, kept)
+
+    def made(self, clean: Mapping[str, Array]) -> Made:
+        """Plant the faults in clean samples."""
+        made = Made(self.columns, clean)
+        self.plant(made)
+        return made
+
+
+RECIPES = {
+    SNOW_FILE: Recipe(SNOW_ROUND, _SNOW_COLUMNS, _snow_faults),
+    HIGHWAY_FILE: Recipe(HIGHWAY, _HIGHWAY_COLUMNS, _highway_faults),
+}
+
+
+def kept_samples(name: str, folder: Path = HERE) -> dict[str, Array]:
+    """Return the clean samples of a shipped recording, by column."""
+    with np.load(_truth(name, folder), allow_pickle=False) as file:
+        return {c.name: file[c.name] / 10**c.digits for c in RECIPES[name].columns}
+
+
+def kept(name: str) -> Made:
+    """Return a shipped recording with its truth."""
+    return RECIPES[name].made(kept_samples(name))
+
+
+def _truth(name: str, folder: Path) -> Path:
+    return folder / "truth" / Path(name).with_suffix(".npz").name
+
+
+def _keep(name: str, clean: Mapping[str, Array], folder: Path) -> None:
+    """Write clean samples in whole numbers of their last digit."""
+    path = _truth(name, folder)
+    path.parent.mkdir(exist_ok=True)
+    digits = {c.name: c.digits for c in RECIPES[name].columns}
+    np.savez_compressed(
+        path, **{n: np.rint(v * 10 ** digits[n]).astype("<i4") for n, v in clean.items()}
+    )
+
+
+def snow_text(made: Made, set_digest: str) -> str:
     """Return the snowy round as CSV: the rates mixed, a cell empty where its rate has no sample."""
     at = [(stamp, rate, n) for rate, t in made.time.items() for n, stamp in enumerate(t.tolist())]
     rows: list[tuple[float, dict[int, int]]] = []
@@ -365,7 +190,7 @@ def snow_text(made: Made) -> str:
     head = [
         "# title: Larch, snowy delivery round (invented; made by a script)",
         "# start: 2026-02-11T07:42:00Z",
-        f"# vehicle_set_digest: {made.set_digest}",
+        f"# vehicle_set_digest: {set_digest}",
         ";".join(["time", *(c.name for c in made.columns)]),
         ";".join(["ms", *(c.unit for c in made.columns)]),
     ]
@@ -401,7 +226,7 @@ def _texts(values: Array, digits: int) -> list[str]:
     return ["nan" if v != v else f"{v:.{digits}f}" for v in values.tolist()]
 
 
-def highway_image(made: Made) -> bytes:
+def highway_image(made: Made, set_digest: str) -> bytes:
     """Return the highway run as our HDF5 recording."""
     rates = list(made.time)
     columns = {
@@ -414,7 +239,7 @@ def highway_image(made: Made) -> bytes:
     }
     said = {
         "start": "2026-03-02T13:05:00Z",
-        "vehicle_set_digest": made.set_digest,
+        "vehicle_set_digest": set_digest,
         "comment": "Larch, highway run (invented; made by a script)",
     }
     return columns_image(columns, said)
@@ -425,12 +250,14 @@ def main(content: CalibrationSet | None = None, folder: Path = HERE) -> None:
     from sample_sets.sets import normal
 
     content = content or normal()
-    makers: tuple[tuple[str, Callable[[CalibrationSet], Made]], ...] = (
-        (SNOW_FILE, snow_round), (HIGHWAY_FILE, highway),
-    )  # fmt: skip
-    for name, make in makers:
-        made = make(content)
-        data = snow_text(made).encode() if name.endswith(".csv") else highway_image(made)
+    for name, recipe in RECIPES.items():
+        clean = recipe.drive(content).clean
+        _keep(name, clean, folder)
+        made = recipe.made(clean)
+        if name == SNOW_FILE:
+            data = snow_text(made, digest(content)).encode()
+        else:
+            data = highway_image(made, digest(content))
         (folder / name).write_bytes(data)
         print(f"{name}: {len(made.columns)} channels, {len(made.planted)} faults planted")
 

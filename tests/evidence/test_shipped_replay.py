@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from calib_model.controller.constants import LARCH
+from calib_model.controller.law import Run
 from calib_model.controller.outputs import CONNECTED, DISCONNECTED
 from calib_model.core.roles import ROLES
 from calib_model.evidence.coverage import added, coverage
@@ -24,6 +25,7 @@ from calib_model.session.files import open_document
 from calib_model.session.history import entries_of
 from calib_model.session.since import before_changes
 from sample_sets import recordings as made_by
+from sample_sets.clean_drive import clean_recording, law_along
 from tests.evidence.made_drives import SAMPLES, sample
 
 FILES = {"snow": made_by.SNOW_FILE, "highway": made_by.HIGHWAY_FILE}
@@ -44,9 +46,11 @@ def driven(name: str) -> Driven:
 
 
 @lru_cache(maxsize=4)
-def truth(name: str) -> made_by.Made:
-    """The script's own drive, with the law's run along it before any fault was planted."""
-    return {"snow": made_by.snow_round, "highway": made_by.highway}[name](sample("normal"))
+def clean_run(name: str) -> Run:
+    """The law's run along the kept drive, before any fault was planted."""
+    samples = made_by.kept_samples(FILES[name])
+    clean = clean_recording(samples, made_by.RECIPES[FILES[name]].columns)
+    return law_along(clean, sample("normal"))[0]
 
 
 @pytest.mark.parametrize("name", FILES)
@@ -63,8 +67,8 @@ def test_the_replay_matches_the_vehicle(name: str) -> None:
 
 @pytest.mark.parametrize("name", FILES)
 def test_peaks_are_right_because_faults_are_masked(name: str) -> None:
-    one, clean = driven(name), truth(name)
-    expected = clean.run.output("torque")
+    one, clean = driven(name), clean_run(name)
+    expected = clean.output("torque")
     place = int(np.nanargmax(expected))
     torque = one.replay.stats().outputs["torque"]
     assert torque.high == pytest.approx(expected[place], rel=0.01)
@@ -74,8 +78,8 @@ def test_peaks_are_right_because_faults_are_masked(name: str) -> None:
 
 
 def test_the_planted_gaps_are_gaps_of_the_replay() -> None:
-    one, clean = driven("snow"), truth("snow")
-    gaps = [p for p in clean.planted if p.kind == "gap" and len(p.channels) > 4]
+    one, truth = driven("snow"), made_by.kept(FILES["snow"])
+    gaps = [p for p in truth.planted if p.kind == "gap" and len(p.channels) > 4]
     assert len(gaps) == 2
     for gap in gaps:
         inside = (one.ticks.time > gap.start_s + 0.1) & (one.ticks.time < gap.end_s - 0.05)
@@ -101,8 +105,8 @@ def test_low_grip_asks_for_more_where_pre_engagement_decides() -> None:
 
 
 def test_the_highway_run_disconnects_and_reconnects_as_driven() -> None:
-    one, clean = driven("highway"), truth("highway")
-    state = clean.run.output("state")
+    one, clean = driven("highway"), clean_run("highway")
+    state = clean.output("state")
     state = state[~np.isnan(state)]
     back = int(((state[1:] == CONNECTED) & (state[:-1] != CONNECTED)).sum())
     stats = one.replay.stats()

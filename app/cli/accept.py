@@ -83,8 +83,13 @@ def run(arguments: Sequence[str]) -> Answer:
         comment = given.query if given.query is not None else given.comment
         change = decide(content, ids, outcome, by=given.name, comment=comment, key=key)
         what = str(outcome)
+    from calib_model.session.history import entries_of
+    from calib_model.signoff.people import hints_on
+
+    authors = [entry.author for entry in entries_of(document)]
+    hints = "".join(f"{hint}\n" for hint in hints_on(given.name, content, authors))
     document.do(change)
     save_document(document)
     tables = count(len(change.edits), "table")
     named = ", ".join(dict.fromkeys(ids)) if len(change.edits) <= 10 else ""
-    return Answer(GOOD, f"{tables} {what}{f': {named}' if named else ''}.\n\n{caution()}\n")
+    return Answer(GOOD, f"{tables} {what}{f': {named}' if named else ''}.\n{hints}\n{caution()}\n")

@@ -52,9 +52,8 @@ def run(arguments: Sequence[str]) -> Answer:
         others = [stored.set for stored in files.results()]
         document = open_document(given.set, given.name or "")
     signers, programme = trust(given)
-    found = gate_of(
-        document.content, others, signers, programme, given.milestone, entries_of(document)
-    )
+    entries = entries_of(document)
+    found = gate_of(document.content, others, signers, programme, given.milestone, entries)
     if given.list:
         items = found.items
         status = GOOD if found.is_open else DIFFERENT
@@ -63,17 +62,20 @@ def run(arguments: Sequence[str]) -> Answer:
     if in_the_way:
         raise CannotDo(blocked(in_the_way, given.set))
     key = loaded_key(given.key, given.passphrase_file)
+    from calib_model.signoff.people import hints_on
     from calib_model.signoff.signing import make_sign_off
     from calib_model.signoff.verification import verify
 
+    authors = [entry.author for entry in entries]
     made = make_sign_off(
         document.content, key, name=given.name, role=given.role, comment=given.comment
     )
     document.sign(made, f"Sign as {given.role.strip()}")
     save_document(document)
     state = verify(document.content, signers)
+    hints = "".join(f"{hint}\n" for hint in hints_on(given.name, document.content, authors))
     return Answer(
         GOOD,
         f"Signed {given.set} as {given.role.strip()} with key {key.public.fingerprint}.\n"
-        f"{state.words}\nDigest {state.digest}\n\n{caution()}\n",
+        f"{state.words}\nDigest {state.digest}\n{hints}\n{caution()}\n",
     )

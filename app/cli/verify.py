@@ -60,6 +60,7 @@ def run(arguments: Sequence[str]) -> Answer:
     if found.changed_since:
         rows2 = [(c.what, c.how) for c in found.changed_since]
         parts.append("Changed since the last sign-off\n" + listed(rows2))
+    parts += found.hints
     if signers.ignored:
         parts.append(f"Of {given.signers}, left out: {'; '.join(signers.ignored)}")
     parts.append(caution())

@@ -91,6 +91,7 @@ KINDS = {
     Obstacle.RIGHTS: "Right missing",
     Obstacle.MATURITY: "Maturity",
     Obstacle.EVIDENCE: "Not driven",
+    Obstacle.NAMES: "Names look alike",
     Obstacle.REMARK: "Open remark",
 }
 

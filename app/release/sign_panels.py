@@ -147,6 +147,7 @@ class StateView(QTextBrowser):
                 f"<p>{escape(one.name)} as {escape(one.role)}, {when(one.time)}{said}<br>"
                 f"<small>{escape(one.key)}</small></p>"
             )
+        parts += [f"<p>{escape(hint)}</p>" for hint in found.hints]
         if found.changed_since:
             parts.append("<p>Changed since the last sign-off:</p><ul>")
             for changed in found.changed_since[:50]:

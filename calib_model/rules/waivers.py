@@ -8,13 +8,13 @@ not when an unrelated value does.  Somebody other than its author has approved i
 from __future__ import annotations
 
 import math
-import unicodedata
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
 from ..core.calibration_set import CalibrationSet
+from ..core.names import same_person
 from ..core.numbers import with_unit
 from ..core.record import Place, Waiver
 from ..core.record_plain import rule_text
@@ -35,15 +35,6 @@ _SLACK = 1e-9  # of the waived size: two ways to compute one difference
 def today() -> date:
     """Return the present day, UTC."""
     return datetime.now(UTC).date()
-
-
-def same_person(first: str, second: str) -> bool:
-    """Whether two names are one, however they are spaced and capitalised."""
-    return _plain_name(first) == _plain_name(second)
-
-
-def _plain_name(name: str) -> str:
-    return " ".join(unicodedata.normalize("NFKC", name).split()).casefold()
 
 
 def form_of(rule: Rule, table: Table, mode: str = "") -> str:

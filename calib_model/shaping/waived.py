@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from ..core.calibration_set import CalibrationSet
+from ..core.names import same_person
 from ..core.rule import Rule
 from ..core.table import Table
 from ..rules import waivers
@@ -45,7 +46,7 @@ def allowances(
     for waiver in mine:
         if waiver.rule != form or waiver.unit != unit or not waiver.approver.strip():
             continue
-        if waivers.same_person(waiver.author, waiver.approver) or _over(waiver.expires, now):
+        if same_person(waiver.author, waiver.approver) or _over(waiver.expires, now):
             continue
         cells = frozenset(
             cell for cell, place in enumerate(_places(table)) if place in set(waiver.places)

@@ -17,6 +17,7 @@ from ..rules.check import Finding, Report
 from ..rules.waivers import NOT_WAIVABLE
 from ..session.programme import Milestone, Programme
 from .decisions import signer_of
+from .people import hints
 from .signers import AllowedSigners
 from .statement import NAMESPACE, REVIEWER, Statement
 from .verification import CLOCK_SLACK, changed_tables, checked_chain
@@ -38,6 +39,7 @@ class Obstacle(StrEnum):
     RIGHTS = "rights"
     MATURITY = "maturity"
     EVIDENCE = "evidence"
+    NAMES = "names"
     REMARK = "open remark"
 
 
@@ -52,6 +54,7 @@ _MANY = {
     Obstacle.RIGHTS: ("table without its owner's key", "tables without their owner's key"),
     Obstacle.MATURITY: ("table below its maturity", "tables below their maturity"),
     Obstacle.EVIDENCE: ("table with edits not driven", "tables with edits not driven"),
+    Obstacle.NAMES: ("pair of names that look alike", "pairs of names that look alike"),
     Obstacle.REMARK: ("open remark", "open remarks"),
 }
 
@@ -86,7 +89,7 @@ class Item:
         Where to jump to.
     finding : Finding or None
     blocks : bool
-        False for what is worth a look only: notes and open remarks.
+        False for what is worth a look only: notes, names that look alike, open remarks.
     """
 
     kind: Obstacle
@@ -230,6 +233,10 @@ def gate(
     if milestone and programme is not None:
         items += _immature(content, digests, programme.milestone(milestone))
     items += _not_driven(content, unproven, must_be_driven(content, programme, milestone))
+    items += [
+        Item(Obstacle.NAMES, "", hint, "Ask them.", Severity.WARNING, blocks=False)
+        for hint in hints(content)
+    ]
     items += _remarks(content)
     order = list(Obstacle)
     weight = list(Severity)

@@ -6,8 +6,8 @@ import unicodedata
 from datetime import UTC, datetime
 
 from ..core.calibration_set import CalibrationSet
+from ..core.names import same_person
 from ..core.record import SignOff
-from ..rules.waivers import same_person
 from . import sshsig
 from .keys import PrivateKey
 from .statement import AUTHOR, MAX_TEXT, NAMESPACE, REVIEWER, read_statement, statement_text

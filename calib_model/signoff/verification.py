@@ -10,8 +10,8 @@ from pathlib import Path
 
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import digest, digests
+from ..core.names import look_alike_hints, same_person
 from ..core.record import SignOff
-from ..rules.waivers import same_person
 from . import sshsig
 from .keys import PublicKey
 from .signers import AllowedSigners, read_signers
@@ -84,6 +84,8 @@ class Verification:
     reason : str
         Why it is not genuine, or what is still missing; empty if it is signed off.
     state : State
+    hints : tuple of str
+        Names of signers that look alike without being one, each in a sentence.
     """
 
     genuine: bool
@@ -92,6 +94,7 @@ class Verification:
     changed_since: tuple[Changed, ...]
     reason: str
     state: State
+    hints: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:
@@ -139,6 +142,7 @@ def verify(
     except SignatureProblem as problem:
         return Verification(False, mine, (), (), str(problem), State.NOT_GENUINE)
     last, _ = chain[-1]
+    alike = look_alike_hints(statement.name for statement, _ in chain)
     changed = _changed_since(content, last, mine, tables, parts)
     tail = _tail(chain, content, mine)
     signed_by = tuple(
@@ -146,15 +150,15 @@ def verify(
     )
     problem_text = _objection(chain, tail, allowed, now or datetime.now(UTC))
     if problem_text:
-        return Verification(False, mine, signed_by, changed, problem_text, State.NOT_GENUINE)
+        return Verification(False, mine, signed_by, changed, problem_text, State.NOT_GENUINE, alike)
     if changed:
         words = _changed_words(content, last, changed)
-        return Verification(False, mine, signed_by, changed, words, State.ALTERED)
+        return Verification(False, mine, signed_by, changed, words, State.ALTERED, alike)
     missing = _missing(tail, parts)
     state = State.SIGNED if missing else State.SIGNED_OFF
     if allowed is None:
         missing = "No list of allowed signers is given to verify with."
-    return Verification(allowed is not None, mine, signed_by, (), missing, state)
+    return Verification(allowed is not None, mine, signed_by, (), missing, state, alike)
 
 
 def checked_chain(sign_offs: tuple[SignOff, ...]) -> list[tuple[Statement, PublicKey]]:

@@ -370,3 +370,14 @@ def test_neither_qt_nor_cryptography_is_loaded_to_check_a_set() -> None:
             capture_output=True, text=True, cwd=SAMPLES.parent, check=True,
         )  # fmt: skip
         assert done.stderr.strip() == loaded
+
+
+def test_a_name_that_looks_like_another_is_pointed_out(run: Run, desk: Path) -> None:
+    # Signed by ines, then decided by and verified with a Cyrillic I: nobody is told so otherwise.
+    assert _sign(run, desk, "ada", "author")[0] == 0
+    status, out, _ = run("accept", desk / "set.h5", "--all", "--name", "\u0430da")
+    assert status == 0
+    assert "look alike" in out
+    assert "U+0430" in out
+    status, out, _ = _sign(run, desk, "ada", "author")
+    assert "look alike" in out

@@ -9,6 +9,7 @@ import pytest
 
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.names import same_person
 from calib_model.core.record import Waiver
 from calib_model.core.storage import Storage
 from calib_model.core.table import Table
@@ -16,7 +17,7 @@ from calib_model.errors import EditRefused
 from calib_model.rules.check import Checker, Finding, check
 from calib_model.rules.limits import Bounds
 from calib_model.rules.shape import Monotone
-from calib_model.rules.waivers import approved, same_person, waiver_for
+from calib_model.rules.waivers import approved, waiver_for
 
 SPEED = Axis([0.0, 10.0, 20.0, 30.0], "Speed", "km/h", "vehicle_speed")
 RULE = Monotone(axis="vehicle_speed")

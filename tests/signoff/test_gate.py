@@ -271,3 +271,13 @@ def test_the_sample_programme_is_read() -> None:
 def test_a_wrong_programme_is_refused_with_its_place(text: str, words: str) -> None:
     with pytest.raises(FileProblem, match=words):
         _programme(text)
+
+
+def test_names_that_look_alike_are_listed_but_do_not_block() -> None:
+    spoofed = apply(
+        signed_off(), decide(small_set(), ["brake"], Outcome.ACCEPTED, by="\u0406nes", now=NOW)
+    )
+    (item,) = [i for i in found(spoofed).items if i.kind is Obstacle.NAMES]
+    assert "U+0406" in item.text
+    assert not item.blocks
+    assert not [i for i in found(signed_off()).items if i.kind is Obstacle.NAMES]

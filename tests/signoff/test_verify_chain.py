@@ -349,3 +349,12 @@ def test_digest_from_the_columns_by_an_independent_script(tmp_path: Path) -> Non
         write_set(path, content)
         assert independent_digest.digest(str(path)) == digest(content)
         assert independent_digest.digest(str(SAMPLES / name)) == digest(content)
+
+
+def test_a_reviewer_whose_name_looks_like_the_authors_is_pointed_out() -> None:
+    content = signed(accepted(signed(small_set())), INES, "\u0410da Berg", "reviewer")
+    names = parse_signers(LIST + f'"\u0410da Berg" {INES.public.line()}\n')
+    verified = verify(content, names, now=NOW)
+    assert verified.state is State.SIGNED_OFF
+    assert "look alike" in verified.hints[0]
+    assert verify(signed_off(), allowed(), now=NOW).hints == ()

@@ -108,24 +108,3 @@ def penalty(table: Table, along: Sequence[int]) -> Any:
         part = kron(kron(eye_array(before), rows.T @ rows), eye_array(after))
         total = csr_array(total + part)
     return total
-
-
-def straight_basis(table: Table, along: Sequence[int]) -> Any:
-    """Return the values without roughness: straight along each chosen axis.
-
-    Returns
-    -------
-    scipy.sparse.csr_array, shape (cells, p)
-        Columns span them.
-    """
-    from scipy.sparse import csr_array, eye_array, kron
-
-    basis = csr_array(np.ones((1, 1)))
-    for number, axis in enumerate(table.axes):
-        if number in along:
-            u = scaled_breakpoints(axis)
-            part = csr_array(np.stack([1 - u, u], axis=1))
-        else:
-            part = eye_array(len(axis), format="csr")
-        basis = csr_array(kron(basis, part))
-    return basis

@@ -23,7 +23,7 @@ from ..errors import EditRefused
 from .problem import RuleSystem, gather
 from .proposal import Diagnostics, Proposal
 from .repair import before_and_after, broken_parts, not_stated, remarks, with_values
-from .roughness import axes_along, penalty, straight_basis
+from .roughness import axes_along, penalty
 from .solve import Solution, minimise
 from .spectrum import (
     CRITERIA,
@@ -34,6 +34,7 @@ from .spectrum import (
     dense_spectrum,
     grid_spectrum,
 )
+from .spectrum_basis import planes_of
 from .storing import SECONDS, Stored, to_storage
 from .words import parts_of
 
@@ -43,6 +44,10 @@ MOST_WEIGHTED = 1_200
 FEW_CELLS = 25
 ROUND_OFF = 1e-12
 """What share of a table's largest value counts as the solver's rounding."""
+STRONG = 1.0
+"""From here on it is worth trying without rules first: a solver's digits go to the roughness, and
+a table that is straight and obeys its rules would come back moved."""
+REFINEMENTS = 3
 STRAIGHT = float("inf")
 """The strength that leaves no curvature at all."""
 
@@ -179,13 +184,13 @@ class Smoother:
         if chosen.size > MOST_WEIGHTED:
             filled = self.table.with_values(self.data.reshape(self.table.shape))
             return grid_spectrum(filled, self.along).spectrum
-        fixed = np.flatnonzero(~self.selection.reshape(-1))
-        part = self.penalty[chosen]
-        pull = part[:, fixed] @ self.data[fixed]
-        held = self.penalty[fixed][:, fixed]
-        rest = float(self.data[fixed] @ (held @ self.data[fixed]))
         return dense_spectrum(
-            part[:, chosen].toarray(), self.weights[chosen], self.data[chosen], pull, rest
+            self.table,
+            self.along,
+            self.penalty,
+            self.weights,
+            self.data,
+            self.selection.reshape(-1),
         )
 
     def choose(self, criterion: str = "gcv") -> Choice:
@@ -351,27 +356,44 @@ class Smoother:
         reduced = self.system.reduced
         if self._grid is not None and reduced.free.size == self.data.size:
             return self._grid.values(strength).reshape(-1)
-        if not reduced.free.size or reduced.clash or reduced.bound.size:
+        if not reduced.free.size or reduced.clash or (reduced.bound.size and strength < STRONG):
             return None  # with rules, trying without them costs as much as it may save
-        base = reduced.full(np.zeros(reduced.free.size))
-        form = self._form(strength)[reduced.free]
+        # What is straight has no roughness: solved for what departs from it, a strong smoothing
+        # loses no digits to the level of the values.
+        free = reduced.free
+        present = reduced.full(self.data[free])
+        straight = self._nearest_straight(np.nan_to_num(present))
+        held = np.nan_to_num(present - straight)
+        held[free] = 0.0
+        form = self._form(strength)[free]
+        inner = csc_array(form[:, free])
         try:
-            factor = splu(csc_array(form[:, reduced.free]), permc_spec="MMD_AT_PLUS_A")
+            factor = splu(inner, permc_spec="MMD_AT_PLUS_A")
         except RuntimeError:  # a hole that nothing speaks of
             return None
-        right = (self.weights * self.data)[reduced.free] - form @ np.nan_to_num(base)
-        return reduced.full(factor.solve(right))
+        right = (self.weights * (self.data - straight))[free] - form @ held
+        departs = factor.solve(right)
+        for _ in range(REFINEMENTS):
+            departs = departs + factor.solve(right - inner @ departs)
+        return reduced.full(straight[free] + departs)
+
+    def _nearest_straight(self, present: FloatArray) -> FloatArray:
+        """The straight values nearest to present ones, fixed cells weighing like any other."""
+        weights = np.where(self.selection.reshape(-1), self.weights, 1.0)
+        return planes_of(self.table, self.along).nearest(weights, present)
 
     def _straight(self) -> FloatArray | None:
         """Values without any roughness: the weighted straight line, plane, ..."""
-        from scipy.sparse.linalg import spsolve
-
-        if self.system.reduced.free.size != self.data.size:
+        reduced = self.system.reduced
+        present = np.nan_to_num(reduced.full(self.data[reduced.free]))
+        straight = self._nearest_straight(present)
+        held = np.ones(present.size, dtype=bool)
+        held[reduced.free] = False
+        near = ROUND_OFF * float(np.max(np.abs(present), initial=0.0))
+        # Fixed cells allow it only where they lie on it already.
+        if (np.abs(straight - present)[held] > near).any():
             return None
-        basis = straight_basis(self.table, self.along)
-        form = (basis.T @ (basis * self.weights[:, None])).tocsc()
-        shares = spsolve(form, basis.T @ (self.weights * self.data))
-        return np.asarray(basis @ np.atleast_1d(shares))
+        return reduced.full(straight[reduced.free])
 
     def _obeying(self, values: FloatArray | None) -> Solution | None:
         """The values as an answer if they obey every rule as they are."""

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from ..core.arrays import FloatArray
+from ..core.arrays import BoolArray, FloatArray
 from ..core.table import Table
 from .roughness import roughness_rows, scaled_breakpoints
-from .threads import one_thread
+from .spectrum_basis import common_basis, planes_of
 
 GCV_FACTOR = 1.4
 """How much dearer than plain cross-validation a degree of freedom is: neighbours' errors are often
@@ -42,6 +43,8 @@ class Spectrum:
         Roughness of the fixed neighbours among themselves.
     count : int
         Number of cells with data.
+    size : float
+        Weighted sum of squares of the values, their straight part included.
     """
 
     share: FloatArray
@@ -49,11 +52,17 @@ class Spectrum:
     pull: FloatArray
     rest: float
     count: int
+    size: float
+
+    @property
+    def straight(self) -> int:
+        """Number of directions without roughness."""
+        return int((self.share >= 1.0).sum())
 
     def edf(self, strength: float) -> float:
         """Effective degrees of freedom."""
         if np.isinf(strength):
-            return float((self.share > 1 - 1e-9).sum())
+            return float(self.straight)
         return float((self.share / (self.share + strength * (1 - self.share))).sum())
 
     def coordinates(self, strength: float) -> FloatArray:
@@ -73,7 +82,7 @@ class Spectrum:
             room = n - GCV_FACTOR * edf
             return np.where(room > 1e-9 * n, n * missed / np.maximum(room, 1e-9 * n) ** 2, np.inf)
         rough = ((1 - mu) * z**2 + 2 * self.pull[:, None] * z).sum(axis=0) + self.rest
-        straight = int((self.share > 1 - 1e-9).sum())
+        straight = self.straight
         rank = self.share.size - straight
         both = np.maximum(missed + strength * np.maximum(rough, 0.0), 1e-300)
         return np.asarray(
@@ -82,14 +91,13 @@ class Spectrum:
 
     def best(self, criterion: str) -> float:
         """Return the strength that a criterion asks for; infinite if it asks for the straight."""
-        if self.count <= 2 or not (self.share < 1 - 1e-9).any():
+        if self.count <= 2 or self.straight == self.share.size:
             return np.inf
         grid = np.logspace(np.log10(WEAKEST), np.log10(STRONGEST), _GRID)
         score = self.score(grid, criterion)
         at = int(np.argmin(score))
-        size = float((self.share * self.data**2).sum())
         missed = float((self.share * (self.data - self.coordinates(STRONGEST)) ** 2).sum())
-        if at == _GRID - 1 or missed <= 1e-20 * max(size, 1e-300):
+        if at == _GRID - 1 or missed <= 1e-20 * max(self.size, 1e-300):
             return np.inf
         if at == 0:
             return WEAKEST
@@ -129,7 +137,9 @@ def grid_spectrum(table: Table, along: Sequence[int]) -> GridSpectrum:
     share = 1.0 / (1.0 + rough.reshape(-1))
     data = _turned(table.values, tuple(bases), back=False).reshape(-1) / np.sqrt(share)
     nothing = np.zeros(share.size)
-    return GridSpectrum(Spectrum(share, data, nothing, 0.0, share.size), tuple(bases), table.shape)
+    size = float(np.square(table.values).sum())
+    found = Spectrum(share, data, nothing, 0.0, share.size, size)
+    return GridSpectrum(found, tuple(bases), table.shape)
 
 
 def _turned(values: FloatArray, bases: Sequence[FloatArray], *, back: bool) -> FloatArray:
@@ -140,24 +150,44 @@ def _turned(values: FloatArray, bases: Sequence[FloatArray], *, back: bool) -> F
 
 
 def dense_spectrum(
-    rough: FloatArray, weights: FloatArray, data: FloatArray, pull: FloatArray, rest: float
+    table: Table,
+    along: Sequence[int],
+    rough: Any,
+    weights: FloatArray,
+    data: FloatArray,
+    selection: BoolArray,
 ) -> Spectrum:
-    """Return the spectrum of any cells.
+    """Return the spectrum of any cells, the others fixed.
 
     Parameters
     ----------
-    rough : float array, shape (k, k)
-    weights, data, pull : float arrays, shape (k,)
-    rest : float
-        See `Spectrum`.
+    table : Table
+    along : sequence of int
+        Axes smoothed along.
+    rough : sparse array, shape (cells, cells)
+        The roughness as a quadratic form.
+    weights, data : float arrays, shape (cells,)
+        No value of any weight may be NaN, nor a fixed one.
+    selection : bool array, shape (cells,)
+        The cells that may move.
     """
-    from scipy.linalg import eigh
-
-    both = rough + np.diag(weights)
-    # Where neither data nor roughness speaks of a cell, a hair keeps the form definite.
-    both[np.diag_indices_from(both)] += 1e-12 * max(float(np.abs(both).max()), 1e-300)
-    with one_thread():
-        share, basis = eigh(np.diag(weights), both)
-    share = np.clip(share, 0.0, 1.0)
-    share[share > 1 - 1e-9] = 1.0
-    return Spectrum(share, basis.T @ (both @ data), basis.T @ pull, rest, int((weights > 0).sum()))
+    chosen, fixed = np.flatnonzero(selection), np.flatnonzero(~selection)
+    planes = planes_of(table, along)
+    # What is straight has no roughness, whatever its size: without it digits are left for the rest.
+    straight = planes.nearest(np.where(selection, weights, 1.0), data)
+    rest = np.where(~selection | (weights > 0), data - straight, 0.0)
+    share, basis = common_basis(
+        weights[chosen], rough[chosen][:, chosen].toarray(), planes.vanishing(~selection)
+    )
+    weighted = weights[chosen] * rest[chosen]
+    rougher = rough[chosen] @ np.where(selection, rest, 0.0)
+    pull = rough[chosen] @ np.where(selection, 0.0, rest)
+    held = float(rest[fixed] @ (rough[fixed][:, fixed] @ rest[fixed]))
+    return Spectrum(
+        share,
+        basis.T @ (weighted + rougher),
+        basis.T @ pull,
+        held,
+        int((weights[chosen] > 0).sum()),
+        float((weights * data**2)[chosen].sum()),
+    )

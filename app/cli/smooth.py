@@ -31,10 +31,11 @@ def parser() -> VerbParser:
     )
     made.add_argument(
         "--along",
-        metavar="AXIS",
+        metavar="AXIS[=FACTOR]",
         action="append",
         default=[],
-        help="smooth along this axis only (quantity, name or number); may be given several times",
+        help="smooth along this axis only (quantity, name or number); may be given several times, "
+        "a FACTOR multiplying the strength along the axis (1 if none is given)",
     )
     proposals.add_cells(made)
     proposals.add_weights(made)
@@ -55,7 +56,8 @@ def run(arguments: Sequence[str]) -> Answer:
 
         stored, *others = files.results()
     table = proposals.table_of(stored.set, given.set, given.table)
-    along = [find_axis(table, name) for name in given.along] or None
+    chosen = [_along(text) for text in given.along]
+    factors = {find_axis(table, name): factor for name, factor in chosen}
     selection = proposals.cells(table, given.only)
     weights = proposals.weights(table, given.weights)
     without = proposals.kinds(given.without)
@@ -66,13 +68,26 @@ def run(arguments: Sequence[str]) -> Answer:
             strength,
             selection=selection,
             weights=weights,
-            along=along,
+            along=list(factors) or None,
+            factors=factors,
             against=[other.set for other in others],
             without=without,
             on_raster=not given.unrounded,
         )
     )
     return proposals.answer(proposal, given, proposals.write(stored, proposal, given, given.out))
+
+
+def _along(text: str) -> tuple[str, float]:
+    """An axis to smooth along, and what the strength is multiplied by along it."""
+    name, sign, factor = text.partition("=")
+    try:
+        number = float(factor) if sign else 1.0
+    except ValueError:
+        number = -1.0
+    if not 0 < number < float("inf"):
+        refuse(f"--along {text!r} is not understood.", "Write AXIS or AXIS=FACTOR, as pedal=10.")
+    return name.strip(), number
 
 
 def _strength(text: str) -> float | str:

@@ -83,7 +83,7 @@ def axes_along(table: Table, along: Sequence[int] | None) -> tuple[int, ...]:
     return tuple(dict.fromkeys(kept))
 
 
-def penalty(table: Table, along: Sequence[int]) -> Any:
+def penalty(table: Table, along: Sequence[int], factors: Sequence[float] | None = None) -> Any:
     """Return the roughness as a quadratic form over the table's cells.
 
     Parameters
@@ -91,6 +91,8 @@ def penalty(table: Table, along: Sequence[int]) -> Any:
     table : Table
     along : sequence of int
         Numbers of the axes.
+    factors : sequence of float, optional
+        How much the roughness along each of these axes counts; 1 by default.
 
     Returns
     -------
@@ -101,10 +103,10 @@ def penalty(table: Table, along: Sequence[int]) -> Any:
 
     size = int(np.prod(table.shape, dtype=np.int64))
     total = csr_array((size, size))
-    for number in along:
+    for number, factor in zip(along, factors or [1.0] * len(along), strict=True):
         rows = roughness_rows(scaled_breakpoints(table.axes[number]))
         before = int(np.prod(table.shape[:number], dtype=np.int64))
         after = int(np.prod(table.shape[number + 1 :], dtype=np.int64))
-        part = kron(kron(eye_array(before), rows.T @ rows), eye_array(after))
+        part = kron(kron(eye_array(before), factor * (rows.T @ rows)), eye_array(after))
         total = csr_array(total + part)
     return total

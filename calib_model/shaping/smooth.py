@@ -7,7 +7,7 @@ that is wary of correlated noise, by restricted likelihood, or by the user.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -77,6 +77,9 @@ class Smoother:
     along : sequence of int, optional
         Axes to smooth along, numbered from 0; all that can be, by default.  (0, 1) smooths a
         table with more axes plane by plane.
+    factors : mapping of int to float, optional
+        How much curvature along an axis counts, by its number: a strength is multiplied by it.
+        1 for an axis that is not named; 0 leaves an axis out.
     against : sequence of CalibrationSet
         Sets of other modes, for the relation between modes.
     without : iterable of str
@@ -96,6 +99,7 @@ class Smoother:
         selection: BoolArray | None = None,
         weights: npt.ArrayLike | None = None,
         along: Sequence[int] | None = None,
+        factors: Mapping[int, float] | None = None,
         against: Sequence[CalibrationSet] = (),
         without: Iterable[str] = (),
     ) -> None:
@@ -105,7 +109,9 @@ class Smoother:
             raise EditRefused(
                 f"{self.table.label} has more than {MOST_CELLS} cells.", "Select a part of it."
             )
-        self.along = axes_along(self.table, along)
+        counts = self._counts(factors or {})
+        self.along = tuple(n for n in axes_along(self.table, along) if counts[n] > 0)
+        self.factors = tuple(counts[n] for n in self.along)
         if not self.along:
             raise EditRefused(
                 f"{self.table.label} has no axis with three breakpoints or more to smooth along.",
@@ -135,6 +141,23 @@ class Smoother:
                 f"{self.table.label} has empty cells outside the selection.",
                 "Fill them, or select them as well.",
             )
+
+    def _counts(self, factors: Mapping[int, float]) -> list[float]:
+        """How much curvature along each axis of the table counts."""
+        counts = [1.0] * len(self.table.axes)
+        for number, factor in factors.items():
+            if not 0 <= number < len(counts):
+                raise EditRefused(
+                    f"{self.table.label} has no axis {number + 1}.", f"It has {len(counts)}."
+                )
+            if not 0 <= factor < np.inf:
+                label = self.table.axes[number].label.lower()
+                raise EditRefused(
+                    f"The factor of {short(factor)} along {label} is no number of 0 or more.",
+                    "Give 1 for the strength itself, 0 to leave the axis out.",
+                )
+            counts[number] = float(factor)
+        return counts
 
     def _checked(self, weights: npt.ArrayLike | None) -> FloatArray:
         """Weights per cell, flat, 1 on average where cells are selected and filled."""
@@ -167,13 +190,13 @@ class Smoother:
     @cached_property
     def penalty(self) -> Any:
         """The roughness as a quadratic form."""
-        return penalty(self.table, self.along)
+        return penalty(self.table, self.along, self.factors)
 
     @cached_property
     def _grid(self) -> GridSpectrum | None:
         """Closed form of a full, unweighted grid; None otherwise."""
         full = bool(self.selection.all()) and bool((self.weights == 1.0).all())
-        return grid_spectrum(self.table, self.along) if full else None
+        return grid_spectrum(self.table, self.along, self.factors) if full else None
 
     @cached_property
     def spectrum(self) -> Spectrum:
@@ -183,7 +206,7 @@ class Smoother:
         chosen = np.flatnonzero(self.selection.reshape(-1))
         if chosen.size > MOST_WEIGHTED:
             filled = self.table.with_values(self.data.reshape(self.table.shape))
-            return grid_spectrum(filled, self.along).spectrum
+            return grid_spectrum(filled, self.along, self.factors).spectrum
         return dense_spectrum(
             self.table,
             self.along,
@@ -314,7 +337,10 @@ class Smoother:
         how = {"gcv": "automatic, cross-validated", "reml": "automatic, by likelihood"}
         settings: dict[str, Any] = {
             "strength": how.get(choice.criterion, "given"),
-            "along": [self.table.axes[n].label.lower() for n in self.along],
+            "along": [
+                self.table.axes[n].label.lower() + (f" (times {short(f)})" if f != 1 else "")
+                for n, f in zip(self.along, self.factors, strict=True)
+            ],
         }
         if not self.selection.all():
             settings["cells"] = int(self.selection.sum())
@@ -426,6 +452,7 @@ def smooth(
     selection: BoolArray | None = None,
     weights: npt.ArrayLike | None = None,
     along: Sequence[int] | None = None,
+    factors: Mapping[int, float] | None = None,
     against: Sequence[CalibrationSet] = (),
     without: Iterable[str] = (),
     on_raster: bool = True,
@@ -438,7 +465,7 @@ def smooth(
     table : str
     strength : float, ``auto``, ``reml`` or ``straight``
         Lambda, on axes and values scaled to their ranges; ``auto`` chooses by cross-validation.
-    selection, weights, along, against, without
+    selection, weights, along, factors, against, without
         See `Smoother`.
     on_raster : bool
         Whether the values are to be such as storage can hold.
@@ -449,6 +476,7 @@ def smooth(
         selection=selection,
         weights=weights,
         along=along,
+        factors=factors,
         against=against,
         without=without,
     )

@@ -119,13 +119,24 @@ class GridSpectrum:
         return _turned(z.reshape(self.shape), self.bases, back=True)
 
 
-def grid_spectrum(table: Table, along: Sequence[int]) -> GridSpectrum:
-    """Return the spectrum of a full grid without weights: one decomposition per axis."""
+def grid_spectrum(
+    table: Table, along: Sequence[int], factors: Sequence[float] | None = None
+) -> GridSpectrum:
+    """Return the spectrum of a full grid without weights: one decomposition per axis.
+
+    Parameters
+    ----------
+    table : Table
+    along : sequence of int
+    factors : sequence of float, optional
+        How much the roughness along each of these axes counts; 1 by default.
+    """
+    counts = dict(zip(along, factors or [1.0] * len(along), strict=True))
     bases, sizes = [], []
     for number, axis in enumerate(table.axes):
         if number in along:
             rows = roughness_rows(scaled_breakpoints(axis)).toarray()
-            values, vectors = np.linalg.eigh(rows.T @ rows)
+            values, vectors = np.linalg.eigh(counts[number] * (rows.T @ rows))
             values[:2] = 0.0  # exactly: constant and straight
         else:
             values, vectors = np.zeros(len(axis)), np.eye(len(axis))

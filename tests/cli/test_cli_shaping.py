@@ -89,6 +89,20 @@ def test_strengths(strength: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert answer["outcome"][0]["effective_degrees_of_freedom"] >= 12 - 1e-6
 
 
+def test_a_strength_per_axis(capsys: pytest.CaptureFixture[str]) -> None:
+    both = ("--along", "slip_error", "--along", "1=30")
+    status, out, _ = run(
+        capsys, "smooth", NORMAL, "slip_gain", "--strength", "0.01", *both, "--json"
+    )
+    assert status == 0
+    first, second = json.loads(out)["settings"][0]["along"]
+    assert (first, second.endswith(" (times 30)")) == ("slip error", True)
+    for wrong in ("slip_error=0", "slip_error=much", "slip_error=-1"):
+        status, _, err = run(capsys, "smooth", NORMAL, "slip_gain", "--along", wrong)
+        assert status == 2
+        assert "AXIS=FACTOR" in err
+
+
 def test_weights_from_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     table = content(NORMAL)["slip_dead_band"]
     path = tmp_path / "weights.csv"

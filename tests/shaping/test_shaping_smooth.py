@@ -95,6 +95,29 @@ def test_closed_form_equals_the_dense_solution_and_its_trace() -> None:
         assert smoother.at(strength).edf == pytest.approx(np.trace(hat), rel=1e-9)
 
 
+def test_a_factor_along_an_axis_multiplies_its_roughness() -> None:
+    content = grid((7, 6), noise=8, seed=5)
+    table = content["t"]
+    y, n = table.values.ravel(), table.values.size
+    first, second = (penalty(table, (a,)).toarray() for a in (0, 1))
+    factors = {1: 25.0}
+    for more in ({}, {"weights": np.linspace(0.5, 2, n).reshape(7, 6)}):
+        w = np.diag((more["weights"] / more["weights"].mean()).ravel() if more else np.ones(n))
+        smoother = Smoother(content, "t", factors=factors, **more)
+        hat = np.linalg.solve(w + 1e-2 * (first + 25 * second), w)
+        assert np.abs(smoother.solution(1e-2)[0].values - hat @ y).max() < 1e-8
+        assert smoother.at(1e-2).edf == pytest.approx(np.trace(hat), rel=1e-8)
+    assert smooth(content, "t", 1e-2, factors=factors).settings["along"] == [
+        "pedal",
+        f"{table.axes[1].label.lower()} (times 25)",
+    ]
+    # Nil leaves the axis out; other numbers are refused.
+    assert np.array_equal(raw(content, 1e-2, factors={0: 0.0}), raw(content, 1e-2, along=(1,)))
+    for wrong in ({2: 1.0}, {0: -1.0}, {0: float("nan")}):
+        with pytest.raises(EditRefused):
+            Smoother(content, "t", factors=wrong)
+
+
 def test_weighted_spectrum_is_the_dense_trace() -> None:
     content = grid((7, 6), seed=5)
     weights = np.random.default_rng(0).uniform(0.1, 4, (7, 6))

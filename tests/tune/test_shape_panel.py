@@ -102,23 +102,90 @@ def test_an_edit_drops_the_proposal_and_asks_again(panel: ShapePanel, practice_d
     assert practice_desk.proposed_table is not None
 
 
+def selected(desk: Desk) -> np.ndarray:
+    """Select a block of nine cells."""
+    assert desk.table is not None
+    mask = np.zeros(desk.table.shape, dtype=bool)
+    mask[1:4, 1:4] = True
+    desk.set_selection(mask)
+    return mask
+
+
 def test_only_the_selection_moves(panel: ShapePanel, practice_desk: Desk) -> None:
+    # Nothing is asked for: who selects cells, means them.
     practice_desk.open_table("plate_cooling")
     table = practice_desk.table
     assert table is not None
-    panel.fields["only_selected"].set_value(True)
-    panel.ask()
-    panel.wait()
-    assert "Only one cell is selected" in panel.outcome.text()
-    mask = np.zeros(table.shape, dtype=bool)
-    mask[1:4, 1:4] = True
-    practice_desk.set_selection(mask)
     panel.fields["how"].set_value("straight")
-    panel.ask()
+    panel.wait()
+    whole = practice_desk.proposed_table
+    assert whole is not None
+    mask = selected(practice_desk)
     panel.wait()
     proposed = practice_desk.proposed_table
     assert proposed is not None
     assert np.array_equal(proposed.values[~mask], table.values[~mask])
+    assert not np.array_equal(proposed.values[mask], table.values[mask])
+    assert panel.outcome.text().startswith("Of the 9 selected cells: ")
+    panel.apply()
+    after = practice_desk.table
+    assert after is not None
+    assert np.array_equal(after.values[~mask], table.values[~mask])
+
+
+def test_all_cells_move_where_they_are_asked_for(panel: ShapePanel, practice_desk: Desk) -> None:
+    practice_desk.open_table("plate_cooling")
+    table = practice_desk.table
+    assert table is not None
+    mask = selected(practice_desk)
+    panel.fields["how"].set_value("straight")
+    panel.fields["cells"].set_value("all")
+    panel.ask()
+    panel.wait()
+    proposed = practice_desk.proposed_table
+    assert proposed is not None
+    assert (proposed.values[~mask] != table.values[~mask]).any()
+
+
+def test_after_applying_it_waits_to_be_asked(panel: ShapePanel, practice_desk: Desk) -> None:
+    practice_desk.open_table("plate_cooling")
+    panel.wait()
+    assert panel.run_button.isHidden()
+    panel.apply()
+    panel.wait()
+    assert practice_desk.proposed_table is None
+    assert panel.outcome.text().startswith("Applied.")
+    assert not panel.run_button.isHidden()
+    panel.run_button.click()
+    panel.wait()
+    assert not panel.outcome.text().startswith("Applied.")
+    document = practice_desk.current
+    assert document is not None
+    document.undo()  # another state: proposed for, as after any edit
+    panel.wait()
+    assert practice_desk.proposed_table is not None
+    assert panel.run_button.isHidden()
+
+
+def test_one_axis_may_be_smoothed_more(panel: ShapePanel, practice_desk: Desk) -> None:
+    practice_desk.open_table("plate_cooling")
+    panel.fields["how"].set_value("own")
+    panel.fields["strength"].set_value(1e-2)
+    bends = []
+    for balance in (1e-3, 1.0, 1e3):
+        panel.fields["balance"].set_value(balance)
+        panel.ask()
+        panel.wait()
+        made = panel.proposal
+        assert made is not None
+        (ideal,) = made.ideal.values()
+        table = made.table("plate_cooling")
+        slopes = np.diff(ideal, axis=1) / np.diff(table.axes[1].values)
+        bends.append(float(np.square(np.diff(slopes, axis=1)).sum()))
+    assert bends[0] > bends[1] > bends[2]
+    panel.fields["along"].set_value((0,))
+    panel._changed()
+    assert not panel.fields["balance"].isVisible()
 
 
 def test_out_of_sight_it_neither_works_nor_proposes(panel: ShapePanel, practice_desk: Desk) -> None:

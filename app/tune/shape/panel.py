@@ -23,11 +23,12 @@ from PySide6.QtWidgets import (
 from app.beside import Beside
 from app.desk import Desk
 from app.quiet import QuietCombo
+from calib_model.core.arrays import BoolArray
 from calib_model.errors import BitepointError
 
 from .fields import Field, FieldWidget
 from .outcome import remarks, words
-from .tool import Asking, Question, Tool
+from .tool import Asking, Question, Tool, selected_cells
 from .tools import TOOLS
 
 if TYPE_CHECKING:
@@ -49,6 +50,8 @@ class ShapePanel(QWidget):
         super().__init__(parent)
         self._desk = desk
         self._shown = False
+        self._applying = False
+        self._asked_cells: BoolArray | None = None
         self.proposal: Proposal | None = None
         self.choice = QuietCombo()
         self.choice.setAccessibleName("Shaping tool")
@@ -157,9 +160,17 @@ class ShapePanel(QWidget):
         self._changed()
 
     def _on_selection(self) -> None:
-        widget = self.fields.get("only_selected")
-        if widget is not None and widget.value:
+        widget = self.fields.get("cells")
+        if widget is None or widget.value != "selected":
+            return
+        now, asked = self._selected(), self._asked_cells
+        if not (now is asked or (now is not None and np.array_equal(now, asked))):
             self._changed()
+
+    def _selected(self) -> BoolArray | None:
+        """The selection if it holds several cells; one alone is where the cursor stands."""
+        chosen = self._desk.selection
+        return chosen.copy() if int(np.count_nonzero(chosen)) > 1 else None
 
     def _show_tool(self) -> None:
         """Make the fields of the tool for the table in work; what was entered stays."""
@@ -230,7 +241,12 @@ class ShapePanel(QWidget):
             self._show_tool()  # the file or the axis that was chosen asks for other fields
         self._show_rows()
         self._forget()
-        if self._shown and self.tool.live:
+        self.run_button.setVisible(self._applying or not self.tool.live)
+        if self._applying:
+            # Smoothing what was just smoothed would go on for ever: the next step is the user's.
+            self._later.stop()
+            self.outcome.setText("Applied. Change a field, or Work out, to propose again.")
+        elif self._shown and self.tool.live:
             self._later.start()
         else:
             self.outcome.setText("" if self.tool.live else "Fill in the fields, then Work out.")
@@ -257,12 +273,13 @@ class ShapePanel(QWidget):
         question = Question(
             desk.current.content,
             table.id,
-            desk.selection.copy() if int(np.count_nonzero(desk.selection)) > 1 else None,
+            self._selected(),
             desk.cursor,
             settings,
             (reference.content,) if others and reference is not None else (),
         )
         tool = self.tool
+        self._asked_cells = question.selection
         self.outcome.setText("Working…")
         self._beside.ask(lambda: (question, _answer(tool, question)))
 
@@ -281,7 +298,9 @@ class ShapePanel(QWidget):
             self.outcome.setText(made)
             return
         self.proposal = made
-        self.outcome.setText(words(made))
+        chosen = selected_cells(question) if "cells" in question.settings else None
+        which = "" if chosen is None else f"Of the {np.count_nonzero(chosen)} selected cells: "
+        self.outcome.setText(which + words(made))
         self._desk.propose({id: made.table(id) for id in made.ids}, remarks(made))
         self.report_button.setVisible(bool(getattr(made, "fits", None)))
         changes = not made.is_empty
@@ -311,7 +330,11 @@ class ShapePanel(QWidget):
         if made is None:
             self._desk.tell("There is no proposal to apply.", refused=True)
             return
-        self._desk.do(made.change())
+        self._applying = True
+        try:
+            self._desk.do(made.change())
+        finally:
+            self._applying = False
 
     def drop(self) -> None:
         """Leave the table as it is and show no proposal."""

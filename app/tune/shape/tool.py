@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 from calib_model.core.arrays import BoolArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
-from calib_model.errors import EditRefused
 
 from .fields import Field
 
@@ -84,21 +83,18 @@ class Tool:
     live: bool = True
 
 
-ONLY_SELECTED = Field(
-    "only_selected",
-    "Only the selection",
-    "check",
-    "Move selected cells only; the others stay and are joined smoothly.",
+WHICH_CELLS = Field(
+    "cells",
+    "Cells",
+    "choice",
+    "Which cells may move; the others stay and are joined smoothly.",
+    (("selected", "The selection, if several"), ("all", "All cells")),
 )
 
 
 def selected_cells(question: Question) -> BoolArray | None:
-    """Return the cells to shape, None for all; refuse one lone cell."""
-    if not question.settings.get("only_selected"):
-        return None
-    if question.selection is None:
-        raise EditRefused("Only one cell is selected.", "Select the cells to shape, or all.")
-    return question.selection
+    """Return the cells to shape, None for all: one lone cell is where the cursor is, no choice."""
+    return None if question.settings.get("cells") == "all" else question.selection
 
 
 def needs_axes(table: Table) -> str:

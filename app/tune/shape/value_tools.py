@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from calib_model.core.table import Table
 
 from .fields import Field
-from .tool import ONLY_SELECTED, Asking, Question, Tool, needs_axes, selected_cells, suits_any
+from .tool import WHICH_CELLS, Asking, Question, Tool, needs_axes, selected_cells, suits_any
 
 if TYPE_CHECKING:
     from calib_model.shaping import Proposal
@@ -19,10 +19,25 @@ if TYPE_CHECKING:
 def _smooth_fields(asking: Asking) -> tuple[Field, ...]:
     table = asking.table
     along: tuple[Field, ...] = ()
+    balance: tuple[Field, ...] = ()
     if table.values.ndim == 2:
         options = [(None, "Both axes")]
         options += [((n,), f"{axis.label} only") for n, axis in enumerate(table.axes)]
         along = (Field("along", "A&long", "choice", "Axes to smooth along.", tuple(options)),)
+        first, second = (axis.label for axis in table.axes)
+        tip = f"How many times as strongly along {second} as along {first}."
+        balance = (
+            Field(
+                "balance",
+                "Balance",
+                "slider",
+                tip,
+                default=1.0,
+                low=-3,
+                high=3,
+                when=lambda values: values.get("along") is None,
+            ),
+        )
     return (
         Field(
             "how",
@@ -47,7 +62,8 @@ def _smooth_fields(asking: Asking) -> tuple[Field, ...]:
             when=lambda values: values["how"] == "own",
         ),
         *along,
-        ONLY_SELECTED,
+        *balance,
+        WHICH_CELLS,
     )
 
 
@@ -56,12 +72,15 @@ def _smooth(question: Question) -> Proposal:
 
     settings = question.settings
     how = settings["how"]
+    along = settings.get("along")
+    balance = settings.get("balance", 1.0) if along is None else 1.0
     return smooth(
         question.content,
         question.table,
         settings["strength"] if how == "own" else how,
         selection=selected_cells(question),
-        along=settings.get("along"),
+        along=along,
+        factors={1: balance} if balance != 1.0 else None,
         against=question.against,
     )
 
@@ -72,7 +91,7 @@ def _smooth(question: Question) -> Proposal:
 def _nearest_fields(asking: Asking) -> tuple[Field, ...]:
     table = asking.table
     partners = dict.fromkeys(i for rule in table.rules for i in rule.reads())
-    fields = [ONLY_SELECTED]
+    fields = [WHICH_CELLS]
     if partners:
         options = ((False, "This table only"), (True, f"Also {', '.join(partners)}"))
         fields.insert(
@@ -134,7 +153,7 @@ VALUE_TOOLS: tuple[Tool, ...] = (
         "Storable values that keep the rules",
         "The nearest values the controller can hold, with order, limits and steps kept.",
         _stored,
-        lambda _asking: (ONLY_SELECTED,),
+        lambda _asking: (WHICH_CELLS,),
         _has_raster,
     ),
 )

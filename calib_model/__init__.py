@@ -5,12 +5,19 @@ The names below are the scripting surface; everything else lies in the subpackag
 Examples
 --------
 >>> import calib_model as cm
->>> content = cm.open_set("larch_normal.h5")                               # doctest: +SKIP
->>> table = content["pre_engage_torque"]                                   # doctest: +SKIP
->>> cm.lookup(table, {"ambient_temperature": -10, "pedal": [20, 40]})      # doctest: +SKIP
->>> content = cm.edit(content, "pre_engage_torque", {(3, 6): 212.5})       # doctest: +SKIP
->>> cm.check(content).findings                                             # doctest: +SKIP
->>> cm.save_set(content, "larch_mine.h5")                                  # doctest: +SKIP
+>>> content = cm.open_set("larch_normal.h5")
+>>> table = content["pre_engage_torque"]
+>>> cm.lookup(table, {"ambient_temperature": -10, "pedal": [20, 40]})
+array([110.5, 215. ])
+>>> edited = cm.edit(content, "pre_engage_torque", {(3, 6): 21.5})
+>>> finding = cm.check(edited).findings[0]
+>>> print(finding.message.partition(";")[0], finding.remedies[0])
+Falls from 167 to 21.5 N·m between 30 and 40 % at −10 °C re-interpolate
+>>> cm.compare(content, edited).same
+False
+>>> cm.save_set(edited, "larch_mine.h5")
+>>> cm.digest(cm.open_set("larch_mine.h5")) == cm.digest(edited)
+True
 """
 
 from __future__ import annotations
@@ -39,7 +46,7 @@ _HOMES = {
     "Storage": "core.storage",
     "Table": "core.table",
     "check": "rules.check",
-    "compare": "compare",
+    "compare": "compare",  # the subpackage itself, which can be called: see `called.py`
     "digest": "core.canonical",
     "edit": "scripting",
     "lookup": "lookup",
@@ -70,4 +77,9 @@ def __getattr__(name: str) -> Any:
     home = _HOMES.get(name)
     if home is None:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{home}"), name)
+    module = import_module(f"{__name__}.{home}")
+    return module if home == name else getattr(module, name)
+
+
+def __dir__() -> list[str]:
+    return [name for name in globals() if name.startswith("__")] + __all__

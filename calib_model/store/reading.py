@@ -283,7 +283,10 @@ def newer_file(path: Path, version: str) -> NewerFile:
 def damaged(path: Path, place: str, problem: str) -> DamagedFile:
     """Return the error for a file that is not what was saved."""
     if place in ("start of the file", "attribute format"):
-        remedy = "Name a set file; other formats are brought in by import."
+        remedy = (
+            "Name a set file. Canonical text becomes one with `bitepoint import`; "
+            "no other format is read as a set."
+        )
         return ForeignFile(path, place, problem, remedy)
     return DamagedFile(path, place, problem, REMEDY)
 

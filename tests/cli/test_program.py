@@ -237,3 +237,19 @@ def test_missing_system_libraries_are_told(
     monkeypatch.setitem(sys.modules, "app.shell.start", None)  # importing it fails
     assert main([]) == 2
     assert "app/run.py" in capsys.readouterr().err
+
+
+def test_the_remedy_for_a_foreign_file_is_true(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Canonical text becomes a set as the error says, and a table of numbers does not."""
+    numbers, made = tmp_path / "set.csv", tmp_path / "made.h5"
+    assert main(["export", NORMAL, "--to", "text", str(tmp_path / "set.txt")]) == 0
+    (text,) = tmp_path.glob("set*.txt")
+    numbers.write_text("pedal;torque\n0;0\n")
+    for path in (text, numbers):
+        assert main(["check", str(path)]) == 2
+        assert "Canonical text becomes one with `bitepoint import`" in capsys.readouterr().err
+    assert main(["import", str(numbers), "-o", str(made)]) == 2
+    assert main(["import", str(text), "-o", str(made)]) == 0
+    assert main(["compare", NORMAL, str(made)]) == 0

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from itertools import count
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +16,8 @@ from PySide6.QtTest import QTest
 from app.desk import Desk
 from app.grid.panel import GridPanel
 from app.grid.source import GridSource
+from app.shell.actions import all_actions, clashes
+from app.tune import values_actions
 from app.tune.values_actions import ACTIONS
 from calib_model.core.table import Table
 from calib_model.editing.locks import locked_cells
@@ -269,3 +273,18 @@ def test_a_grid_that_is_only_looked_at_says_so(desk: Desk, qtbot) -> None:  # ty
     assert source.cursor == (2, 3)
     assert source.selection.sum() == 1
     assert desk.cursor == (0, 0)
+
+
+def test_the_action_that_the_document_shows_works(desk: Desk, window: Window) -> None:
+    text = (Path(__file__).resolve().parents[2] / "DEVELOPERS.md").read_text("utf-8")
+    found = re.search(
+        r"```python\n# app/tune/values_actions\.py, in ACTIONS\n(.*?)```", text, re.DOTALL
+    )
+    assert found is not None
+    row = eval(f"({found[1]})", vars(values_actions))[0]  # with the comma that a row ends with
+    assert clashes((*all_actions(), row)) == []
+    select(desk, slice(1, 3), slice(2, 4))
+    before = table(desk).values.copy()
+    row.run(window)
+    before[1:3, 2:4] *= 0.5
+    assert table(desk).values == pytest.approx(before, abs=0.26)  # to the storage's raster

@@ -13,7 +13,7 @@ import os
 import sys
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import subprocess
@@ -148,7 +148,7 @@ def _python_of(env: Path) -> Path:
     return env / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 
 
-def _read_stamp(env: Path) -> dict:
+def _read_stamp(env: Path) -> dict[str, Any]:
     try:
         stamp = json.loads((env / STAMP).read_text("utf-8"))
     except (OSError, ValueError):
@@ -206,7 +206,7 @@ def _write_stamp(env: Path, root: Path, extras: Sequence[str], *, system: bool) 
 def _only_one(path: Path) -> Iterator[None]:
     """Let one process at a time set up; the system frees the lock when its holder dies."""
     with path.open("a+b") as handle:
-        if os.name == "nt":
+        if sys.platform == "win32":
             import msvcrt
 
             handle.seek(0)
@@ -254,11 +254,11 @@ def _find_interpreter() -> Path:
     )
 
 
-def _run(command: Sequence[str], **options: object) -> subprocess.CompletedProcess[str]:
+def _run(command: Sequence[str | Path], **options: object) -> subprocess.CompletedProcess[str]:
     """Run a program to its end with both outputs caught; a missing program is status 127."""
     import subprocess
 
-    settings: dict = {
+    settings: dict[str, Any] = {
         "stdin": subprocess.DEVNULL,
         "stdout": subprocess.PIPE,
         "stderr": subprocess.STDOUT,
@@ -269,7 +269,7 @@ def _run(command: Sequence[str], **options: object) -> subprocess.CompletedProce
     try:
         return subprocess.run([str(part) for part in command], check=False, **settings)
     except FileNotFoundError as problem:
-        return subprocess.CompletedProcess(list(command), 127, str(problem), None)
+        return subprocess.CompletedProcess([str(part) for part in command], 127, str(problem), None)
 
 
 def _make(env: Path, root: Path, base: Path, extras: Sequence[str]) -> None:

@@ -76,7 +76,8 @@ def colours_of(values: FloatArray, low: float, high: float, ramp: Rgb) -> Rgb:
         place = np.full(values.shape, last / 2)
     else:
         place = (np.nan_to_num(values, nan=low) - low) / (high - low) * last
-    return ramp[np.clip(np.rint(place), 0, last).astype(np.intp)]
+    colours: Rgb = ramp[np.clip(np.rint(place), 0, last).astype(np.intp)]
+    return colours
 
 
 def luminance(colour: QColor) -> float:
@@ -122,8 +123,13 @@ def wants_dark_text(rgb: Rgb) -> npt.NDArray[np.bool_]:
 
 def mixed(a: QColor, b: QColor, share: float) -> QColor:
     """Return `a` with a share of `b` mixed in (0 gives `a`, 1 gives `b`)."""
-    pairs = zip(a.getRgbF()[:3], b.getRgbF()[:3], strict=True)
+    pairs = zip(rgba(a)[:3].tolist(), rgba(b)[:3].tolist(), strict=True)
     return QColor.fromRgbF(*(min(max(x + (y - x) * share, 0.0), 1.0) for x, y in pairs))
+
+
+def rgba(colour: QColor, alpha: float = 1.0) -> FloatArray:
+    """Return a colour as red, green, blue and alpha, each 0 to 1."""
+    return np.array([colour.redF(), colour.greenF(), colour.blueF(), alpha])
 
 
 def distinct(colour: QColor, background: QColor, ratio: float = 3.0) -> QColor:
@@ -201,4 +207,5 @@ def _ramp(anchors: list[str], steps: int = STEPS) -> Rgb:
     rgb = np.array([[int(text[i : i + 2], 16) for i in (0, 2, 4)] for text in anchors], float)
     at = np.linspace(0, len(anchors) - 1, steps)
     columns = [np.interp(at, np.arange(len(anchors)), rgb[:, c]) for c in range(3)]
-    return np.rint(np.stack(columns, axis=-1)).astype(np.uint8)
+    ramp: Rgb = np.rint(np.stack(columns, axis=-1)).astype(np.uint8)
+    return ramp

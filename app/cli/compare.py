@@ -86,7 +86,8 @@ def run(arguments: Sequence[str]) -> Answer:
 
         first, second = (stored.set for stored in files.results())
     result = _narrowed(compare(first, second), threshold, given.tables)
-    looked, vehicle = (), ""
+    looked: tuple[Looked, ...] = ()
+    vehicle = ""
     if given.result:
         looked, vehicle = _looked(first, second, given)
     torque = any(one.check.breaches for one in looked)

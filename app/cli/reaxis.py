@@ -65,7 +65,7 @@ def run(arguments: Sequence[str]) -> Answer:
             stored.set,
             table.id,
             axis,
-            wanted,  # type: ignore[arg-type]
+            wanted,
             method=given.values.replace("-", " "),
             adopt=given.adopt,
             detach=given.detach,

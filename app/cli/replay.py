@@ -211,7 +211,7 @@ class _Shown:
     def _figures(self) -> str:
         from calib_model.core.units import shown
 
-        rows = [("", "", "least", "median", "mean", "95 %", "most", "at")]
+        rows: list[tuple[str, ...]] = [("", "", "least", "median", "mean", "95 %", "most", "at")]
         for name in ("torque", "demand", "slip_demand", "slip", "current"):
             for label, _, replay, _ in self.sets:
                 found = replay.stats().outputs[name]

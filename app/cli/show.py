@@ -7,12 +7,13 @@ import math
 from collections.abc import Iterator, Sequence
 from itertools import product
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import aligned, caution, count, listed, title
+from calib_model.core.planes import plane_index
 
 if TYPE_CHECKING:
     from calib_model.core.axis import Axis
@@ -171,8 +172,7 @@ def _grids(table: Table) -> Iterator[str]:
 def _grid(table: Table, index: tuple[int, ...]) -> str:
     from calib_model.core.numbers import exact
 
-    where: Any = (slice(None), slice(None), *index) if index else ...
-    values = table.values[where]
+    values = table.values[plane_index(index) if index else ...]
     rows_axis = table.axes[0]
     columns = table.axes[1] if len(table.axes) > 1 else None
     head = [_named(rows_axis) + (f" \\ {_named(columns)}" if columns is not None else "")]

@@ -62,6 +62,7 @@ def run(arguments: Sequence[str]) -> Answer:
         text, what = _changes(given, stored, rest, entries), "the change note"
     else:
         text, what = _summary(stored, [s.set for s in rest], entries, day), f"the summary of {day}"
+    assert out is not None, "--to is required"
     write_whole(out, text.encode())
     return Answer(GOOD, f"Wrote {what} to {out}.\n\n{caution()}\n")
 
@@ -91,10 +92,11 @@ def _changes(given: Any, stored: StoredSet, rest: list[StoredSet], entries: list
     if given.since is not None:
         earlier, since = rest[0].set, given.since.name
     else:
-        earlier, since = before_changes(stored.set, entries)
-        if earlier is None:
+        found, since = before_changes(stored.set, entries)
+        if found is None:
             refuse(
                 f"{given.set}: Its history tells no earlier state.",
                 "Name the earlier set: --since SET.",
             )
+        earlier = found
     return change_note(stored.set, earlier, since, entries)

@@ -26,6 +26,10 @@ def _in_area(act: Callable[[Any], object]) -> Callable[[Any], None]:
     return run
 
 
+def _show_view(number: int) -> Callable[[Any], None]:
+    return _in_area(lambda page: page.detail.show_view(number))
+
+
 def _take(scope: Scope, into: Into) -> Callable[[Any], None]:
     return _in_area(lambda page: page.take(scope, into))
 
@@ -91,7 +95,7 @@ ACTIONS: tuple[Action, ...] = (
     *(
         Action(f"compare.view_{number + 1}", f"View &{number + 1}: {name}", f"-{MENU}"
                if not number else MENU,
-               _in_area(lambda page, n=number: page.detail.show_view(n)), (),
+               _show_view(number), (),
                tip, _sets)
         for number, (name, tip) in enumerate((
             ("difference map, or lines", "Show the map of differences; of a curve, both lines."),

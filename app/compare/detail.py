@@ -284,7 +284,9 @@ class Detail(QWidget):
         if number < len(suited):
             self.tabs.setCurrentIndex(suited[number])
             self.show_part(3)
-            self.views.currentWidget().setFocus(Qt.FocusReason.ShortcutFocusReason)
+            view = self.views.currentWidget()
+            if view is not None:
+                view.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def show_part(self, number: int) -> None:
         """Where one part is shown at a time: show A, B, the difference or the plots."""

@@ -54,7 +54,9 @@ class FieldsView(QTableWidget):
         if fields:
             bold = QFont(self.font())
             bold.setBold(True)
-            self.item(row, 0).setFont(bold)
+            cell = self.item(row, 0)
+            assert cell is not None, "the row was just filled"
+            cell.setFont(bold)
         for field in fields:
             self._add([field.field, field.before or "nothing", field.after or "nothing"])
 

@@ -79,7 +79,7 @@ class _Both(LookedAt):
     def redraw(self, table: Table, stale: Part) -> None:
         """Bring what is out of date up to date."""
         super().redraw(table, stale)
-        if stale & Part.TABLE and self.desk.difference is not None:
+        if stale & Part.TABLE and self.canvas is not None and self.desk.difference is not None:
             self.canvas.bottom.set_text("", "")  # the plot of the difference below has it
         if stale & Part.COLOURS:
             self._points_of_a.setPen(pen(self.inks.quiet, 1.5))
@@ -207,7 +207,7 @@ class _Less(LookedAt):
                 colour = distinct(QColor(*rgb.tolist()), self.inks.ground, 3.0)
                 item.setPen(pen(colour, 2.4))
         super().redraw(table, stale)
-        if stale & Part.TABLE:
+        if stale & Part.TABLE and self.canvas is not None:
             self.canvas.left.set_text("B less A", shown(table.unit))
 
     def _draw_points(self, table: Table) -> None:

@@ -257,8 +257,9 @@ class ComparePage(QWidget):
                 self.detail.show_part(here - 1)
             stop = stops[here]
             if stop.isVisible():
-                target = stop.currentWidget() if stop is self.detail.views else stop  # type: ignore[attr-defined]
-                target.setFocus(Qt.FocusReason.ShortcutFocusReason)
+                view = self.detail.views.currentWidget() if stop is self.detail.views else stop
+                if view is not None:
+                    view.setFocus(Qt.FocusReason.ShortcutFocusReason)
                 return
 
     def find_tables(self) -> None:

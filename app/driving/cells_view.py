@@ -204,7 +204,11 @@ class CellsView(QTableView):
             return ""
         return self.cells.sentence(self.cells.cell_at(index.row(), index.column()))
 
-    def currentChanged(self, current: QModelIndex, previous: QModelIndex) -> None:
+    def currentChanged(
+        self,
+        current: QModelIndex | QPersistentModelIndex,
+        previous: QModelIndex | QPersistentModelIndex,
+    ) -> None:
         """Tell that another cell is current."""
         super().currentChanged(current, previous)
         self.moved.emit()

@@ -257,7 +257,7 @@ def warm_up() -> None:
 
     one = next(iter(MANOEUVRES.values()))
     try:
-        bench(CalibrationSet(()), LARCH).drive(replace(one, duration=0.1))
+        bench(CalibrationSet({}), LARCH).drive(replace(one, duration=0.1))
     except BitepointError:
         pass  # told when a manoeuvre is driven
 

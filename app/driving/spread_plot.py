@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QPointF, Qt
+from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from app.colours import Inks, inks, pen
@@ -133,7 +134,7 @@ class SpreadPlot(QWidget):
             self._set_inks()
 
 
-def _colour(n: int, ink: Inks) -> object:
+def _colour(n: int, ink: Inks) -> QColor:
     return (ink.line, ink.accent, ink.note, ink.warning)[n % 4]
 
 

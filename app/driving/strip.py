@@ -137,7 +137,7 @@ class LiveStrip(QWidget):
             QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
         )
         self.against.setMinimumContentsLength(8)
-        self.against.activated.connect(lambda _i: (self._keep(), self._soon()))
+        self.against.activated.connect(self._on_against)
         self.state = OneLine()
         head = QHBoxLayout()
         head.setContentsMargins(4, 1, 4, 1)
@@ -205,6 +205,10 @@ class LiveStrip(QWidget):
             self._thin = thin
             self.show_on(self.on)
             self._soon()
+
+    def _on_against(self) -> None:
+        self._keep()
+        self._soon()
 
     def _keep(self) -> None:
         if self._memory is not None:
@@ -327,8 +331,8 @@ class LiveStrip(QWidget):
 
     # -- showing ---------------------------------------------------------------------------------
 
-    def _take(self, answer: object) -> None:
-        manoeuvre, parts, runs = answer  # type: ignore[misc]
+    def _take(self, answer: tuple[str, tuple[Part, ...], dict[str, DeskRun]]) -> None:
+        manoeuvre, parts, runs = answer
         driving = self._driving
         drivable = driving.drivable(manoeuvre) if driving is not None else None
         if drivable is None or not self.on:

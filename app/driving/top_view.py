@@ -20,6 +20,7 @@ from app.plots.canvas import Canvas, Line, Marks
 from app.plots.legend import Entry, Legend
 from app.plots.symbols import symbol
 from app.plots.view import OneLine
+from calib_model.core.arrays import FloatArray
 
 X, Y, HEADING = "x", "y", "heading"
 """Columns of a run: metres ahead and to the left of the start, degrees to the left."""
@@ -57,7 +58,8 @@ def outline(x: float, y: float, heading: float, size: tuple[float, ...]) -> np.n
         ]
     )  # fmt: skip
     cos, sin = np.cos(np.deg2rad(heading)), np.sin(np.deg2rad(heading))
-    return corners @ np.array([[cos, sin], [-sin, cos]]) + (x, y)
+    turned: FloatArray = corners @ np.array([[cos, sin], [-sin, cos]]) + (x, y)
+    return turned
 
 
 class TopView(QWidget):

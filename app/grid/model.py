@@ -8,7 +8,7 @@ import numpy as np
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, QPersistentModelIndex, Qt
 from PySide6.QtGui import QBrush, QGuiApplication
 
-from calib_model.core.arrays import IntArray
+from calib_model.core.arrays import FloatArray, IntArray
 from calib_model.core.numbers import exact, short, with_unit
 from calib_model.core.table import Table
 from calib_model.core.units import shown
@@ -303,7 +303,7 @@ class GridModel(QAbstractTableModel):
     def _read(self) -> None:
         table = self.source.table
         self._table = table
-        self._proposed = None
+        self._proposed: FloatArray | None = None
         if table is None:
             self.plane = Plane(())
             return

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calib_model.core.arrays import BoolArray
+from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
 
 Cell = tuple[int, ...]
@@ -81,8 +82,7 @@ class Plane:
         It is a view: what is written to it reaches the array.
         """
         if array.ndim >= 2:
-            place: Any = (slice(None), slice(None), *self.fixed)
-            plane: npt.NDArray[Any] = array[place]
+            plane: npt.NDArray[Any] = array[plane_index(self.fixed)]
             return plane
         return array.reshape(1, -1)
 

@@ -247,11 +247,14 @@ class Canvas(pg.PlotWidget):
     def to_plot(self, place: QPointF) -> QPointF:
         """Turn a place in the viewport into the plot's coordinates."""
         scene = self.viewportTransform().inverted()[0].map(place)
-        return self.box.mapSceneToView(scene)
+        found: QPointF = self.box.mapSceneToView(scene)
+        return found
 
     def to_viewport(self, x: float, y: float) -> QPointF:
         """Turn the plot's coordinates into a place in the viewport."""
-        return self.viewportTransform().map(self.box.mapViewToScene(QPointF(x, y)))
+        scene: QPointF = self.box.mapViewToScene(QPointF(x, y))
+        place: QPointF = self.viewportTransform().map(scene)
+        return place
 
     # -- events --------------------------------------------------------------------------------
 
@@ -292,14 +295,14 @@ class Canvas(pg.PlotWidget):
         if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
             place = self.mapToScene(event.pos())
             if not self.box.sceneBoundingRect().contains(place):
-                return super().viewportEvent(event)
+                return bool(super().viewportEvent(event))
             text = self.tip_at(self.to_plot(QPointF(event.pos())))
             if text:
                 QToolTip.showText(event.globalPos(), text, self)
             else:
                 QToolTip.hideText()
             return True
-        return super().viewportEvent(event)
+        return bool(super().viewportEvent(event))
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         """Tell that the scale changed."""

@@ -21,6 +21,7 @@ from app.plots.overlay_items import OverlayItems, mark_entries, trail_entries
 from app.plots.view import Cell, Part, PlotView
 from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.core.numbers import with_unit
+from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 from calib_model.editing.locks import locked_cells
@@ -128,7 +129,9 @@ class HeatMapView(PlotView):
         if stale & (Part.VALUES | Part.TRAIL):
             self._draw_trail(table)
         if stale & (Part.VALUES | Part.SELECTION | Part.CURSOR):
-            items.selection(self.desk.selection[self._plane_index()], self._x, self._y)
+            items.selection(
+                self.desk.selection[plane_index(self.desk.cursor[2:])], self._x, self._y
+            )
             row, column = self.desk.cursor[:2]
             items.cursor(
                 row,
@@ -141,9 +144,6 @@ class HeatMapView(PlotView):
             self.bar.show_value(float(self.plane[row, column]))
 
     _further: Cell = ()
-
-    def _plane_index(self) -> tuple[int | slice, ...]:
-        return (slice(None), slice(None), *self.desk.cursor[2:])
 
     def compared(self) -> tuple[FloatArray | None, str]:
         """Return what is drawn: a difference of the whole table, or None and why there is none."""
@@ -171,7 +171,7 @@ class HeatMapView(PlotView):
         difference, why = self.compared()
         dark = self.inks.dark
         whole = table.values if difference is None else difference
-        self.plane = whole[self._plane_index()]
+        self.plane = whole[plane_index(self.desk.cursor[2:])]
         finite = self.plane[np.isfinite(self.plane)]
         self._signed = difference is not None
         if difference is not None:
@@ -196,7 +196,7 @@ class HeatMapView(PlotView):
             words.disorder(table),
             why,
             same,
-            words.empties(table.values[self._plane_index()]),
+            words.empties(table.values[plane_index(self.desk.cursor[2:])]),
         )
         self.show_key(self.key(table))
 
@@ -216,7 +216,7 @@ class HeatMapView(PlotView):
         else:
             none = np.zeros_like(room)
             items.signs(none, none, self._light)
-        items.locks(locked_cells(table)[self._plane_index()], self._light)
+        items.locks(locked_cells(table)[plane_index(self.desk.cursor[2:])], self._light)
         further = self.desk.cursor[2:]
         marks = np.full(self.plane.shape, "", dtype=object)
         for cell, (severity, _) in self.findings.items():
@@ -232,7 +232,7 @@ class HeatMapView(PlotView):
         if marks is None:
             self._over.no_marks()
         else:
-            index = self._plane_index()
+            index = plane_index(self.desk.cursor[2:])
             wide, tall = np.diff(self._x), np.diff(self._y)
             px, py = self.canvas.pixel()
             room = np.minimum(wide[None, :] / px, tall[:, None] / py * 0.6) - 3.0
@@ -277,7 +277,7 @@ class HeatMapView(PlotView):
             entries.append(Entry(f"lower {against}", ink.line, mark="minus"))
         if np.isnan(self.plane).any():
             entries.append(Entry("hatched: empty", ink.quiet, mark="box"))
-        if locked_cells(table)[self._plane_index()].any():
+        if locked_cells(table)[plane_index(self.desk.cursor[2:])].any():
             entries.append(Entry("locked", ink.line, mark="locked", filled=True))
         severities = {str(severity) for severity, _ in self.findings.values()}
         for severity in ("error", "warning", "note"):
@@ -377,8 +377,9 @@ class HeatMapView(PlotView):
         self._anchor = anchor
         cell = tuple(min(max(i, 0), n - 1) for i, n in zip(cell, table.shape, strict=True))
         chosen = np.zeros(table.shape, dtype=bool)
-        spans = [slice(min(a, b), max(a, b) + 1) for a, b in zip(anchor[:2], cell[:2], strict=True)]
-        chosen[(*spans, *cell[2:])] = True
+        ends = zip(anchor[:2], cell[:2], strict=True)
+        rows, columns = (slice(min(a, b), max(a, b) + 1) for a, b in ends)
+        chosen[plane_index(cell[2:])][rows, columns] = True
         self.desk.set_cursor(cell, keep_selection=True)
         self.desk.set_selection(chosen)
 

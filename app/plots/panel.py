@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QSignalBlocker, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QResizeEvent
+from PySide6.QtGui import QResizeEvent, QStandardItemModel
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -304,8 +304,9 @@ class PlotPanel(QWidget):
     def _on_reference(self) -> None:
         there = self.desk.reference is not None
         self.reference_box.setEnabled(there)
-        item = self.mode_choice.model().item(list(_MODE_WORDS).index(Show.FROM_REFERENCE))
-        item.setEnabled(there)
+        choices = self.mode_choice.model()
+        assert isinstance(choices, QStandardItemModel), "what a combo box holds of its own accord"
+        choices.item(list(_MODE_WORDS).index(Show.FROM_REFERENCE)).setEnabled(there)
         if not there and self.mode is Show.FROM_REFERENCE:
             self.set_mode(Show.VALUES)
 

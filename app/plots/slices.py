@@ -14,6 +14,7 @@ from app.plots.lines import GRAB, LinesView
 from app.plots.view import Part
 from calib_model.core.arrays import FloatArray
 from calib_model.core.numbers import with_unit
+from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
 
 
@@ -60,7 +61,7 @@ class SlicesView(LinesView):
 
     def others(self, table: Table) -> FloatArray:
         """Return the slices beside the one in work."""
-        plane = table.values[(slice(None), slice(None), *self.desk.cursor[2:])]
+        plane = table.values[plane_index(self.desk.cursor[2:])]
         lines = plane if self._along == 1 else plane.T
         return np.delete(lines, self.desk.cursor[1 - self._along], axis=0)
 
@@ -93,7 +94,7 @@ class SlicesView(LinesView):
         if table is None or self.canvas is None:
             return None
         x = positions(table.axes[self._along])
-        plane = table.values[(slice(None), slice(None), *self.desk.cursor[2:])]
+        plane = table.values[plane_index(self.desk.cursor[2:])]
         px, py = self.canvas.pixel()
         across_x = (x - at.x()) / px
         dx = across_x[None, :] if self._along == 1 else across_x[:, None]

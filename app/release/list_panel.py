@@ -231,7 +231,8 @@ class ListPanel(QWidget):
     @property
     def line(self) -> Line | None:
         """The line with the cursor."""
-        return self.rows.line(self.view.currentIndex().row())
+        line: Line | None = self.rows.line(self.view.currentIndex().row())
+        return line
 
     @property
     def lines(self) -> list[Line]:

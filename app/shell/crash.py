@@ -84,7 +84,7 @@ class CrashGuard(QObject):
     def remove(self) -> None:
         """Give back."""
         if self._before is not None:
-            sys.excepthook, threading.excepthook = self._before  # type: ignore[assignment]
+            sys.excepthook, threading.excepthook = self._before
             self._before = None
 
     def _on_error(

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -99,10 +100,10 @@ class FileWork(QObject):
                     f"Opening {path.name}",
                     read,
                     path,
-                    done=lambda stored, path=path: self._opened(path, stored),
-                    failed=lambda error, path=path: self._open_failed(path, error),
+                    done=partial(self._opened, path),
+                    failed=partial(self._open_failed, path),
                     cancellable=True,
-                ).ended.connect(lambda path=path: self._forget_opening(path))
+                ).ended.connect(partial(self._forget_opening, path))
 
     def open_recordings(self, paths: Iterable[Path]) -> None:
         """Open recordings of driving, and show them in Road."""

@@ -106,10 +106,10 @@ class Job(QObject):
         try:
             if self.state == "done" and self.done is not None:
                 self.done(result)
-            elif self.state == "failed":
+            elif self.state == "failed" and error is not None:
                 if self.failed is None:
-                    raise error  # type: ignore[misc]
-                self.failed(error)  # type: ignore[arg-type]
+                    raise error
+                self.failed(error)
         finally:
             self.ended.emit()
 

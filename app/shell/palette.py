@@ -12,7 +12,16 @@ from dataclasses import dataclass
 from itertools import accumulate, chain
 from typing import Any
 
-from PySide6.QtCore import QAbstractListModel, QEvent, QModelIndex, QObject, QRect, QSize, Qt
+from PySide6.QtCore import (
+    QAbstractListModel,
+    QEvent,
+    QModelIndex,
+    QObject,
+    QPersistentModelIndex,
+    QRect,
+    QSize,
+    Qt,
+)
 from PySide6.QtGui import QKeyEvent, QPainter, QPalette
 from PySide6.QtWidgets import (
     QDialog,
@@ -148,10 +157,12 @@ class EntryModel(QAbstractListModel):
         self.entries = entries
         self.endResetModel()
 
-    def rowCount(self, parent: QModelIndex = QModelIndex()) -> int:  # noqa: B008
+    def rowCount(self, parent: QModelIndex | QPersistentModelIndex = QModelIndex()) -> int:  # noqa: B008
         return 0 if parent.isValid() else len(self.entries)
 
-    def data(self, index: QModelIndex, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+    def data(
+        self, index: QModelIndex | QPersistentModelIndex, role: int = Qt.ItemDataRole.DisplayRole
+    ) -> Any:
         if not index.isValid() or index.row() >= len(self.entries):
             return None
         entry = self.entries[index.row()]
@@ -163,7 +174,7 @@ class EntryModel(QAbstractListModel):
             return f"{entry.text}, {entry.detail}"
         return None
 
-    def flags(self, index: QModelIndex) -> Qt.ItemFlag:
+    def flags(self, index: QModelIndex | QPersistentModelIndex) -> Qt.ItemFlag:
         if not index.isValid():
             return Qt.ItemFlag.NoItemFlags
         flags = Qt.ItemFlag.ItemIsSelectable | Qt.ItemFlag.ItemNeverHasChildren
@@ -175,10 +186,17 @@ class EntryModel(QAbstractListModel):
 class EntryDelegate(QStyledItemDelegate):
     """Draws the name at the left and what it is at the right."""
 
-    def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex) -> QSize:
+    def sizeHint(
+        self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
+    ) -> QSize:
         return QSize(200, int(option.fontMetrics.height() * 1.7))
 
-    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex) -> None:
+    def paint(
+        self,
+        painter: QPainter,
+        option: QStyleOptionViewItem,
+        index: QModelIndex | QPersistentModelIndex,
+    ) -> None:
         chosen = bool(option.state & QStyle.StateFlag.State_Selected)
         enabled = bool(option.state & QStyle.StateFlag.State_Enabled)
         group = QPalette.ColorGroup.Active if enabled else QPalette.ColorGroup.Disabled
@@ -260,7 +278,7 @@ class PaletteDialog(QDialog):
             if key in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
                 self._run(self.list.currentIndex().row())
                 return True
-            steps = {
+            steps: dict[int, int] = {
                 Qt.Key.Key_Down: 1,
                 Qt.Key.Key_Up: -1,
                 Qt.Key.Key_PageDown: 10,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from typing import TYPE_CHECKING
 
 from calib_model.session.document import Document
@@ -58,7 +59,7 @@ def _recent(window: MainWindow) -> Iterator[Entry]:
             yield Entry(
                 f"Open {path.name}",
                 str(path.parent),
-                lambda path=path: window.files.open([path]),
+                partial(window.files.open, [path]),
                 f"open recent {path}".lower(),
                 path.exists(),
             )

@@ -76,7 +76,7 @@ class Settings:
     def recent(self) -> list[Path]:
         """Files opened last, newest first."""
         value = self._store.value("files/recent", [])
-        listed = [value] if isinstance(value, str) else list(value or [])
+        listed = value if isinstance(value, list | tuple) else [value]
         return [Path(text) for text in listed if isinstance(text, str) and text]
 
     def add_recent(self, path: Path) -> None:

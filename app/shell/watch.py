@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from PySide6.QtCore import QFileSystemWatcher, QObject, QTimer, Signal
 
 from calib_model.session import files as session
@@ -92,9 +94,7 @@ class Watch(QObject):
                 _state_of,
                 document.path,
                 state,
-                done=lambda found, document=document, state=state: self._tell(
-                    document, state, found
-                ),
+                done=partial(self._tell, document, state),
             )
 
     def _tell(self, document: Document, state: object, found: str) -> None:

@@ -190,7 +190,7 @@ class MainWindow(QMainWindow):
 
             self._compare = ComparePage(self.desk, self.jobs)
             self._compare.jumped.connect(lambda: self.show_area(0))
-            self._compare_place.layout().addWidget(_scrolling(self._compare))
+            _put(self._compare_place, self._compare)
         return self._compare
 
     @property
@@ -202,7 +202,7 @@ class MainWindow(QMainWindow):
             page = RoadPage(self.desk, self.jobs, self.settings)
             page.jumped.connect(lambda: self.show_area(0))
             page.part_changed.connect(lambda _name: self.refresh_soon())
-            self._road_place.layout().addWidget(_scrolling(page))
+            _put(self._road_place, page)
             self._road = page
         return self._road
 
@@ -217,7 +217,7 @@ class MainWindow(QMainWindow):
             page.went_back.connect(self._go_back)
             page.save_wanted.connect(self.files.save)
             page.open_wanted.connect(self.files.open)
-            self._release_place.layout().addWidget(_scrolling(page))
+            _put(self._release_place, page)
             self._release = page
         return self._release
 
@@ -320,13 +320,14 @@ class MainWindow(QMainWindow):
         if self.area:
             areas = {"Compare": self._compare, "Road": self._road, "Release": self._release}
             made = areas.get(AREAS[self.area])
-            return self.pages.currentWidget() if made is None else made
+            return made or self.pages.currentWidget() or self
         shown = self._tune_stack.currentWidget()
         if self.tune is not None and shown is self._tune_scroll:
-            return self.grid  # type: ignore[no-any-return]
+            grid: QWidget = self.grid
+            return grid
         if shown is self.welcome and self.welcome.buttons:
             return self.welcome.buttons[0]
-        return shown
+        return shown or self
 
     def _on_edit(self, _event: object) -> None:
         self._refresh.start()
@@ -491,6 +492,13 @@ class MainWindow(QMainWindow):
             event.accept()
         finally:
             self.closing = False
+
+
+def _put(place: QWidget, page: QWidget) -> None:
+    """Show a work area at its place."""
+    layout = place.layout()
+    assert layout is not None, "every place is made with a layout"
+    layout.addWidget(_scrolling(page))
 
 
 def _scrolling(page: QWidget) -> QScrollArea:

@@ -47,7 +47,7 @@ class DetailsDialog(QDialog):
         self.name = QLineEdit(table.name)
         self.function = QLineEdit(table.function)
         self.unit = QLineEdit(table.unit)
-        self.lower, self.upper = QLineEdit(exact(table.lower)), QLineEdit(exact(table.upper))
+        self.smallest, self.largest = QLineEdit(exact(table.lower)), QLineEdit(exact(table.upper))
         self.type = QComboBox()
         self.type.addItems([*INTEGER_TYPES, *FLOAT_TYPES])
         self.type.setCurrentText(s.type)
@@ -58,17 +58,18 @@ class DetailsDialog(QDialog):
         self.description = QPlainTextEdit(table.description)
         self.description.setTabChangesFocus(True)
         form = QFormLayout()
-        for label, widget in (
+        fields: tuple[tuple[str, QWidget], ...] = (
             ("&Name", self.name),
             ("&Function group", self.function),
             ("&Unit", self.unit),
-            ("&Smallest value", self.lower),
-            ("&Largest value", self.upper),
+            ("&Smallest value", self.smallest),
+            ("&Largest value", self.largest),
             ("S&torage type", self.type),
             ("Storage s&tep", self.step),
             ("Storage &offset", self.offset),
             ("&Description", self.description),
-        ):
+        )
+        for label, widget in fields:
             widget.setAccessibleName(label.replace("&", ""))
             form.addRow(label, widget)
         self._problem = QLabel()
@@ -92,7 +93,7 @@ class DetailsDialog(QDialog):
             In words, if a field cannot be used.
         """
         lower, upper = (_number(field, what) for field, what in (
-            (self.lower, "smallest value"), (self.upper, "largest value")))  # fmt: skip
+            (self.smallest, "smallest value"), (self.largest, "largest value")))  # fmt: skip
         if lower > upper:
             raise EditRefused("The smallest value is above the largest.")
         kind = self.type.currentText()

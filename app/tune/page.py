@@ -96,7 +96,9 @@ class TunePage(QWidget):
 
     def state(self) -> QByteArray:
         """Return where the splitters stand."""
-        return QByteArray(self._across.saveState().data() + b"|" + self._middle.saveState().data())
+        return QByteArray(
+            bytes(self._across.saveState().data()) + b"|" + bytes(self._middle.saveState().data())
+        )
 
     # -- room ----------------------------------------------------------------------------------
 

@@ -13,6 +13,7 @@ from app.grid.heat import levels
 from calib_model.core.arrays import FloatArray
 from calib_model.core.axis import Axis, Interpolation
 from calib_model.core.numbers import short
+from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
 
 _KEPT = 3000
@@ -73,7 +74,7 @@ def draw(table: Table, size: QSize, palette: QPalette, ratio: float = 1.0) -> QP
         _draw_curve(painter, area, table.axes[0], table.values, ink)
         _frame(painter, area, palette)
     else:
-        first = table.values[(slice(None), slice(None), *(0,) * (table.values.ndim - 2))]
+        first = table.values[plane_index((0,) * (table.values.ndim - 2))]
         base = palette.color(QPalette.ColorRole.Base)
         dark = is_dark(palette)
         painter.fillRect(area, base)

@@ -10,11 +10,11 @@ axes, for every slice of further axes that has a selected cell.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import Any
 
 import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
+from ..core.planes import plane_index
 from ..core.table import Table
 from ..errors import EditRefused
 
@@ -144,7 +144,7 @@ def interpolate_corners(table: Table, selection: BoolArray) -> FloatArray:
         _need_span(x[0], x[-1], table, 1)
         down = ((y - y[0]) / (y[-1] - y[0]))[:, None]
         right = ((x - x[0]) / (x[-1] - x[0]))[None, :]
-        block = values[_plane(plane)]
+        block = values[plane_index(plane)]
         corner = block[np.ix_(rows[[0, -1]], columns[[0, -1]])]
         top = corner[0, 0] + right * (corner[0, 1] - corner[0, 0])
         bottom = corner[1, 0] + right * (corner[1, 1] - corner[1, 0])
@@ -267,7 +267,7 @@ def _rectangles(
 ) -> Iterator[tuple[tuple[int, ...], tuple[np.ndarray, np.ndarray]]]:
     """Yield the bounding rectangle of the selection in each plane of the first two axes."""
     for plane in np.ndindex(*table.shape[2:]):
-        marks = selection[_plane(plane)]
+        marks = selection[plane_index(plane)]
         if marks.any():
             rows = np.flatnonzero(marks.any(axis=1))
             columns = np.flatnonzero(marks.any(axis=0))
@@ -275,10 +275,6 @@ def _rectangles(
                 plane,
                 (np.arange(rows[0], rows[-1] + 1), np.arange(columns[0], columns[-1] + 1)),
             )
-
-
-def _plane(further: tuple[int, ...]) -> tuple[Any, ...]:
-    return (slice(None), slice(None), *further)
 
 
 def _filled(table: Table, selection: BoolArray, axis: int) -> FloatArray:

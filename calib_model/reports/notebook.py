@@ -6,13 +6,14 @@ import math
 from collections.abc import Iterable, Iterator
 from html import escape
 from itertools import islice, product
-from typing import Any
 
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 from calib_model.reports.frame import axis_words
+
+from ..core.planes import plane_index
 
 MOST_ROWS = 60
 MOST_COLUMNS = 40
@@ -100,8 +101,7 @@ def _grids(table: Table) -> Iterator[str]:
 def _grid(table: Table, index: tuple[int, ...], where: str) -> str:
     rows = table.axes[0]
     columns = table.axes[1] if len(table.axes) > 1 else None
-    part: Any = (slice(None), slice(None), *index) if index else ...
-    values = table.values[part].reshape(len(rows), -1)
+    values = table.values[plane_index(index) if index else ...].reshape(len(rows), -1)
     corner = axis_words(rows) + (f" \\ {axis_words(columns)}" if columns is not None else "")
     head = [corner]
     if columns is None:

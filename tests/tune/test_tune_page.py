@@ -70,12 +70,12 @@ def test_details_make_one_change_or_say_what_is_wrong(practice_desk: Desk, qtbot
     dialog = DetailsDialog(practice_desk)
     qtbot.addWidget(dialog)
     dialog.name.setText("Other name")
-    dialog.upper.setText("1.234,5")
+    dialog.largest.setText("1.234,5")
     dialog.accept()
     assert practice_desk.table is not None
     assert practice_desk.table.name == "Pre-engage torque"
     assert "largest value" in dialog._problem.text()
-    dialog.upper.setText("460")
+    dialog.largest.setText("460")
     dialog.step.setText("0.25")
     dialog.accept()
     table = practice_desk.table

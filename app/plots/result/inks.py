@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from PySide6.QtGui import QColor
 
-from app.colours import Inks, Rgb
+from app.colours import Inks, Rgb, rgba
 from calib_model.core.arrays import FloatArray, IntArray
 from calib_model.core.roles import ROLES
 
@@ -52,10 +52,11 @@ def shaded(kinds: IntArray, torque: FloatArray, most: float, inks: Inks) -> Rgb:
     -------
     ndarray of uint8, shape (rows, columns, 3)
     """
-    ground = np.array(inks.ground.getRgb()[:3], dtype=float)
+    ground = 255.0 * rgba(inks.ground)[:3]
     share = np.clip(np.nan_to_num(torque) / (most or 1.0), 0.0, 1.0)
     depth = (0.16 + 0.64 * share)[..., None]
     rgb = np.empty((*kinds.shape, 3))
     for kind in np.unique(kinds).tolist():
-        rgb[kinds == kind] = colour_of(kind).getRgb()[:3]
-    return np.rint(ground * (1 - depth) + rgb * depth).astype(np.uint8)
+        rgb[kinds == kind] = 255.0 * rgba(colour_of(kind))[:3]
+    colours: Rgb = np.rint(ground * (1 - depth) + rgb * depth).astype(np.uint8)
+    return colours

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -41,7 +42,7 @@ class ResultMap(QWidget):
         super().__init__(parent)
         self.canvas: Canvas | None = None
         self.drawn: Drawn | None = None
-        self.tip = lambda row, column: ""
+        self.tip: Callable[[int, int], str] = lambda row, column: ""
         self._at = (0, 0)
         self._regions: list[Region] = []
         self._labels: list[object] = []

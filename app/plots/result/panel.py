@@ -135,8 +135,8 @@ class ResultPanel(RingedWidget):
         bar = QHBoxLayout()
         bar.setContentsMargins(0, 0, 0, 0)
         bar.setSpacing(8)
-        for widget in (self.inputs_button, self.views):
-            bar.addWidget(widget)
+        bar.addWidget(self.inputs_button)
+        bar.addWidget(self.views)
         bar.addStretch(1)
         row = QHBoxLayout()
         row.setContentsMargins(0, 0, 0, 0)
@@ -157,7 +157,11 @@ class ResultPanel(RingedWidget):
         whole.setContentsMargins(4, 3, 4, 3)
         whole.setSpacing(1)
         # Beside lines that can be cut short, so that the names of the views never are.
-        for line, widget in ((self.read_out, self.go_button), (self.relation, self.colours)):
+        lines: tuple[tuple[QWidget, QWidget], ...] = (
+            (self.read_out, self.go_button),
+            (self.relation, self.colours),
+        )
+        for line, widget in lines:
             beside = QHBoxLayout()
             beside.setContentsMargins(0, 0, 0, 0)
             beside.setSpacing(8)
@@ -326,11 +330,11 @@ class ResultPanel(RingedWidget):
             `SECOND`, or `FIRST` for the table that decides in the other set.
         """
         picture = self.picture
-        if picture is None or picture.laws[which] is None:
+        law = picture.laws[which] if picture is not None else None
+        if picture is None or law is None:
             return False
         from calib_model.evidence.result import place_of
 
-        law = picture.laws[which]
         row, column = self._at
         x, y = float(picture.second.x[column]), float(picture.second.y[row])
         found = place_of(law, picture.ask, x, y)

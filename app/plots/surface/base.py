@@ -12,6 +12,7 @@ from app.desk import Desk
 from app.plots.surface.layers import Layer, LayerLike, Style, as_layers
 from app.plots.view import Cell, Part, PlotView
 from calib_model.core.arrays import BoolArray
+from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
 
 
@@ -89,7 +90,8 @@ class LayeredView(PlotView):
         """Return which nodes of the drawn plane are selected, shape (rows, columns)."""
         cell = self.cell
         if self.linked:
-            return self.desk.selection[(slice(None), slice(None), *cell[2:])]
+            selected: BoolArray = self.desk.selection[plane_index(cell[2:])]
+            return selected
         first = self._first()
         chosen = np.zeros(first.shape[:2] if first is not None else (0, 0), dtype=bool)
         if chosen.size:
@@ -107,8 +109,9 @@ class LayeredView(PlotView):
         anchor = self.desk.cursor if alone or self.anchor is None else self.anchor
         cell = tuple(min(max(i, 0), n - 1) for i, n in zip(cell, shape, strict=True))
         chosen = np.zeros(shape, dtype=bool)
-        spans = [slice(min(a, b), max(a, b) + 1) for a, b in zip(anchor[:2], cell[:2], strict=True)]
-        chosen[(*spans, *cell[2:])] = True
+        ends = zip(anchor[:2], cell[:2], strict=True)
+        rows, columns = (slice(min(a, b), max(a, b) + 1) for a, b in ends)
+        chosen[plane_index(cell[2:])][rows, columns] = True
         self.desk.set_cursor(cell, keep_selection=True)
         self.desk.set_selection(chosen)
         self.anchor = anchor

@@ -218,7 +218,7 @@ def view_matrix(camera: Camera, distance: float) -> FloatArray:
     right = [-np.sin(a), np.cos(a), 0.0]
     up = [-np.sin(e) * np.cos(a), -np.sin(e) * np.sin(a), np.cos(e)]
     matrix = np.eye(4)
-    matrix[:3, :3] = [right, up, camera.direction]
+    matrix[:3, :3] = np.array([right, up, camera.direction])
     matrix[2, 3] = -distance
     return matrix
 

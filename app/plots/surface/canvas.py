@@ -201,7 +201,7 @@ class SurfaceCanvas(opengl.GLViewWidget):
             else:
                 QToolTip.hideText()
             return True
-        return super().event(event)
+        return bool(super().event(event))
 
 
 def _matrix(values: FloatArray) -> QMatrix4x4:

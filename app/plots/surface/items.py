@@ -7,7 +7,7 @@ from OpenGL import GL
 from pyqtgraph import opengl
 from PySide6.QtGui import QColor
 
-from app.colours import Inks, Rgb, colours_of, difference_map, value_map, wants_dark_text
+from app.colours import Inks, Rgb, colours_of, difference_map, rgba, value_map, wants_dark_text
 from app.plots.surface.canvas import SurfaceCanvas
 from app.plots.surface.layers import Placed, Style
 from app.plots.surface.scene import HALF, Frame, Indices, Sheet, dashed, mesh, middles, wires
@@ -191,14 +191,14 @@ class SurfaceItems:
         sheet = shown.sheet
         points = sheet.drawn(frame)
         vertices, triangles = mesh(points, shown.cells)
-        colour = _rgba(inks.quiet, _VEIL_ALPHA)
+        colour = rgba(inks.quiet, _VEIL_ALPHA)
         faces.show(vertices, triangles, np.broadcast_to(colour, (len(vertices), 4)))
         good = np.isfinite(points[..., 2])
         if shown.cells is not None:
             good &= _corners(shown.cells)
         pairs = wires(points.shape[:2], good)
         strokes = dashed(points.reshape(-1, 3)[pairs].astype(float), *_DASH[shown.layer.style])
-        lines.show(strokes, _rgba(inks.line, 0.85))
+        lines.show(strokes, rgba(inks.line, 0.85))
 
     def _level(self, wanted: bool, frame: Frame, inks: Inks) -> None:
         if not wanted:
@@ -207,23 +207,23 @@ class SurfaceItems:
         a, b, z = HALF[0], HALF[1], float(frame.z(np.zeros(1))[0])
         corners = np.array([[-a, -b, z], [a, -b, z], [a, b, z], [-a, b, z]])
         faces = np.array([[0, 1, 2], [0, 2, 3]], dtype=np.uint32)
-        self.zero.show(corners, faces, np.tile(_rgba(inks.quiet, 0.18), (4, 1)))
+        self.zero.show(corners, faces, np.tile(rgba(inks.quiet, 0.18), (4, 1)))
         rim = np.stack([corners, np.roll(corners, -1, axis=0)], axis=1)
-        self.zero_rim.show(rim, _rgba(inks.quiet, 1.0))
+        self.zero_rim.show(rim, rgba(inks.quiet, 1.0))
 
     def cursor(self, sheet: Sheet, frame: Frame, row: int, column: int, inks: Inks) -> None:
         """Draw the lines that cross at a node, and the way from it down to the floor."""
         points = sheet.drawn(frame)
         i, j = sheet.drawn_index(row, column)
         lines = np.concatenate([_strokes(points[i]), _strokes(points[:, j])])
-        self.cross_rim.show(lines, _rgba(inks.ground, 1.0))
-        self.cross.show(lines, _rgba(inks.accent, 1.0))
+        self.cross_rim.show(lines, rgba(inks.ground, 1.0))
+        self.cross.show(lines, rgba(inks.accent, 1.0))
         node = points[i, j]
         if np.isfinite(node[2]):
             foot = np.array([node[0], node[1], -HALF[2]])
-            self.drop.show(np.stack([node, foot])[None], _rgba(inks.accent, 1.0))
+            self.drop.show(np.stack([node, foot])[None], rgba(inks.accent, 1.0))
         else:
-            self.drop.show(np.zeros((0, 2, 3)), _rgba(inks.accent, 1.0))
+            self.drop.show(np.zeros((0, 2, 3)), rgba(inks.accent, 1.0))
 
     def selection(self, nodes: FloatArray, chosen: BoolArray, inks: Inks) -> None:
         """Mark the selected nodes."""
@@ -265,7 +265,3 @@ def _strokes(points: FloatArray) -> FloatArray:
 
 def _with_alpha(rgb: FloatArray, alpha: float) -> FloatArray:
     return np.concatenate([rgb, np.full((*rgb.shape[:-1], 1), alpha)], axis=-1)
-
-
-def _rgba(colour: QColor, alpha: float) -> FloatArray:
-    return np.array([*colour.getRgbF()[:3], alpha])

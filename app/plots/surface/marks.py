@@ -12,7 +12,7 @@ from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QTransform
 from app.colours import Inks, pen
 from app.plots.surface.rulers import Layout, Measure
 from app.plots.symbols import symbol
-from calib_model.core.arrays import FloatArray
+from calib_model.core.arrays import BoolArray, FloatArray
 
 
 @dataclass
@@ -88,7 +88,7 @@ def paint(painter: QPainter, picture: Picture, inks: Inks, font: QFont) -> None:
 
 def _paint_way(painter: QPainter, way: FloatArray, inks: Inks) -> None:
     painter.setBrush(Qt.BrushStyle.NoBrush)
-    known = np.isfinite(way).all(axis=1)
+    known: BoolArray = np.asarray(np.isfinite(way).all(axis=1))
     for stroke in (pen(inks.ground, 5.0), pen(inks.accent, 2.0)):
         painter.setPen(stroke)
         for start, end, drawn in zip(way[:-1], way[1:], known[:-1] & known[1:], strict=True):

@@ -18,6 +18,7 @@ from app.plots.surface.scene import Frame, hidden
 from app.plots.view import Cell, Findings
 from calib_model.core.arrays import BoolArray
 from calib_model.core.numbers import with_unit
+from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
 
 MOST_MARKS = 400
@@ -53,7 +54,7 @@ def node_marks(
     sheet = shown.sheet
     wanted: list[tuple[str, BoolArray, QColor, float]] = []
     if marks is not None and marks.amounts.shape == shown.layer.table.shape:
-        index = (slice(None), slice(None), *cell[2:])
+        index = plane_index(cell[2:])
         levels, full = marks.levels[index], marks.full[index]
         for level in range(1, len(SIZES)):
             for kind, where in (("half", ~full), ("box", full)):

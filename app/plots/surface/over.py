@@ -12,6 +12,7 @@ from app.plots.overlay_items import mark_entries, trail_entries
 from app.plots.surface import marks
 from app.plots.surface.scene import Sheet, hidden
 from app.plots.trail import Trail
+from calib_model.core.arrays import BoolArray
 from calib_model.core.table import Table
 
 if TYPE_CHECKING:
@@ -63,7 +64,8 @@ class Over:
         x, y = frame.x(trail.clipped(table, 1)), frame.y(trail.clipped(table, 0))
         points = np.stack([x, y, frame.z(trail.values)], axis=-1)
         seen = view.lens.project(points)
-        picture.way = np.where(np.isfinite(points).all(axis=1)[:, None], seen[:, :2], np.nan)
+        known: BoolArray = np.asarray(np.isfinite(points).all(axis=1))
+        picture.way = np.where(known[:, None], seen[:, :2], np.nan)
         if not np.isfinite(points[-1]).all():
             return
         behind = hidden(view.lens, sheet, frame, points[-1:])

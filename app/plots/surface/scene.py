@@ -16,6 +16,7 @@ from app.plots.geometry import on_axes_of, positions
 from app.plots.surface.camera import Lens
 from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.core.axis import Axis, Interpolation
+from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
 from calib_model.errors import BitepointError
 
@@ -24,6 +25,7 @@ Range = tuple[float, float]
 
 HALF = np.array([1.0, 1.0, 0.6])
 """Half the box's size along x, y and z."""
+_X, _Y, _Z = (float(half) for half in HALF)
 CORNERS = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)]) * HALF
 
 
@@ -43,24 +45,24 @@ class Frame:
 
     def x(self, columns: FloatArray) -> FloatArray:
         """Return where column positions lie in the box."""
-        return _scaled(columns, self.columns) * HALF[0]
+        return _scaled(columns, self.columns) * _X
 
     def y(self, rows: FloatArray) -> FloatArray:
         """Return where row positions lie: the first row is farthest from the front."""
-        return -_scaled(rows, self.rows) * HALF[1]
+        return -_scaled(rows, self.rows) * _Y
 
     def z(self, values: FloatArray) -> FloatArray:
         """Return how high values lie in the box."""
-        return _scaled(values, self.values) * HALF[2]
+        return _scaled(values, self.values) * _Z
 
     def value(self, z: float) -> float:
         """Return the value at a height."""
         low, high = self.values
-        return low + (z / HALF[2] + 1.0) / 2.0 * (high - low)
+        return low + (z / _Z + 1.0) / 2.0 * (high - low)
 
     def per_height(self) -> float:
         """Return how much value a z of 1 stands for."""
-        return (self.values[1] - self.values[0]) / (2.0 * float(HALF[2]))
+        return (self.values[1] - self.values[0]) / (2.0 * _Z)
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +94,7 @@ class Sheet:
         -------
         float array, shape (rows, columns, 3)
         """
-        z = np.where(np.isnan(self.values), -HALF[2], frame.z(self.values))
+        z = np.where(np.isnan(self.values), -_Z, frame.z(self.values))
         return _placed(frame.x(self.columns), frame.y(self.rows), z)
 
     def drawn(self, frame: Frame) -> FloatArray:
@@ -146,7 +148,7 @@ class Sheet:
 
 def plane_of(table: Table, cursor: tuple[int, ...]) -> FloatArray:
     """Return the values in the plane of the first two axes, at the cursor on the others."""
-    return np.asarray(table.values[(slice(None), slice(None), *cursor[2:])])
+    return np.asarray(table.values[plane_index(cursor[2:])])
 
 
 def sheet_of(table: Table, values: FloatArray) -> Sheet:
@@ -226,7 +228,7 @@ def mesh(points: FloatArray, wanted: BoolArray | None = None) -> tuple[FloatArra
     number = np.arange(rows * columns).reshape(rows, columns)
     corners = number[:-1, :-1], number[:-1, 1:], number[1:, 1:], number[1:, :-1]
     flat = points.reshape(-1, 3)
-    middle = sum(flat[c] for c in corners) / 4.0
+    middle = np.stack([flat[c] for c in corners]).sum(axis=0) / 4.0
     keep = np.isfinite(middle[..., 2])
     if wanted is not None:
         keep &= wanted

@@ -12,6 +12,7 @@ from PySide6.QtCore import QPointF, QTimer, Signal
 from PySide6.QtGui import QGuiApplication, QImage, QKeyEvent, QPainter
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QVBoxLayout, QWidget
 
+from app.colours import rgba
 from app.desk import Desk
 from app.plots import words
 from app.plots.colour_bar import ColourBar
@@ -34,6 +35,7 @@ from app.plots.surface.scene import Frame
 from app.plots.surface.stage import Stage
 from app.plots.view import Cell, Findings, Part
 from calib_model.core.arrays import BoolArray
+from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 from calib_model.editing.locks import locked_cells
@@ -64,7 +66,7 @@ class SurfaceView(LayeredView):
     choice_changed = Signal(str)
     camera_changed = Signal()
 
-    canvas: SurfaceCanvas | None  # type: ignore[assignment]
+    canvas: SurfaceCanvas | None
     _items: SurfaceItems
 
     def __init__(
@@ -327,7 +329,7 @@ class SurfaceView(LayeredView):
         columns, rows = self.frame.x(sheet.columns), self.frame.y(sheet.rows)
         lines = rulers.walls(rulers.back(self.lens), self.frame, columns, rows)
         self._sides = rulers.back(self.lens)
-        colour = np.array([*self.inks.faint.getRgbF()[:3], 1.0])
+        colour = rgba(self.inks.faint)
         self._items.box.show(lines, colour)
 
     _sides: tuple[float, float] = (0.0, 0.0)
@@ -409,7 +411,8 @@ class SurfaceView(LayeredView):
         """Return the locked nodes of the drawn plane; None where nothing is edited."""
         if not self.editable:
             return None
-        return locked_cells(table)[(slice(None), slice(None), *self.cell[2:])]
+        locked: BoolArray = locked_cells(table)[plane_index(self.cell[2:])]
+        return locked
 
     def show_read_out(self, table: Table) -> None:
         """Write what is under the cross-hair."""

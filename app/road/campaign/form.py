@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+from typing import Any
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent
@@ -151,10 +152,11 @@ class CampaignForm(QWidget):
         form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
         form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
         self.runs_label.setBuddy(self.runs)
-        for label, field in (
+        fields: tuple[tuple[Any, QWidget], ...] = (
             ("Po&ints", self.method), (self.runs_label, self.runs), ("See&d", self.seed),
             ("Wor&kers", self.workers), ("Schedu&ler", self.scheduler), ("Res&ults", self.out),
-        ):  # fmt: skip
+        )  # fmt: skip
+        for label, field in fields:
             form.addRow(label, field)
         column.addLayout(form)
         column.addStretch(1)

@@ -39,7 +39,7 @@ PAUSE_MS = 60
 TRAIL_S = 2.0
 NARROW, LOW = 860, 520
 """Below these sizes the list gets less room, and the table of estimates less height."""
-_NOTHING = CalibrationSet(())
+_NOTHING = CalibrationSet({})
 """A run of a campaign brings its own set; none of the desk's belongs to it."""
 _TABS = ("Traces", "Path from above", "All estimates", "Sensitivity", "What it leaves out")
 
@@ -220,11 +220,11 @@ class ManoeuvresPanel(QWidget):
         )
         self._say()
 
-    def _take(self, answer: object) -> None:
-        manoeuvre, parts, runs = answer  # type: ignore[misc]
-        if parts is None:
-            self._take_case(runs)
+    def _take(self, answer: DeskRun | tuple[str, tuple[Part, ...], dict[str, DeskRun]]) -> None:
+        if isinstance(answer, DeskRun):
+            self._take_case(answer)
             return
+        manoeuvre, parts, runs = answer
         self._driven[manoeuvre] = (parts, runs)
         self.chooser.show_states(self._states())
         if manoeuvre == self.chooser.manoeuvre and self._case is None:

@@ -94,7 +94,10 @@ class TracesTab(QWidget):
         why_none : str
         """
         self.shown = to_draw(
-            parts, runs, saved=self.saved_box.isChecked(), reference=self.reference_box.isChecked()
+            parts,
+            dict(runs),
+            saved=self.saved_box.isChecked(),
+            reference=self.reference_box.isChecked(),
         )
         self.reference_box.setEnabled(any(p.part == "reference" for p in parts))
         if self.shown:

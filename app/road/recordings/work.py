@@ -120,7 +120,8 @@ def look(control: ControlLike, path: Path, answers: Mapping[str, str]) -> tuple[
 
     control.check()
     try:
-        found: Any = inspect_recording(path, **answers)
+        asked: dict[str, Any] = dict(answers)
+        found: Any = inspect_recording(path, **asked)
     except UnclearLayout as doubt:
         found = doubt
     return found, head_key(path) if text else ""

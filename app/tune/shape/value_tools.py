@@ -21,7 +21,7 @@ def _smooth_fields(asking: Asking) -> tuple[Field, ...]:
     along: tuple[Field, ...] = ()
     balance: tuple[Field, ...] = ()
     if table.values.ndim == 2:
-        options = [(None, "Both axes")]
+        options: list[tuple[object, str]] = [(None, "Both axes")]
         options += [((n,), f"{axis.label} only") for n, axis in enumerate(table.axes)]
         along = (Field("along", "A&long", "choice", "Axes to smooth along.", tuple(options)),)
         first, second = (axis.label for axis in table.axes)

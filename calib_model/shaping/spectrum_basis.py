@@ -134,8 +134,8 @@ def planes_of(table: Table, along: Sequence[int]) -> Planes:
     others = [n for n in range(len(table.axes)) if n not in along]
     order = [*others, *sorted(along)]
     flat = np.arange(table.values.size).reshape(table.shape).transpose(order)
-    basis = np.ones((1, 1))
+    basis: FloatArray = np.ones((1, 1))
     for number in sorted(along):
         u = scaled_breakpoints(table.axes[number])
-        basis = np.kron(basis, np.stack([1 - u, u], axis=1))
+        basis = np.asarray(np.kron(basis, np.stack([1 - u, u], axis=1)), dtype=np.float64)
     return Planes(flat.reshape(-1, basis.shape[0]), basis)

@@ -41,10 +41,11 @@ def _names(content: CalibrationSet) -> Iterator[str]:
         yield from (remark.author, remark.settled_by)
     for waiver in record.waivers:
         yield from (waiver.author, waiver.approver)
-    for made in (*record.decisions, *record.maturities, *record.trials, *record.drives):
-        yield made.by
-    for complaint in record.complaints:
-        yield complaint.by
+    yield from (made.by for made in record.decisions)
+    yield from (made.by for made in record.maturities)
+    yield from (made.by for made in record.trials)
+    yield from (made.by for made in record.drives)
+    yield from (complaint.by for complaint in record.complaints)
     for sign_off in record.sign_offs:
         try:
             yield read_statement(sign_off.statement).name

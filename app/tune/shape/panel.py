@@ -164,7 +164,11 @@ class ShapePanel(QWidget):
         if widget is None or widget.value != "selected":
             return
         now, asked = self._selected(), self._asked_cells
-        if not (now is asked or (now is not None and np.array_equal(now, asked))):
+        if now is None or asked is None:
+            same = now is asked
+        else:
+            same = np.array_equal(now, asked)
+        if not same:
             self._changed()
 
     def _selected(self) -> BoolArray | None:

@@ -12,12 +12,16 @@ import json
 import os
 import sys
 from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    import subprocess
     from collections.abc import Iterator, Sequence
+
+from app import bootstrap_system as system
+from app.bootstrap_system import SetupError as SetupError
+from app.bootstrap_system import say
 
 ROOT = Path(__file__).resolve().parent.parent
 SUPPORTED = ((3, 11), (3, 12), (3, 13))
@@ -26,39 +30,6 @@ SUPPORTED = ((3, 11), (3, 12), (3, 13))
 # the first change and removed after the stamp: where it is found, a start was cut short.
 STAMP = "bitepoint-stamp.json"
 MARKER = "bitepoint-unfinished"
-
-# What Qt's widgets, its xcb platform plugin and OpenGL load from the system, with the Debian
-# package of each (read off `ldd` on PySide6-Essentials 6.11, Debian 12).
-QT_LIBRARIES = {
-    "libEGL.so.1": "libegl1",
-    "libGL.so.1": "libgl1",
-    "libX11-xcb.so.1": "libx11-xcb1",
-    "libX11.so.6": "libx11-6",
-    "libdbus-1.so.3": "libdbus-1-3",
-    "libfontconfig.so.1": "libfontconfig1",
-    "libfreetype.so.6": "libfreetype6",
-    "libglib-2.0.so.0": "libglib2.0-0",
-    "libgthread-2.0.so.0": "libglib2.0-0",
-    "libxcb-cursor.so.0": "libxcb-cursor0",
-    "libxcb-glx.so.0": "libxcb-glx0",
-    "libxcb-icccm.so.4": "libxcb-icccm4",
-    "libxcb-image.so.0": "libxcb-image0",
-    "libxcb-keysyms.so.1": "libxcb-keysyms1",
-    "libxcb-randr.so.0": "libxcb-randr0",
-    "libxcb-render-util.so.0": "libxcb-render-util0",
-    "libxcb-render.so.0": "libxcb-render0",
-    "libxcb-shape.so.0": "libxcb-shape0",
-    "libxcb-shm.so.0": "libxcb-shm0",
-    "libxcb-sync.so.1": "libxcb-sync1",
-    "libxcb-util.so.1": "libxcb-util1",
-    "libxcb-xfixes.so.0": "libxcb-xfixes0",
-    "libxcb-xkb.so.1": "libxcb-xkb1",
-    "libxcb.so.1": "libxcb1",
-    "libxkbcommon-x11.so.0": "libxkbcommon-x11-0",
-    "libxkbcommon.so.0": "libxkbcommon0",
-}
-# Elsewhere than on Debian the package may be called otherwise; its name still helps a search.
-PROGRAMS = {"Xvfb": "xvfb", "ssh-keygen": "openssh-client"}
 
 # Runs inside the new environment: Qt and its screen plugin are really loaded.
 _PROBE = """
@@ -72,29 +43,31 @@ QtWidgets.QApplication(["probe"])
 """
 
 
-class SetupError(Exception):
-    """Set-up could not be finished; the text names the remedy."""
-
-
-def say(text: str) -> None:
-    """Print one line of progress on standard error."""
-    print(f"Bitepoint set-up: {text}", file=sys.stderr, flush=True)
-
-
 def ensure_environment(
-    extras: Sequence[str] = ("test",), programs: Sequence[str] = (), root: Path = ROOT
+    extras: Sequence[str] = ("test",),
+    programs: Sequence[str] = (),
+    root: Path = ROOT,
+    *,
+    newest: bool = False,
+    compiled: bool = False,
 ) -> Path:
     """Return the Python of an environment that holds the project, making it where needed.
 
     Parameters
     ----------
     extras
-        Optional groups of `pyproject.toml` to install. With ``test``, the versions pinned in
-        `.ci/constraints.txt` are used.
+        Optional groups of `pyproject.toml` to install.
     programs
-        Programs that must be on the path, keys of `PROGRAMS`; looked for on Linux only.
+        Programs that must be on the path, keys of `bootstrap_system.PROGRAMS`; looked for on
+        Linux only.
     root
         Folder that holds `pyproject.toml`; `.venv` is made in it.
+    newest
+        Take the newest version of everything, within the ranges of `pyproject.toml`, in place of
+        the versions pinned in `.ci/constraints.txt`, which are those that the tests passed with.
+    compiled
+        Compile too what is compiled, so that the first replay or manoeuvre need not wait for it.
+        Where that fails it is said, and compiled when it is needed.
 
     Raises
     ------
@@ -102,10 +75,11 @@ def ensure_environment(
         The environment could not be made; the text says why and what to do.
     """
     env = root / ".venv"
-    if _is_ready(env, root, extras, programs):
+    wanted = _Wanted(root, tuple(extras), tuple(programs), newest, compiled)
+    if _is_ready(env, wanted):
         return _python_of(env)
     try:
-        _prepare(env, root, extras, programs)
+        _prepare(env, wanted)
     except OSError as problem:
         raise SetupError(
             f"{problem}. The folder {root} must be writable and have about 2 GB to spare."
@@ -113,19 +87,36 @@ def ensure_environment(
     return _python_of(env)
 
 
-def _prepare(env: Path, root: Path, extras: Sequence[str], programs: Sequence[str]) -> None:
+@dataclass(frozen=True)
+class _Wanted:
+    """What an environment must hold; see `ensure_environment`."""
+
+    root: Path
+    extras: tuple[str, ...]
+    programs: tuple[str, ...] = ()
+    newest: bool = False
+    compiled: bool = False
+
+
+def _prepare(env: Path, wanted: _Wanted) -> None:
     base = _find_interpreter()
-    with _only_one(root / ".venv.lock"):
-        if _is_ready(env, root, extras, programs):  # another start made it while this one waited
+    with _only_one(wanted.root / ".venv.lock"):
+        if _is_ready(env, wanted):  # another start made it while this one waited
             return
-        wanted = sorted({*extras, *_read_stamp(env).get("extras", [])})
-        current = _is_current(env, root, wanted)
+        # What an earlier start asked for stays.
+        extras = sorted({*wanted.extras, *_read_stamp(env).get("extras", [])})
+        wanted = replace(wanted, extras=tuple(extras))
+        current = _is_current(env, wanted)
         # Before the long download, so that whoever has to ask for a package hears of it at once.
-        _ensure_system(programs, base=None if current else base)
+        system.ensure_system(wanted.programs, base=None if current else base)
         if not current:
-            _make(env, root, base, wanted)
-        _try_qt(_python_of(env))
-        _write_stamp(env, root, wanted, system=True)
+            _make(env, base, wanted)
+        python = _python_of(env)
+        _try_qt(python)
+        _write_stamp(env, wanted, system=True)
+        if wanted.compiled:
+            _compile(python)
+            _write_stamp(env, wanted, system=True, compiled=True)
 
 
 def run_python(python: Path, arguments: Sequence[str]) -> int:
@@ -169,34 +160,34 @@ def _fingerprint(root: Path) -> str:
     return digest.hexdigest()
 
 
-def _is_current(env: Path, root: Path, extras: Sequence[str]) -> bool:
+def _is_current(env: Path, wanted: _Wanted) -> bool:
     stamp = _read_stamp(env)
     return (
-        stamp.get("fingerprint") == _fingerprint(root)
-        and set(extras) <= set(stamp.get("extras", []))
+        stamp.get("fingerprint") == _fingerprint(wanted.root)
+        and stamp.get("newest", False) is wanted.newest
+        and set(wanted.extras) <= set(stamp.get("extras", []))
         and not (env / MARKER).exists()
         and _python_of(env).exists()  # false for a link to a Python that was since removed
     )
 
 
-def _is_ready(env: Path, root: Path, extras: Sequence[str], programs: Sequence[str]) -> bool:
+def _is_ready(env: Path, wanted: _Wanted) -> bool:
     return (
-        _is_current(env, root, extras)
+        _is_current(env, wanted)
         and _read_stamp(env).get("system") is True
-        and not _missing_programs(programs)
+        and (_read_stamp(env).get("compiled") is True or not wanted.compiled)
+        and not system.missing_programs(wanted.programs)
     )
 
 
-def _missing_programs(programs: Sequence[str]) -> list[str]:
-    if not programs or not sys.platform.startswith("linux"):
-        return []
-    from shutil import which
-
-    return [name for name in programs if which(name) is None]
-
-
-def _write_stamp(env: Path, root: Path, extras: Sequence[str], *, system: bool) -> None:
-    stamp = {"fingerprint": _fingerprint(root), "extras": list(extras), "system": system}
+def _write_stamp(env: Path, wanted: _Wanted, *, system: bool, compiled: bool = False) -> None:
+    stamp = {
+        "fingerprint": _fingerprint(wanted.root),
+        "extras": list(wanted.extras),
+        "newest": wanted.newest,
+        "system": system,
+        "compiled": compiled,
+    }
     part = env / (STAMP + ".part")
     part.write_text(json.dumps(stamp), "utf-8")
     part.replace(env / STAMP)
@@ -243,7 +234,7 @@ def _find_interpreter() -> Path:
         if found:
             return Path(found)
         if os.name == "nt" and which("py"):
-            ask = _run(["py", f"-{major}.{minor}", "-c", "import sys; print(sys.executable)"])
+            ask = system.run(["py", f"-{major}.{minor}", "-c", "import sys; print(sys.executable)"])
             if ask.returncode == 0:
                 return Path(ask.stdout.strip())
     known = ", ".join(f"{major}.{minor}" for major, minor in SUPPORTED)
@@ -254,29 +245,11 @@ def _find_interpreter() -> Path:
     )
 
 
-def _run(command: Sequence[str | Path], **options: object) -> subprocess.CompletedProcess[str]:
-    """Run a program to its end with both outputs caught; a missing program is status 127."""
-    import subprocess
-
-    settings: dict[str, Any] = {
-        "stdin": subprocess.DEVNULL,
-        "stdout": subprocess.PIPE,
-        "stderr": subprocess.STDOUT,
-        "text": True,
-        "errors": "replace",
-        **options,
-    }
-    try:
-        return subprocess.run([str(part) for part in command], check=False, **settings)
-    except FileNotFoundError as problem:
-        return subprocess.CompletedProcess([str(part) for part in command], 127, str(problem), None)
-
-
-def _make(env: Path, root: Path, base: Path, extras: Sequence[str]) -> None:
+def _make(env: Path, base: Path, wanted: _Wanted) -> None:
     if (env / MARKER).exists():
         say("an earlier start was cut short; beginning again")
         _remove(env)
-    elif env.exists() and not _usable(env, root):
+    elif env.exists() and not _usable(env, wanted.root):
         say("the environment belongs to another Python or another folder; making a new one")
         _remove(env)
     env.mkdir(exist_ok=True)
@@ -286,11 +259,11 @@ def _make(env: Path, root: Path, base: Path, extras: Sequence[str]) -> None:
         say(f"making {env.name} with {base}")
         # Without pip: on a bare Debian the module that brings pip is missing, and asking for it
         # would leave a half-made folder behind.
-        made = _run([base, "-m", "venv", "--without-pip", env])
+        made = system.run([base, "-m", "venv", "--without-pip", env])
         if made.returncode != 0:
             raise SetupError(f"{base} could not make an environment in {env}:\n{made.stdout}")
-    _install(_find_pip(_python_of(env), base), env, root, extras)
-    _write_stamp(env, root, extras, system=False)
+    _install(_find_pip(_python_of(env), base), env, wanted)
+    _write_stamp(env, wanted, system=False)
     (env / MARKER).unlink()
 
 
@@ -299,7 +272,9 @@ def _usable(env: Path, root: Path) -> bool:
     python = _python_of(env)
     if not python.exists():
         return False
-    ask = _run([python, "-c", "import sys; print(*sys.version_info[:2], sys.prefix, sep='|')"])
+    ask = system.run(
+        [python, "-c", "import sys; print(*sys.version_info[:2], sys.prefix, sep='|')"]
+    )
     if ask.returncode != 0:
         return False
     major, minor, prefix = ask.stdout.strip().split("|", 2)
@@ -331,10 +306,10 @@ def _find_pip(python: Path, base: Path) -> list[str]:
     """The beginning of a pip command that installs into `python`'s environment."""
     own = [str(python), "-m", "pip"]
     ensure = [str(python), "-m", "ensurepip", "--default-pip"]
-    if _run([*own, "--version"]).returncode == 0 or _run(ensure).returncode == 0:
+    if system.run([*own, "--version"]).returncode == 0 or system.run(ensure).returncode == 0:
         return own
     outer = [str(base), "-m", "pip", "--python", str(python)]
-    if _run([*outer, "--version"]).returncode == 0:  # pip knows --python from 22.3 on
+    if system.run([*outer, "--version"]).returncode == 0:  # pip knows --python from 22.3 on
         return outer
     raise SetupError(
         f"no pip was found for {base}. Install pip for this Python (its `ensurepip` module is "
@@ -342,14 +317,17 @@ def _find_pip(python: Path, base: Path) -> list[str]:
     )
 
 
-def _install(pip: Sequence[str], env: Path, root: Path, extras: Sequence[str]) -> None:
+def _install(pip: Sequence[str], env: Path, wanted: _Wanted) -> None:
     import subprocess
 
+    root, extras = wanted.root, wanted.extras
     target = f"{root}[{','.join(extras)}]" if extras else str(root)
     command = [*pip, "install", "--no-input", "--disable-pip-version-check"]
     command += ["--progress-bar", "off", "--no-color", "--editable", target]
     constraints = root / ".ci" / "constraints.txt"
-    if "test" in extras and constraints.exists():
+    if wanted.newest:
+        command += ["--upgrade", "--upgrade-strategy", "eager"]
+    elif constraints.exists():
         command += ["--constraint", str(constraints)]
     # Settings that would send the packages somewhere else than into the environment.
     hijack = ("PIP_USER", "PIP_TARGET", "PIP_PREFIX", "PIP_ROOT", "PYTHONHOME", "PYTHONPATH")
@@ -408,58 +386,8 @@ def _explain_pip(lines: Sequence[str], log: Path) -> str:
     return f"{why}\nEverything that pip said is in {log}"
 
 
-# -- the system's libraries ----------------------------------------------------------------------
-
-
-def _ensure_system(programs: Sequence[str], base: Path | None) -> None:
-    """See to it that the system holds what is needed; install or name what is missing.
-
-    With `base`, a Python that is to make an environment must be able to bring pip into it.
-    """
-    names = [*_missing_libraries(), *_missing_programs(programs)]
-    packages = {QT_LIBRARIES.get(name) or PROGRAMS[name] for name in names}
-    if base is not None and _is_debian() and base.parent == Path("/usr/bin") and not _has_pip(base):
-        names.append("pip for Python")
-        packages.add("python3-venv")
-    if not names:
-        return
-    shown = names if len(names) <= 4 else [*names[:3], f"{len(names) - 3} more"]
-    reason = f"the system lacks {', '.join(shown)}"
-    if not _is_debian():
-        raise SetupError(f"{reason}. {_other_system_line(names)}")
-    _apt_install(sorted(packages), reason)
-    left = [*_missing_libraries(), *_missing_programs(programs)]
-    if left:
-        raise SetupError(f"the packages were installed, and still this is missing: {left}")
-
-
-def _missing_libraries() -> list[str]:
-    """Names of the system libraries that Qt would not find.
-
-    Asked for one by one, because the loader names only the first that is missing.
-    """
-    if not sys.platform.startswith("linux"):
-        return []
-    import ctypes
-
-    missing = []
-    for name in QT_LIBRARIES:
-        try:
-            ctypes.CDLL(name)
-        except OSError:
-            missing.append(name)
-    return missing
-
-
-def _has_pip(base: Path) -> bool:
-    return any(
-        _run([base, *ask]).returncode == 0
-        for ask in (("-c", "import ensurepip"), ("-m", "pip", "--version"))
-    )
-
-
 def _try_qt(python: Path) -> None:
-    ran = _run([python, "-c", _PROBE], env={**os.environ, "QT_QPA_PLATFORM": "offscreen"})
+    ran = system.run([python, "-c", _PROBE], env={**os.environ, "QT_QPA_PLATFORM": "offscreen"})
     if ran.returncode != 0:
         # Not one of the libraries that are known: the loader's own words name it.
         last = ran.stdout.strip().rsplit("\n", 1)[-1] or f"it ended with {ran.returncode}"
@@ -469,39 +397,26 @@ def _try_qt(python: Path) -> None:
         )
 
 
-def _is_debian() -> bool:
-    from shutil import which
-
-    return Path("/etc/debian_version").exists() and which("apt-get") is not None
+# -- compiled code -------------------------------------------------------------------------------
 
 
-def _apt_install(packages: Sequence[str], reason: str) -> None:
-    """Install Debian packages as root; otherwise raise with the exact line to run."""
-    line = f"apt-get install -y --no-install-recommends {' '.join(packages)}"
-    if os.geteuid() != 0:
-        raise SetupError(f"{reason}. Run this line, then start again:\n    sudo {line}")
-    say(f"{reason}; installing {' '.join(packages)}")
-    env = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
-    command = line.replace("install", "-o DPkg::Lock::Timeout=300 install", 1).split()
-    ran = _run(command, env=env)
-    if ran.returncode != 0:  # on a fresh machine the package lists are missing or old
-        _run(["apt-get", "update"], env=env)
-        ran = _run(command, env=env)
-    if ran.returncode != 0:
-        tail = "\n".join("    " + text for text in ran.stdout.strip().splitlines()[-6:])
-        raise SetupError(
-            f"{tail}\n{reason}, and apt-get could not install it (see above). When that is "
-            f"mended, run this line and start again:\n    {line}"
-        )
+def _compile(python: Path) -> None:
+    """Fill the cache of compiled code, telling each part; a failure is told and no more."""
+    import subprocess
 
-
-def _other_system_line(names: Sequence[str]) -> str:
-    from shutil import which
-
-    for tool in ("dnf", "zypper"):
-        if which(tool):  # both find the package by the file name of a library it provides
-            wanted = " ".join(
-                f"'{n}()(64bit)'" if n in QT_LIBRARIES else PROGRAMS[n] for n in names
-            )
-            return f"Run this line, then start again:\n    sudo {tool} install {wanted}"
-    return f"Install the packages of your system that hold {' '.join(names)}, then start again."
+    say("preparing the compiled code (about half a minute, once)")
+    last = ""
+    with subprocess.Popen(
+        [str(python), "-P", "-m", "app.warm_cache"],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        errors="replace",
+    ) as process:
+        for line in process.stdout or ():
+            last = line.strip() or last
+            if line.startswith("compiling"):
+                say(last)
+    if process.returncode != 0:
+        say(f"that failed ({last}); what is needed is compiled when it is first used")

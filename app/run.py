@@ -1,7 +1,8 @@
-"""Start Bitepoint from a clone: `python3 app/run.py [--with EXTRAS] [FILES or VERB ...]`.
+"""Start Bitepoint from a clone: `python3 app/run.py [--with EXTRAS] [--newest] [FILES or VERB]`.
 
 Sets the machine up on the first start. Without arguments it opens the sample sets.  ``--with
 recordings,cluster`` installs optional groups of libraries as well; they stay installed.
+``--newest`` takes the newest libraries in place of those that the tests passed with.
 """
 
 from __future__ import annotations
@@ -25,14 +26,18 @@ EXTRAS = ("recordings", "cluster")
 def main(arguments: list[str]) -> int:
     """Set up, then hand over to the app; returns an exit status."""
     extras: list[str] = []
-    if arguments[:1] == ["--with"]:
+    newest = False
+    while arguments[:1] in (["--with"], ["--newest"]):
+        if arguments[0] == "--newest":
+            newest, arguments = True, arguments[1:]
+            continue
         extras = [name for name in "".join(arguments[1:2]).split(",") if name]
         arguments = arguments[2:]
         if not extras or not set(extras) <= set(EXTRAS):
             print(f"--with takes one or more of {', '.join(EXTRAS)}.", file=sys.stderr)
             return 2
     try:
-        python = bootstrap.ensure_environment(extras=extras)
+        python = bootstrap.ensure_environment(extras=extras, newest=newest, compiled=True)
     except bootstrap.SetupError as problem:
         print(f"Bitepoint set-up failed: {problem}", file=sys.stderr)
         return 2

@@ -29,7 +29,7 @@ def main(arguments: list[str]) -> int:
     # A virtual screen, and OpenSSH to verify signatures with as a reviewer would.
     programs = ("Xvfb", "ssh-keygen") if sys.platform.startswith("linux") else ()
     try:
-        python = bootstrap.ensure_environment(("test",), programs=programs)
+        python = bootstrap.ensure_environment(("test",), programs=programs, newest=options.newest)
     except bootstrap.SetupError as problem:
         print(f"Bitepoint set-up failed: {problem}", file=sys.stderr)
         return 2
@@ -84,12 +84,10 @@ def _fetch_published(python: Path) -> None:
 
 def _compile(python: Path, env: dict[str, str], run: Path) -> None:
     """Fill the run's cache of compiled code, before workers would all do so at once."""
-    code = (
-        "import calib_model.evidence.result_kernel; "
-        "from app.driving.model import warm_up; warm_up()"
-    )
     cache = {**env, "NUMBA_CACHE_DIR": str(run / "numba")}  # as tests/conftest.py has it
-    subprocess.call([str(python), "-c", code], cwd=ROOT, env=cache, stdin=subprocess.DEVNULL)
+    subprocess.call(
+        [str(python), "-m", "app.warm_cache"], cwd=ROOT, env=cache, stdin=subprocess.DEVNULL
+    )
 
 
 def _parse(arguments: list[str]) -> tuple[argparse.Namespace, list[str]]:
@@ -98,6 +96,9 @@ def _parse(arguments: list[str]) -> tuple[argparse.Namespace, list[str]]:
     )
     parser.add_argument("--slow", action="store_true", help="add the tests that take minutes")
     parser.add_argument("--benchmarks", action="store_true", help="time tests/benchmarks instead")
+    parser.add_argument(
+        "--newest", action="store_true", help="with the newest libraries, not those pinned"
+    )
     parser.add_argument("--allowed-skips", type=Path, help="fail on a skip this file does not list")
     parser.add_argument("-m", dest="mark", help="narrow to a marker expression, as in pytest")
     return parser.parse_known_args(arguments)

@@ -10,13 +10,16 @@ Import this module late; with it comes numba, which takes about a quarter of a s
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
 import shutil
 import time
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
+import llvmlite.binding
 import numba
 import platformdirs
 from numba import types
@@ -40,9 +43,24 @@ _MONTH = 30 * 24 * 3600.0
 
 
 def cache_folder() -> Path:
-    """Return the folder for compiled code of this very source."""
+    """Return the folder for compiled code of this very source, for this processor."""
     base = os.environ.get("NUMBA_CACHE_DIR") or platformdirs.user_cache_dir("bitepoint")
-    return Path(base) / "compiled" / f"{source_key()}-numba{numba.__version__}"
+    return Path(base) / "compiled" / f"{source_key()}-numba{numba.__version__}-{_target()}"
+
+
+@lru_cache(maxsize=1)
+def _target() -> str:
+    """Return a short name of the processor compiled for, as numba tells processors apart.
+
+    A home may be shared by several machines, and code for one is none for the other.
+    """
+    settings: Any = numba.config
+    name, features = settings.CPU_NAME, settings.CPU_FEATURES
+    if name is None:
+        name = llvmlite.binding.get_host_cpu_name()
+    if features is None:
+        features = llvmlite.binding.get_host_cpu_features().flatten()
+    return hashlib.sha256(f"{name} {features}".encode()).hexdigest()[:8]
 
 
 def is_cached(module: str, function: str) -> bool:

@@ -5,15 +5,18 @@ Nothing here uses the network: where packages would be installed, pip is replace
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 import threading
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from app import bootstrap
+from app import bootstrap_system as system
 
 ROOT = Path(bootstrap.__file__).resolve().parent.parent
 
@@ -33,10 +36,8 @@ def no_network(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, ...]]:
     """Real environments, but nothing is installed or probed; returns what would have been."""
     calls: list[tuple[str, ...]] = []
     monkeypatch.setattr(bootstrap, "_find_pip", lambda python, base: [str(python), "-m", "pip"])
-    monkeypatch.setattr(
-        bootstrap, "_install", lambda pip, env, root, extras: calls.append(tuple(extras))
-    )
-    monkeypatch.setattr(bootstrap, "_missing_libraries", list)
+    monkeypatch.setattr(bootstrap, "_install", lambda pip, env, wanted: calls.append(wanted.extras))
+    monkeypatch.setattr(system, "missing_libraries", list)
     monkeypatch.setattr(bootstrap, "_try_qt", lambda python: None)
     return calls
 
@@ -76,7 +77,7 @@ def test_more_extras_and_changed_requirements_install_again_and_keep_what_was_th
 def test_a_start_killed_in_the_middle_is_repaired(
     project: Path, no_network: list[tuple[str, ...]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def killed(pip: object, env: Path, root: Path, extras: object) -> None:
+    def killed(pip: object, env: Path, wanted: object) -> None:
         (env / "half a package").write_text("")
         raise KeyboardInterrupt
 
@@ -116,7 +117,7 @@ def test_two_starts_at_once_install_once(
     monkeypatch.setattr(
         bootstrap,
         "_install",
-        lambda pip, env, root, extras: (time.sleep(0.2), no_network.append(tuple(extras))),
+        lambda pip, env, wanted: (time.sleep(0.2), no_network.append(wanted.extras)),
     )
     starts = [
         threading.Thread(target=bootstrap.ensure_environment, args=((),), kwargs={"root": project})
@@ -133,12 +134,12 @@ def test_missing_libraries_give_the_exact_line_before_anything_is_installed(
     project: Path, no_network: list[tuple[str, ...]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     missing = ["libxcb-cursor.so.0", "libEGL.so.1"]
-    monkeypatch.setattr(bootstrap, "_missing_libraries", lambda: missing)
-    monkeypatch.setattr(bootstrap, "_missing_programs", lambda programs: list(programs))
-    monkeypatch.setattr(bootstrap, "_is_debian", lambda: True)
+    monkeypatch.setattr(system, "missing_libraries", lambda: missing)
+    monkeypatch.setattr(system, "missing_programs", lambda programs: list(programs))
+    monkeypatch.setattr(system, "is_debian", lambda: True)
     monkeypatch.setattr(bootstrap, "_find_interpreter", lambda: Path("/usr/bin/python3"))
-    monkeypatch.setattr(bootstrap, "_has_pip", lambda base: False)
-    monkeypatch.setattr(bootstrap.os, "geteuid", lambda: 1000, raising=False)
+    monkeypatch.setattr(system, "has_pip", lambda base: False)
+    monkeypatch.setattr(system.os, "geteuid", lambda: 1000, raising=False)
     with pytest.raises(bootstrap.SetupError) as caught:
         bootstrap.ensure_environment((), programs=("Xvfb",), root=project)
     line = (
@@ -158,17 +159,17 @@ def test_root_on_debian_installs_and_renews_the_package_lists_once(
         status = 100 if len(ran) == 1 else 0  # a fresh machine has no package lists
         return subprocess.CompletedProcess(command, status, "Unable to locate package", None)
 
-    monkeypatch.setattr(bootstrap, "_run", apt)
-    monkeypatch.setattr(bootstrap.os, "geteuid", lambda: 0, raising=False)
-    bootstrap._apt_install(["xvfb"], "the system lacks Xvfb")
+    monkeypatch.setattr(system, "run", apt)
+    monkeypatch.setattr(system.os, "geteuid", lambda: 0, raising=False)
+    system._apt_install(["xvfb"], "the system lacks Xvfb")
     assert [line.split()[-1] for line in ran] == ["xvfb", "update", "xvfb"]
 
 
 def test_other_systems_are_told_the_libraries(
     project: Path, no_network: list[tuple[str, ...]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(bootstrap, "_missing_libraries", lambda: ["libxcb-cursor.so.0"])
-    monkeypatch.setattr(bootstrap, "_is_debian", lambda: False)
+    monkeypatch.setattr(system, "missing_libraries", lambda: ["libxcb-cursor.so.0"])
+    monkeypatch.setattr(system, "is_debian", lambda: False)
     monkeypatch.setattr("shutil.which", lambda name: name if name == "dnf" else None)
     with pytest.raises(
         bootstrap.SetupError, match=r"dnf install 'libxcb-cursor\.so\.0\(\)\(64bit\)'"
@@ -193,18 +194,18 @@ def test_qt_that_does_not_load_is_reported_in_the_loader_s_words(
 
 @pytest.mark.skipif(sys.platform != "linux", reason="shared libraries are named as on Linux")
 def test_a_library_that_is_not_there_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert bootstrap._missing_libraries() == []
-    monkeypatch.setitem(bootstrap.QT_LIBRARIES, "libbitepoint-none.so.7", "none")
-    assert bootstrap._missing_libraries() == ["libbitepoint-none.so.7"]
+    assert system.missing_libraries() == []
+    monkeypatch.setitem(system.QT_LIBRARIES, "libbitepoint-none.so.7", "none")
+    assert system.missing_libraries() == ["libbitepoint-none.so.7"]
 
 
 def test_an_environment_without_pip_gets_one(tmp_path: Path) -> None:
     env = tmp_path / "bare"
     subprocess.run([sys.executable, "-m", "venv", "--without-pip", env], check=True)
     python = bootstrap._python_of(env)
-    assert bootstrap._run([python, "-m", "pip", "--version"]).returncode != 0
+    assert system.run([python, "-m", "pip", "--version"]).returncode != 0
     pip = bootstrap._find_pip(python, Path(sys.executable))
-    told = bootstrap._run([*pip, "--version"])
+    told = system.run([*pip, "--version"])
     assert told.returncode == 0, told.stdout
 
 
@@ -219,8 +220,8 @@ def test_each_way_to_a_pip(
         works = ("ensurepip" in command and has_ensurepip) or ("--python" in command and outer_pip)
         return subprocess.CompletedProcess(command, 0 if works else 1, "", None)
 
-    monkeypatch.setattr(bootstrap, "_run", answer)
-    monkeypatch.setattr(bootstrap, "_is_debian", lambda: False)
+    monkeypatch.setattr(system, "run", answer)
+    monkeypatch.setattr(system, "is_debian", lambda: False)
     python, base = Path("env-python"), Path("base-python")
     if expected == "error":
         with pytest.raises(bootstrap.SetupError, match="Install pip"):
@@ -247,9 +248,89 @@ def test_a_failing_pip_is_explained(
 ) -> None:
     fake = [sys.executable, "-c", f"print({said!r}); raise SystemExit(1)"]
     with pytest.raises(bootstrap.SetupError, match=remedy) as caught:
-        bootstrap._install(fake, tmp_path, tmp_path, ())
+        bootstrap._install(fake, tmp_path, bootstrap._Wanted(tmp_path, ()))
     assert str(tmp_path / "install.log") in str(caught.value)
     assert said in (tmp_path / "install.log").read_text()
+
+
+def pip_was_given(tmp_path: Path, wanted: bootstrap._Wanted) -> list[str]:
+    """The arguments that set-up gives to pip."""
+    said = tmp_path / "given.json"
+    code = f"import json, sys; open({str(said)!r}, 'w').write(json.dumps(sys.argv[1:]))"
+    bootstrap._install([sys.executable, "-c", code], tmp_path, wanted)
+    return json.loads(said.read_text())
+
+
+@pytest.mark.parametrize("extras", [(), ("test",), ("cluster", "recordings")])
+def test_the_versions_that_were_tested_are_taken(
+    project: Path, tmp_path: Path, extras: tuple[str, ...]
+) -> None:
+    given = pip_was_given(tmp_path, bootstrap._Wanted(project, extras))
+    assert given[given.index("--constraint") + 1] == str(project / ".ci" / "constraints.txt")
+    assert "--upgrade" not in given
+
+
+def test_or_the_newest_if_asked_for(project: Path, tmp_path: Path) -> None:
+    given = pip_was_given(tmp_path, bootstrap._Wanted(project, (), newest=True))
+    assert "--constraint" not in given
+    assert given[given.index("--upgrade-strategy") + 1] == "eager"  # what is there is renewed too
+
+
+def test_asking_for_the_newest_and_no_longer_installs_anew(
+    project: Path, no_network: list[tuple[str, ...]]
+) -> None:
+    for newest, times in ((False, 1), (False, 1), (True, 2), (True, 2), (False, 3)):
+        bootstrap.ensure_environment((), root=project, newest=newest)
+        assert len(no_network) == times
+
+
+@pytest.fixture
+def compiling(project: Path, monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
+    """What is started to compile, in place of the app's own module; its text is `script`."""
+    started: list[list[str]] = []
+    real = subprocess.Popen
+
+    def start(command: list[str], *given: Any, **options: Any) -> subprocess.Popen[str]:
+        if "app.warm_cache" in command:
+            started.append(command)
+            command = [sys.executable, str(project / "script.py")]
+        return real(command, *given, **options)
+
+    monkeypatch.setattr(subprocess, "Popen", start)
+    return started
+
+
+def test_compiled_code_is_prepared_once_and_each_part_is_told(
+    project: Path,
+    no_network: list[tuple[str, ...]],
+    compiling: list[list[str]],
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    (project / "script.py").write_text("print('compiling 1 of 1: it'); print('a remark')")
+    bootstrap.ensure_environment((), root=project)
+    assert compiling == []  # the tests have a cache of their own
+    for _ in range(2):
+        python = bootstrap.ensure_environment((), root=project, compiled=True)
+    assert compiling == [[str(python), "-P", "-m", "app.warm_cache"]]
+    assert len(no_network) == 1
+    out, err = capsys.readouterr()
+    assert out == ""  # standard output is the command's
+    assert "set-up: preparing the compiled code" in err
+    assert "set-up: compiling 1 of 1: it" in err
+    assert "a remark" not in err
+
+
+def test_what_does_not_compile_does_not_stop_the_set_up(
+    project: Path,
+    no_network: list[tuple[str, ...]],
+    compiling: list[list[str]],
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    (project / "script.py").write_text("print('compiling 1 of 2: it'); raise OSError('no room')")
+    for _ in range(2):  # nor is it tried at every start
+        assert bootstrap.ensure_environment((), root=project, compiled=True).exists()
+    assert len(compiling) == 1
+    assert "that failed (OSError: no room)" in capsys.readouterr().err
 
 
 def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
@@ -266,10 +347,13 @@ def test_an_old_python_is_refused_in_plain_words(monkeypatch: pytest.MonkeyPatch
 
 def test_bootstrap_imports_the_standard_library_only() -> None:
     code = (
-        "import sys; from app import bootstrap; import ast, pathlib\n"
-        "tree = ast.parse(pathlib.Path(bootstrap.__file__).read_text('utf-8'))\n"
-        "names = {a.name for n in ast.walk(tree) if isinstance(n, ast.Import) for a in n.names}\n"
-        "names |= {n.module for n in ast.walk(tree) if isinstance(n, ast.ImportFrom)}\n"
+        "import sys; from app import bootstrap, bootstrap_system; import ast, pathlib\n"
+        "names = set()\n"
+        "for part in (bootstrap, bootstrap_system):\n"
+        "    tree = list(ast.walk(ast.parse(pathlib.Path(part.__file__).read_text('utf-8'))))\n"
+        "    names |= {a.name for n in tree if isinstance(n, ast.Import) for a in n.names}\n"
+        "    names |= {n.module for n in tree if isinstance(n, ast.ImportFrom)}\n"
+        "names -= {'app', 'app.bootstrap_system'}\n"
         "print(sorted(n for n in names if n.split('.')[0] not in sys.stdlib_module_names))"
     )
     # -S: without site-packages, as on a fresh machine.

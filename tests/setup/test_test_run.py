@@ -83,7 +83,7 @@ def test_every_marked_test_belongs_to_exactly_one_part(run: ModuleType) -> None:
             assert sum(with_slow) == 1
 
 
-def test_the_start_script_takes_known_extras_only(
+def test_the_start_script_takes_known_extras_and_the_newest(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr(sys, "path", list(sys.path))
@@ -96,15 +96,20 @@ def test_the_start_script_takes_known_extras_only(
     spec.loader.exec_module(start)
     asked: list[object] = []
 
-    def ensure(extras: list[str]) -> Path:
-        asked.append(extras)
+    def ensure(**wanted: object) -> Path:
+        asked.append(wanted)
         return Path("python")
 
     monkeypatch.setattr(start.bootstrap, "ensure_environment", ensure)
     monkeypatch.setattr(start.bootstrap, "run_python", lambda *given: asked.append(given) or 0)
     assert start.main(["--with", "recordings,cluster", "check", "a.h5"]) == 0
-    assert asked[0] == ["recordings", "cluster"]
+    assert asked[0] == {"extras": ["recordings", "cluster"], "newest": False, "compiled": True}
     assert asked[1][1][-2:] == ["check", "a.h5"]  # type: ignore[index]
     assert start.main(["--with", "wings"]) == 2
     assert "recordings, cluster" in capsys.readouterr().err
     assert len(asked) == 2
+    for given in (["--newest", "--with", "cluster"], ["--with", "cluster", "--newest"]):
+        asked.clear()
+        assert start.main([*given, "check", "--newest"]) == 0
+        assert asked[0] == {"extras": ["cluster"], "newest": True, "compiled": True}
+        assert asked[1][1][-2:] == ["check", "--newest"]  # type: ignore[index]

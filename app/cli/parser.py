@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import re
 from typing import Any, NoReturn
 
 from app.cli.answer import CannotDo
+
+_BELOW_ZERO = re.compile(r"-\.?\d[\d.,+\-eE]*$")
+"""A number below zero, or a list that begins with one."""
 
 
 class VerbParser(argparse.ArgumentParser):
@@ -28,6 +32,8 @@ class VerbParser(argparse.ArgumentParser):
             formatter_class=argparse.RawDescriptionHelpFormatter,
             allow_abbrev=False,
         )
+        # Else a list of numbers is taken for an option if it begins with a minus.
+        self._negative_number_matcher = _BELOW_ZERO
 
     def error(self, message: str) -> NoReturn:
         """Raise instead of leaving."""

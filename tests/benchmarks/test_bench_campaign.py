@@ -19,6 +19,7 @@ from calib_model.vehicle.parameters import LARCH
 from calib_model.vehicle.runs import Bench, bench
 from calib_model.vehicle.sensitivity import sensitivity
 from calib_model.vehicle.variations import VARIATIONS, latin_hypercube
+from tests.benchmarks.conftest import Best
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 Record = Callable[[str, object], None]
@@ -36,23 +37,14 @@ def normal() -> Bench:
     return made
 
 
-def _best(job: Callable[[], object], rounds: int = 3) -> float:
-    best = float("inf")
-    for _ in range(rounds):
-        start = time.process_time()
-        job()
-        best = min(best, time.process_time() - start)
-    return best
-
-
 @pytest.mark.parametrize("name", MANOEUVRES)
 def test_time_of_a_manoeuvre(
-    name: str, normal: Bench, record_testsuite_property: Record, timed: bool
+    name: str, normal: Bench, record_testsuite_property: Record, timed: bool, best: Best
 ) -> None:
     one = MANOEUVRES[name]
-    assert normal.trace(one).completed
-    alone = _best(lambda: normal.trace(one))
-    whole = _best(lambda: normal.drive(one), 2)
+    alone, trace = best(lambda: normal.trace(one))
+    assert trace.completed
+    whole, _ = best(lambda: normal.drive(one), 2)
     record_testsuite_property(
         f"{name}: milliseconds of processor for {one.duration:g} s", round(alone * 1e3, 2)
     )

@@ -8,7 +8,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -22,6 +21,7 @@ from calib_model.controller.law import ROLE_INDEX, prepared, run
 from calib_model.controller.outputs import OUTPUTS
 from calib_model.controller.state import fresh_state
 from calib_model.lookup import compiled
+from tests.benchmarks.conftest import Best
 from tests.controller.law_parts import ROOT, drive, sample
 
 HOUR = 180_000  # ticks of 20 ms
@@ -35,20 +35,12 @@ def bound() -> Bound:
     return bind(sample("larch_normal"), LARCH)
 
 
-def _best(job: Callable[[], object], rounds: int = 5) -> float:
-    job()  # compiles, if nothing else has
-    times = []
-    for _ in range(rounds):
-        start = time.process_time()
-        job()
-        times.append(time.process_time() - start)
-    return min(times)
-
-
-def test_an_hour_of_driving(bound: Bound, record_testsuite_property: Record, timed: bool) -> None:
+def test_an_hour_of_driving(
+    bound: Bound, record_testsuite_property: Record, timed: bool, best: Best
+) -> None:
+    run(bound, drive(1, 1))  # compiles, if nothing else has
     inputs = drive(1, HOUR)
-    seconds = _best(lambda: run(bound, inputs))
-    ran = run(bound, inputs)
+    seconds, ran = best(lambda: run(bound, inputs), 5)
     assert ran.good.all()
     assert np.unique(ran.governing).size > 8
     record_testsuite_property("torque law over an hour: seconds", round(seconds, 3))
@@ -57,12 +49,12 @@ def test_an_hour_of_driving(bound: Bound, record_testsuite_property: Record, tim
 
 
 def test_one_step_and_one_changed_cell(
-    bound: Bound, record_testsuite_property: Record, timed: bool
+    bound: Bound, record_testsuite_property: Record, timed: bool, best: Best
 ) -> None:
     slot = ROLE_INDEX["pre_engage_torque"]
     values = bound.bank.values(slot).copy()
     values[3, 4] += 10.0
-    seconds = _best(lambda: [bound.bank.replaced(slot, values) for _ in range(100)]) / 100
+    seconds = best(lambda: [bound.bank.replaced(slot, values) for _ in range(100)], 5)[0] / 100
     other = replace(bound, bank=bound.bank.replaced(slot, values))
     assert not np.array_equal(other.bank.arrays[0], bound.bank.arrays[0])
     record_testsuite_property("bank with one cell changed: microseconds", round(1e6 * seconds, 1))
@@ -78,7 +70,7 @@ def test_one_step_and_one_changed_cell(
         for _ in range(1000):
             kernel.step(ready.bank.arrays, ready.constants, ready.tick_s, row[0], state, out)
 
-    each = _best(step) / 1000
+    each = best(step, 5)[0] / 1000
     assert np.isfinite(out[:6]).all()
     record_testsuite_property("one step called from Python: microseconds", round(1e6 * each, 2))
 

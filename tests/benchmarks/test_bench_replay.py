@@ -38,7 +38,7 @@ def along(normal: CalibrationSet) -> Replay:
     return replay(normal, at_100_hz, LARCH)
 
 
-def turns(*jobs: Callable[[], object], rounds: int = 5) -> list[float]:
+def turns(*jobs: Callable[[], object], rounds: int) -> list[float]:
     """Return each job's best processor time, taking the jobs in turn."""
     best = [float("inf")] * len(jobs)
     for _ in range(rounds):
@@ -76,7 +76,7 @@ def test_maps_of_the_sample_set_against_scipy(
     ours_s, theirs_s = turns(
         lambda: [compiled.lookup_values(t.axes, t.values, points[t.id]) for t in maps],
         lambda: [grids[t.id](held[t.id]) for t in maps],
-        rounds=2,
+        rounds=2 if timed else 1,
     )
     record_testsuite_property(
         "replay, maps: times faster than RegularGridInterpolator", round(theirs_s / ours_s, 1)
@@ -98,6 +98,7 @@ def test_curves_of_the_sample_set_against_numpy(
     ours_s, theirs_s = turns(
         lambda: [compiled.lookup_values(t.axes, t.values, [points[t.id]]) for t in curves],
         lambda: [np.interp(points[t.id], t.axes[0].values, t.values) for t in curves],
+        rounds=5 if timed else 1,
     )
     record_testsuite_property(
         "replay, curves: time relative to numpy.interp", round(ours_s / theirs_s, 2)
@@ -116,11 +117,11 @@ def test_an_hour_of_the_whole_sample_set(
         found["tables"] = {id: fresh.tables[id] for id in fresh.tables}
         found["torque"] = fresh.output("torque")
 
-    (replayed,) = turns(whole, rounds=3)
+    (replayed,) = turns(whole, rounds=3 if timed else 1)
     assert len(found["tables"]) == 42
     assert found["torque"].size == SAMPLES_PER_HOUR
     assert np.isfinite(found["torque"]).all()
-    (counted,) = turns(lambda: coverage(normal, along, along.ticks), rounds=2)
+    (counted,) = turns(lambda: coverage(normal, along, along.ticks), rounds=2 if timed else 1)
     record_testsuite_property("replay of an hour at 100 Hz, 42 tables and the law: s", replayed)
     record_testsuite_property("coverage of that hour: s", counted)
     assert not timed or replayed < 2.0

@@ -10,7 +10,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import h5py
 import numpy as np
@@ -18,20 +17,11 @@ import pytest
 
 from calib_model.store import HistoryColumns, Journal, read_set, write_set
 from calib_model.store.encode import encode
+from tests.benchmarks.conftest import Best
 from tests.generated import generated_set
 from tests.store.making import entries
 
 Record = Callable[[str, object], None]
-
-
-def best_of_three(work: Callable[[], Any]) -> tuple[float, Any]:
-    """Shortest time in seconds, and the last result."""
-    times = []
-    for _ in range(3):
-        start = time.perf_counter()
-        result = work()
-        times.append(time.perf_counter() - start)
-    return min(times), result
 
 
 def plain_write(path: Path, columns: dict[str, np.ndarray]) -> None:
@@ -56,25 +46,29 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("bench")
 
 
-def test_save_30000_tables(folder: Path, record_testsuite_property: Record, timed: bool) -> None:
+def test_save_30000_tables(
+    folder: Path, record_testsuite_property: Record, timed: bool, best: Best
+) -> None:
     content = generated_set()
     history = HistoryColumns().with_entries(entries(500))
     columns = encode(content, history.columns()).columns
-    plain, _ = best_of_three(lambda: plain_write(folder / "plain.h5", columns))
-    ours, _ = best_of_three(lambda: write_set(folder / "set.h5", content, history))
+    plain, _ = best(lambda: plain_write(folder / "plain.h5", columns), clock=time.perf_counter)
+    ours, _ = best(lambda: write_set(folder / "set.h5", content, history), clock=time.perf_counter)
     record_testsuite_property("save 30,000 tables: seconds", round(ours, 3))
     record_testsuite_property("save: times a plain h5py pass", round(ours / plain, 1))
     record_testsuite_property("size in MiB", round((folder / "set.h5").stat().st_size / 2**20, 1))
     assert not timed or ours < max(3.0, 8 * plain)
 
 
-def test_open_30000_tables(folder: Path, record_testsuite_property: Record, timed: bool) -> None:
+def test_open_30000_tables(
+    folder: Path, record_testsuite_property: Record, timed: bool, best: Best
+) -> None:
     content = generated_set()
     columns = encode(content, {}).columns
     plain_write(folder / "plain.h5", columns)
     write_set(folder / "set.h5", content)
-    plain, _ = best_of_three(lambda: plain_read(folder / "plain.h5"))
-    ours, stored = best_of_three(lambda: read_set(folder / "set.h5"))
+    plain, _ = best(lambda: plain_read(folder / "plain.h5"), clock=time.perf_counter)
+    ours, stored = best(lambda: read_set(folder / "set.h5"), clock=time.perf_counter)
     assert stored.set == content
     record_testsuite_property("open 30,000 tables: seconds", round(ours, 3))
     record_testsuite_property("open: times a plain h5py pass", round(ours / plain, 1))

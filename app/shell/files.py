@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
@@ -501,8 +502,10 @@ def _same_file(a: Path, b: Path) -> bool:
 
 
 def _file_name(document: Document) -> str:
-    kept = "".join(c if c.isalnum() else "_" for c in document.content.label.lower())
-    return kept.strip("_") or "set"
+    kept = "".join(c if c.isalnum() else "_" for c in document.content.label.lower()).strip("_")
+    if re.fullmatch("con|prn|aux|nul|(com|lpt)[0-9]", kept):
+        return f"set_{kept}"  # a device on Windows, whatever ending follows
+    return kept or "set"
 
 
 def _nothing() -> None:

@@ -25,6 +25,9 @@ STALE_SECONDS = 3600.0
 """A temporary file older than this belongs to no save that still runs."""
 RETRIES = (0.05, 0.1, 0.2, 0.4, 0.8)
 """Pauses in seconds while another program holds the file (Windows)."""
+LINKS = os.name != "nt"
+"""Whether a file may get a second name for a moment.  On Windows that name could be neither renamed
+nor removed while another program holds the file."""
 
 
 def replace_file(
@@ -174,13 +177,20 @@ def _back_up(path: Path) -> None:
     backup = path.with_name(path.name + BACKUP_SUFFIX)
     fresh = path.with_name(f".{path.name}.{secrets.token_hex(4)}{BACKUP_SUFFIX}")
     try:
-        try:
-            os.link(path, fresh)
-        except OSError:  # file systems without hard links
-            shutil.copy2(path, fresh)
+        _second(path, fresh)
         _persistently(lambda: fresh.replace(backup))
     finally:
         _forget(fresh)
+
+
+def _second(path: Path, fresh: Path) -> None:
+    if LINKS:
+        try:
+            os.link(path, fresh)
+            return
+        except OSError:  # file systems without hard links
+            pass
+    _persistently(lambda: shutil.copy2(path, fresh))
 
 
 def _persistently(step: Callable[[], object]) -> None:

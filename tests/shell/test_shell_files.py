@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QMessageBox
 
+from app.shell import files
 from app.shell.prompts import Prompts
 from app.shell.window import MainWindow
 from calib_model.editing.change import values_change
@@ -456,3 +458,16 @@ def test_equal_names_are_told_apart_by_their_folder(
     names = [opened.document_bar.current.itemText(i) for i in range(3)]
     assert "larch_practice.h5 (other)" in names
     assert "larch_practice.h5 (sets)" in names
+
+
+@pytest.mark.parametrize(
+    ("label", "name"),
+    [
+        ("Larch, low grip", "larch__low_grip"),
+        ("con", "set_con"),
+        ("COM1", "set_com1"),
+        ("?", "set"),
+    ],
+)
+def test_a_proposed_name_is_no_device_on_any_system(label: str, name: str) -> None:
+    assert files._file_name(SimpleNamespace(content=SimpleNamespace(label=label))) == name

@@ -7,6 +7,7 @@ windows under a virtual screen, and adds both up.
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import subprocess
 import sys
@@ -33,16 +34,21 @@ def main(arguments: list[str]) -> int:
     except bootstrap.SetupError as problem:
         print(f"Bitepoint set-up failed: {problem}", file=sys.stderr)
         return 2
+    limits = _limits(python) if options.limited else {}
+    if limits is None:
+        return 2
     _fetch_published(python)
     total: Counter[str] = Counter()
     skips: list[tuple[str, str]] = []
     worst = 0
     with tempfile.TemporaryDirectory(prefix="bitepoint-tests-", ignore_cleanup_errors=True) as run:
-        env = {**os.environ, "BITEPOINT_TEST_RUN_DIR": run, "PYTHONUTF8": "1"}
+        env = {**os.environ, "BITEPOINT_TEST_RUN_DIR": run, "PYTHONUTF8": "1", **limits}
         env.pop("QT_QPA_PLATFORM", None)
         if options.slow:
             env["BITEPOINT_HYPOTHESIS_PROFILE"] = "slow"
         _compile(python, env, Path(run))
+        if options.limited and not any(Path(ROOT, word).exists() for word in rest):
+            rest += SENSITIVE
         for number, (windows, extra) in enumerate(_parts(options)):
             report = Path(run) / f"report-{number}.xml"
             command = [str(python), "-m", "pytest", *extra, *rest, f"--junitxml={report}"]
@@ -63,6 +69,13 @@ def main(arguments: list[str]) -> int:
     return worst or (1 if failed else 0)
 
 
+# What feels which instructions there are, found by taking them away (see tests/limits.py).
+SENSITIVE = [
+    f"tests/{name}"
+    for name in ("controller", "evidence", "evidence_reading", "lookup", "samples", "shaping",
+                 "vehicle_model", "vehicle_runs")
+]  # fmt: skip
+
 # Data sets that tests compare with. Their package would drag the environment back to old
 # libraries, so it lies in a folder of its own and only its CSV files are read.
 PUBLISHED = "fastsim==2.1.5"
@@ -74,12 +87,28 @@ def _fetch_published(python: Path) -> None:
     mark = folder / "complete"
     if mark.exists() and mark.read_text() == PUBLISHED:
         return
+    # Whatever the system: a wheel of one kind, since there is none for some, and none is run.
     command = [*bootstrap.pip_command(python), "install", "--quiet", "--no-deps", "--upgrade",
-               "--disable-pip-version-check", "--target", str(folder), PUBLISHED]  # fmt: skip
+               "--only-binary=:all:", "--platform=manylinux2014_x86_64", "--python-version=3.11",
+               "--implementation=cp", "--disable-pip-version-check", "--target", str(folder),
+               PUBLISHED]  # fmt: skip
     if subprocess.call(command, stdin=subprocess.DEVNULL) == 0:
         mark.write_text(PUBLISHED)
     else:
         print("The published drive cycles were not fetched; their tests will fail.")
+
+
+def _limits(python: Path) -> dict[str, str] | None:
+    """Return what limits the instruction sets; None, with the reason told, where it does not."""
+    ran = subprocess.run(
+        [str(python), str(ROOT / "tests" / "limits.py")], stdout=subprocess.PIPE, text=True
+    )
+    if ran.returncode != 0:
+        print(f"The instruction sets were not limited. {ran.stdout}", file=sys.stderr)
+        return None
+    limits: dict[str, str] = json.loads(ran.stdout)
+    print("limited:", " ".join(f"{name}={value}" for name, value in limits.items()), flush=True)
+    return limits
 
 
 def _compile(python: Path, env: dict[str, str], run: Path) -> None:
@@ -99,6 +128,11 @@ def _parse(arguments: list[str]) -> tuple[argparse.Namespace, list[str]]:
     parser.add_argument(
         "--newest", action="store_true", help="with the newest libraries, not those pinned"
     )
+    parser.add_argument(
+        "--limited", action="store_true",
+        help="without the processor's newer instructions, see tests/limits.py; by default the "
+             "tests that feel it, or those named",
+    )  # fmt: skip
     parser.add_argument("--allowed-skips", type=Path, help="fail on a skip this file does not list")
     parser.add_argument("-m", dest="mark", help="narrow to a marker expression, as in pytest")
     return parser.parse_known_args(arguments)
@@ -112,6 +146,8 @@ def _parts(options: argparse.Namespace) -> Iterator[tuple[bool, list[str]]]:
         return
     patience = ["--timeout=3600", "-o", "faulthandler_timeout=3500"] if options.slow else []
     for windows, chosen in ((False, "not gl and not window"), (True, "(gl or window)")):
+        if windows and options.limited:
+            return  # a window's pixels come from no elementary function
         terms = [chosen, *([] if options.slow else ["not slow"])]
         terms += [f"({options.mark})"] if options.mark else []
         # Real windows take the keyboard from each other, so only the first part is shared out;

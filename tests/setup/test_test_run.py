@@ -83,6 +83,52 @@ def test_every_marked_test_belongs_to_exactly_one_part(run: ModuleType) -> None:
             assert sum(with_slow) == 1
 
 
+def test_published_data_come_from_one_wheel_whatever_the_system(
+    run: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """There is none for some systems, where pip would try to build it."""
+    (tmp_path / ".venv" / "published").mkdir(parents=True)
+    monkeypatch.setattr(run, "ROOT", tmp_path)
+    monkeypatch.setattr(run.bootstrap, "pip_command", lambda python: ["pip"])
+    given: list[list[str]] = []
+    monkeypatch.setattr(run.subprocess, "call", lambda command, **_: given.append(command) or 0)
+    for _ in range(2):
+        run._fetch_published(Path("python"))
+    (command,) = given  # once
+    assert {"--only-binary=:all:", "--python-version=3.11", run.PUBLISHED} <= set(command)
+
+
+def test_limited_runs_what_feels_it_or_what_is_named(
+    run: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(run.bootstrap, "ensure_environment", lambda *a, **k: Path("python"))
+    monkeypatch.setattr(run, "_fetch_published", lambda python: None)
+    monkeypatch.setattr(run, "_limits", lambda python: {"LIMIT": "1"})
+    ran: list[tuple[list[str], dict[str, str]]] = []
+
+    def call(command: list[str], env: dict[str, str], **_: object) -> int:
+        ran.append((command, env))
+        report = [word.partition("=")[2] for word in command if word.startswith("--junitxml=")]
+        for path in report:
+            Path(path).write_text(REPORT.replace("failure", "system-out").replace("error", "x"))
+        return 0
+
+    monkeypatch.setattr(run.subprocess, "call", call)
+    assert run.main(["--limited"]) == 0
+    assert all(env["LIMIT"] == "1" for _, env in ran)  # what compiles first is limited too
+    (command,) = (command for command, _ in ran if "pytest" in command)  # and no part in windows
+    assert set(run.SENSITIVE) <= set(command)
+    assert all((run.ROOT / name).is_dir() for name in run.SENSITIVE)
+    ran.clear()
+    assert run.main(["--limited", "tests/core", "-x"]) == 0
+    (command,) = (command for command, _ in ran if "pytest" in command)
+    assert not set(run.SENSITIVE) & set(command)
+    assert "tests/core" in command
+    # A limit that did not take hold is no success.
+    monkeypatch.setattr(run, "_limits", lambda python: None)
+    assert run.main(["--limited"]) == 2
+
+
 def test_the_start_script_takes_known_extras_and_the_newest(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -29,7 +29,15 @@ def parser() -> VerbParser:
     made.add_argument("--axis", metavar="AXIS", help="by quantity, name or number; the first")
     made.add_argument("--count", metavar="N", type=int, help="how many breakpoints")
     made.add_argument(
-        "--tolerance", metavar="T", type=float, help="or: largest error, in the table's unit"
+        "--tolerance",
+        metavar="T",
+        type=float,
+        help="or: largest error, in the table's unit; with --relative a share, 0.02 for 2 %%",
+    )
+    made.add_argument(
+        "--relative",
+        action="store_true",
+        help="errors count as shares of the value (of a hundredth of the largest, if below it)",
     )
     made.add_argument("--raster", metavar="STEP", type=float, default=0.0, help="multiples of it")
     made.add_argument("--fixed", metavar="X,...", default="", help="breakpoints that must be there")
@@ -81,6 +89,7 @@ def run(arguments: Sequence[str]) -> Answer:
             step=given.raster,
             kept=kept,
             free=given.free,
+            relative=given.relative,
             detach=given.detach,
         )
     )

@@ -22,18 +22,8 @@ from ..core.table import Table
 from ..editing.axes import exchange_breakpoints
 from ..editing.change import SharedAxisEdit, TableEdit
 from ..errors import EditRefused
-from .breakpoints_place import (
-    Lines,
-    PlacementError,
-    best_of,
-    candidates_of,
-    error_of,
-    fewest_of,
-    free_values,
-    refined,
-    segment_errors,
-    snapped,
-)
+from .breakpoints_lines import Lines, PlacementError, error_of
+from .breakpoints_place import best, fewest, free_values
 from .fit_options import FitOptions
 from .reaxis_proposal import AxisProposal, places_of, reading_error, settled
 from .samples import Samples, SamplesRefused
@@ -123,41 +113,25 @@ def place(
     kept = [k for k in kept if lines.x[0] < k < lines.x[-1]]
     if count is not None and count < 2 + len(kept):
         raise EditRefused(f"{len(kept) + 2} breakpoints are asked for by name already.")
-    dense, places, must = candidates_of(lines, raster, kept)
-    errors = segment_errors(dense, places)
-    x = dense.x[places]
     if count is not None:
-        return _placed(lines, x[best_of(errors, x, count, must)], raster, kept, free)
+        return _placed(lines, best(lines, count, raster, kept), free)
     assert tolerance is not None
     # Free values err by half as much at best, so fewer breakpoints may do: look from there on.
-    first = fewest_of(errors, tolerance * (2 if free else 1), must).size
-    most = fewest_of(errors, tolerance, must).size if free else first
-    found = None
-    for number in range(max(first - 1, 2 + len(kept)), most + 3):
-        found = _placed(lines, x[best_of(errors, x, number, must)], raster, kept, free)
+    few = fewest(lines, tolerance * (2 if free else 1), raster, kept)
+    sure = fewest(lines, tolerance, raster, kept) if free else few
+    most = sure.size if sure is not None else (few.size if few is not None else lines.x.size)
+    for number in range(max((2 if few is None else few.size - 1), 2 + len(kept)), most + 1):
+        found = _placed(lines, best(lines, number, raster, kept), free)
         if found.error.largest <= tolerance * (1 + 1e-9):
             return found
-    fallback = _placed(lines, x[fewest_of(errors, tolerance, must)], raster, kept, free, move=False)
-    if fallback.error.largest > tolerance * (1 + 1e-9):
-        raise EditRefused(
-            "No breakpoints on this raster keep to the tolerance.", "Allow a larger error."
-        )
-    return fallback
+    if sure is not None:
+        return _placed(lines, sure, free)
+    raise EditRefused(
+        "No breakpoints on this raster keep to the tolerance.", "Allow a larger error."
+    )
 
 
-def _placed(
-    lines: Lines,
-    knots: FloatArray,
-    raster: FloatArray | None,
-    kept: Sequence[float],
-    free: bool,
-    move: bool = True,
-) -> Placement:
-    if raster is None:
-        knots = refined(lines, knots, kept) if move else knots
-    elif move:
-        fine = raster.size > knots.size * 4
-        knots = snapped(lines, refined(lines, knots, kept) if fine else knots, raster, kept)
+def _placed(lines: Lines, knots: FloatArray, free: bool) -> Placement:
     values = free_values(lines, knots) if free else lines.read(knots)
     return Placement(knots, values, error_of(lines, knots, values))
 
@@ -238,6 +212,7 @@ def place_breakpoints(
     step: float = 0.0,
     kept: Sequence[float] = (),
     free: bool = False,
+    relative: bool = False,
     detach: bool = False,
 ) -> BreakpointsProposal:
     """Give a table the best breakpoints along one axis, and the values that go with them.
@@ -263,6 +238,9 @@ def place_breakpoints(
         Inputs that must be breakpoints.
     free : bool
         Whether values may leave the reference (see `place`).
+    relative : bool
+        Whether errors, and the tolerance, are shares of the value; see
+        `calib_model.shaping.breakpoints_lines.Lines.relative`.
     detach : bool
         For a shared axis: change this table only.
     """
@@ -281,6 +259,7 @@ def place_breakpoints(
         inside = np.clip(stored, low, high)
         lines = _cut(lines, float(inside[0]), float(inside[1]))
         low, high = float(lines.x[0]), float(lines.x[-1])
+    lines = lines.relative() if relative else lines
     found = place(
         lines,
         count=count,
@@ -294,6 +273,8 @@ def place_breakpoints(
         asked["raster"] = step
     if len(kept):
         asked["kept"] = ", ".join(short(k) for k in kept)
+    if relative:
+        asked["errors"] = "as shares of the value"
     asked["values"] = "free" if free else "on the reference"
     asked["reference"] = (
         samples.source or "samples"
@@ -412,6 +393,7 @@ def _proposal(
     after[before.id] = moved
     stored = np.moveaxis(moved.values, axis, 0).reshape(found.breakpoints.size, -1)
     error = error_of(lines, found.breakpoints, stored)
+    unit = "" if "errors" in asked else before.unit
     old_values = np.moveaxis(before.values, axis, 0).reshape(len(own), -1)
     held = np.isfinite(old_values).all()
     was = error_of(lines, own.values, old_values) if held else None
@@ -419,20 +401,18 @@ def _proposal(
     placed = error_of(lines, reach, lines.read(reach)) if reach.size >= 2 else None
     said = [
         f"{len(found.breakpoints)} breakpoints: {_listed(found.breakpoints)} {own.unit}.",
-        _error_words("Largest error with them", error, before, own),
+        _error_words("Largest error with them", error, unit, own),
     ]
     if was is not None:
         said.append(
-            _error_words(f"Largest error of the table as it is ({len(own)})", was, before, own)
+            _error_words(f"Largest error of the table as it is ({len(own)})", was, unit, own)
         )
     if placed is not None and reach.size == len(own) and not _same(placed, was):
-        said.append(
-            _error_words("With the present breakpoints and new values", placed, before, own)
-        )
+        said.append(_error_words("With the present breakpoints and new values", placed, unit, own))
     if tolerance is not None and error.largest > tolerance:
         said.append(
             f"Rounding to storage takes the error above the tolerance of "
-            f"{with_unit(tolerance, before.unit)}."
+            f"{_amount(tolerance, unit)}."
         )
     errors = {id: reading_error(content[id], t) for id, t in after.items()}
     said += [errors[id].words(t) for id, t in after.items() if id != before.id]
@@ -484,9 +464,15 @@ def _listed(values: FloatArray) -> str:
     return ", ".join(short(x) for x in values.tolist())
 
 
-def _error_words(what: str, error: PlacementError, table: Table, axis: Axis) -> str:
+def _error_words(what: str, error: PlacementError, unit: str, axis: Axis) -> str:
     return (
-        f"{what}: {with_unit(error.largest, table.unit, 3)} at "
-        f"{with_unit(error.at, axis.unit, 5)}, {with_unit(error.rms, table.unit, 2)} root mean "
-        "square."
+        f"{what}: {_amount(error.largest, unit, 3)} at {with_unit(error.at, axis.unit, 5)}, "
+        f"{_amount(error.rms, unit, 2)} root mean square."
+    )
+
+
+def _amount(error: float, unit: str, digits: int = 4) -> str:
+    """An error in its unit; without one it is a share of the value."""
+    return (
+        with_unit(error, unit, digits) if unit else f"{short(100 * error, digits)} % of the value"
     )

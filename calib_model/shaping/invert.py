@@ -23,7 +23,7 @@ from ..core.units import convert, same_kind
 from ..errors import EditRefused
 from ..lookup.reference import lookup_values
 from .breakpoints import place
-from .breakpoints_place import Lines
+from .breakpoints_lines import Lines
 from .invert_lines import ENDS, Plateau, inverse_of, plateaus_of, sense_of
 from .reaxis_proposal import AxisProposal, places_of, settled
 

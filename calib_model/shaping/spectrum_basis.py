@@ -109,11 +109,11 @@ class Planes:
         forms = self.forms(weights)
         size = np.trace(forms, axis1=1, axis2=2)
         hair = SILENT * np.where(size > 0, size, 1.0)
-        forms = forms + hair[:, None, None] * np.eye(self.basis.shape[1])
-        found = np.zeros(data.size)
+        steady = forms + hair[:, None, None] * np.eye(self.basis.shape[1])
+        found: FloatArray = np.zeros(data.size)
         for _ in range(PASSES):
             right = (weights * (data - found))[self.cells] @ self.basis
-            shares = np.linalg.solve(forms, right[:, :, None])[:, :, 0]
+            shares = np.linalg.solve(steady, right[:, :, None])[:, :, 0]
             found[self.cells] += shares @ self.basis.T
         return found
 
@@ -124,7 +124,7 @@ class Planes:
         nil = sizes <= SILENT * float(np.square(self.basis).sum())
         plane, which = np.nonzero(nil)
         columns = self.basis @ turn[plane, :, which].T  # (m, number)
-        found = np.zeros((fixed.size, plane.size))
+        found: FloatArray = np.zeros((fixed.size, plane.size))
         found[self.cells[plane].T, np.arange(plane.size)] = columns
         return found[~fixed]
 

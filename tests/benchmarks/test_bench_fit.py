@@ -19,7 +19,8 @@ from calib_model.lookup import compiled
 from calib_model.lookup.reference import weights
 from calib_model.rules.shape import Monotone
 from calib_model.shaping.assembly import gather_moments, normal_equations
-from calib_model.shaping.breakpoints_place import Lines, best_of, segment_errors
+from calib_model.shaping.breakpoints_lines import Lines
+from calib_model.shaping.breakpoints_place import best
 from calib_model.shaping.fit import fit
 from calib_model.shaping.samples import Samples, from_arrays
 from tests.benchmarks.conftest import Best
@@ -106,21 +107,19 @@ def test_robust_monotone_fit_of_a_million_samples(
     assert not timed or ours / scipy <= 2.5
 
 
-def test_breakpoints_of_a_dense_reference(record_testsuite_property: Record) -> None:
-    x = np.linspace(0, 1, 401)
-    lines = Lines(x, np.exp(3 * x))
-    every, none = np.arange(401), np.empty(0, dtype=np.int64)
-
-    def job() -> object:
-        return best_of(segment_errors(lines, every), x, 12, none)
+def test_breakpoints_of_a_dense_reference(record_testsuite_property: Record, timed: bool) -> None:
+    x = np.linspace(0, 100, 400)
+    lines = Lines(x, 300 * np.sqrt(x))
 
     def naive() -> None:  # a twentieth of all segments, one by one, as a loop would do it
         for i in range(0, 400, 20):
-            for j in range(i + 1, 401):
+            for j in range(i + 1, 400):
                 chord = np.interp(x[i : j + 1], x[[i, j]], lines.y[[i, j], 0])
                 np.abs(lines.y[i : j + 1, 0] - chord).max()
 
-    ours, theirs = _best(job, 3)[0], 20 * _best(naive, 2)[0]
-    record_testsuite_property("breakpoints, 401 candidates: milliseconds", round(ours * 1e3, 1))
+    ours, theirs = _best(lambda: best(lines, 16), 3)[0], 20 * _best(naive, 2)[0]
+    record_testsuite_property("16 breakpoints of 400 samples: milliseconds", round(ours * 1e3, 1))
     record_testsuite_property("breakpoints: times faster than a loop", round(theirs / ours, 1))
+    # The loop's table of errors alone takes some 0.9 s where the target of 0.1 s was set.
     assert theirs / ours >= 4
+    assert not timed or theirs / ours >= 8

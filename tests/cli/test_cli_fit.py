@@ -105,6 +105,18 @@ def test_breakpoints_in_json_and_into_a_set(run: Run, tmp_path: Path) -> None:
     assert "--count or --tolerance" in err
 
 
+def test_breakpoints_for_a_share_of_the_value(run: Run) -> None:
+    status, out, _ = run(
+        "breakpoints", NORMAL, "pre_engage_torque", "--axis", "pedal", "--tolerance", "0.05",
+        "--relative", "--json",
+    )  # fmt: skip
+    answer = strict_json(out)
+    assert status == 0
+    assert answer["settings"][0]["errors"] == "as shares of the value"
+    after = next(e for e in answer["errors"] if e["state"] == "after")
+    assert 0 < after["largest"] < 0.07  # 5 %, and what rounding to storage adds
+
+
 def test_breakpoints_for_one_branch_of_a_sweep(run: Run) -> None:
     arguments = ("breakpoints", NORMAL, APPLY, "--count", "7", *COLUMNS, "--json")
     status, _, err = run(*arguments)

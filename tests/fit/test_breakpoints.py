@@ -17,19 +17,13 @@ from calib_model.errors import EditRefused
 from calib_model.lookup import lookup
 from calib_model.rules.check import check
 from calib_model.shaping.breakpoints import place, place_breakpoints, raster_of
-from calib_model.shaping.breakpoints_place import (
-    Lines,
-    best_of,
-    error_of,
-    fewest_of,
-    segment_errors,
-)
+from calib_model.shaping.breakpoints_lines import Lines, error_of
+from calib_model.shaping.breakpoints_place import best, fewest
 from calib_model.shaping.samples import SamplesRefused, from_arrays
 from calib_model.store import open_file
 from tests.fit.making_fits import SAMPLE_SETS, curve, only, surface
 
 X = np.linspace(0, 1, 2001)
-NONE = np.empty(0, dtype=np.int64)
 GREEDY_LOSES = [2.0, 0.0, 0.0, 0.0, 0.0, 4.0, 3.0, 4.0]
 
 
@@ -72,9 +66,7 @@ def test_chord_error_keeps_to_the_h_squared_over_eight_bound() -> None:
 @given(st.lists(st.integers(-20, 20), min_size=5, max_size=9), st.integers(3, 5))
 def test_best_of_a_number_is_the_best_of_all_choices(values: list[int], count: int) -> None:
     lines = Lines(np.arange(len(values)), np.array(values, dtype=float))
-    every = np.arange(len(values))
-    errors = segment_errors(lines, every)
-    chosen = best_of(errors, lines.x, min(count, len(values)), NONE)
+    chosen = best(lines, min(count, len(values)), raster=lines.x).astype(np.int64)
 
     def error(places: tuple[int, ...]) -> float:
         knots = np.array(places)
@@ -92,8 +84,9 @@ def test_fewest_for_a_tolerance_is_the_fewest_of_all_choices(
     values: list[int], tolerance: float
 ) -> None:
     lines = Lines(np.arange(len(values)), np.array(values, dtype=float))
-    errors = segment_errors(lines, np.arange(len(values)))
-    chosen = fewest_of(errors, tolerance, NONE)
+    found = fewest(lines, tolerance, raster=lines.x)
+    assert found is not None
+    chosen = found.astype(np.int64)
     inner = range(1, len(values) - 1)
     for number in range(len(values) - 1):
         good = []
@@ -111,12 +104,114 @@ def test_greedy_would_need_more_breakpoints() -> None:
     # A wiggle: the longest first stretch leaves a remainder that needs one more.
     y = np.array(GREEDY_LOSES)
     lines = Lines(np.arange(y.size), y)
-    errors = segment_errors(lines, np.arange(y.size))
     tolerance = 1.6
     greedy = [0]
     while greedy[-1] < y.size - 1:
-        greedy.append(int(np.flatnonzero(errors[greedy[-1]] <= tolerance)[-1]))
-    assert fewest_of(errors, tolerance, NONE).size < len(greedy)
+        here = greedy[-1]
+        reached = [j for j in range(here + 1, y.size) if chords(lines.x, y)[here, j] <= tolerance]
+        greedy.append(reached[-1])
+    found = fewest(lines, tolerance, raster=lines.x)
+    assert found is not None
+    assert found.size < len(greedy)
+
+
+def chords(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """The largest distance from the chord between every two samples, one by one."""
+    errors = np.full((x.size, x.size), np.inf)
+    for i in range(x.size):
+        for j in range(i + 1, x.size):
+            slope = (y[j] - y[i]) / (x[j] - x[i])
+            off = np.abs(y[i : j + 1] - y[i] - slope * (x[i : j + 1] - x[i]))
+            errors[i, j] = off.max()
+    return errors
+
+
+def optimum(x: np.ndarray, y: np.ndarray, count: int, size: np.ndarray | None = None) -> float:
+    """The least largest error of `count` breakpoints on samples: a plain dynamic programme."""
+    errors = chords(x, y) if size is None else relative_chords(x, y, size)
+    best = errors[0]
+    for _ in range(count - 2):
+        best = np.array([np.maximum(best[:j], errors[:j, j]).min(initial=best[j])
+                         for j in range(x.size)])  # fmt: skip
+    return float(best[-1])
+
+
+def relative_chords(x: np.ndarray, y: np.ndarray, size: np.ndarray) -> np.ndarray:
+    """The same, each distance as a share of the size there."""
+    errors = np.full((x.size, x.size), np.inf)
+    for i in range(x.size):
+        for j in range(i + 1, x.size):
+            inside = slice(i, j + 1)
+            chord = np.interp(x[inside], x[[i, j]], y[[i, j]])
+            errors[i, j] = (np.abs(y[inside] - chord) / size[inside]).max()
+    return errors
+
+
+def references() -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """Curves that bend all in one place, everywhere, both ways, and in corners."""
+    rng = np.random.default_rng(0)
+    root, wave, kinked = np.linspace(0, 100, 241), np.linspace(0, 10, 201), np.linspace(0, 10, 181)
+    corners = np.interp(kinked, [0, 2, 3, 5, 7, 10], [0, 1, 5, 4, 8, 8])
+    return {
+        "root": (root, 300 * np.sqrt(root)),
+        "exponential": (wave, np.exp(wave / 2)),
+        "noisy wave": (wave, np.sin(wave) + 0.02 * rng.normal(size=wave.size)),
+        "corners": (kinked, corners + 0.1 * np.sin(3 * kinked)),
+    }
+
+
+@pytest.mark.parametrize("name", list(references()))
+@pytest.mark.parametrize("count", [5, 16])
+def test_best_is_the_optimum_of_a_plain_dynamic_programme(name: str, count: int) -> None:
+    x, y = references()[name]
+    least = optimum(x, y, count)
+    on_samples = place(Lines(x, y), count=count, raster=x)
+    assert on_samples.error.largest == pytest.approx(least, rel=1e-4)
+    # Breakpoints between samples can only do better.
+    assert place(Lines(x, y), count=count).error.largest <= least * (1 + 1e-4)
+    # What is best at a tolerance just above needs no more breakpoints, and is not refused.
+    reached = place(Lines(x, y), tolerance=least * (1 + 1e-4))
+    assert reached.breakpoints.size <= count
+
+
+def test_many_samples_of_a_root_are_told_at_every_sample() -> None:
+    # 300 sqrt(x) bends most at nil: sixteen breakpoints were 1.6 times as far off as need be.
+    # On a concave curve the best are those that each reach as far as the error lets them; the
+    # chord of sqrt from a to b errs by (sqrt b - sqrt a)^2 / (4 (sqrt a + sqrt b)).
+    x = np.linspace(0, 10, 20_001) ** 2
+    found = place(Lines(x, 300 * np.sqrt(x)), count=16)
+    low, high = 0.0, 300.0
+    for _ in range(60):
+        error = (low + high) / 2 / 300
+        root = 0.0
+        for _ in range(15):  # root b = s: (s - r)^2 = 4 e (s + r)
+            root = root + 2 * error + np.sqrt(8 * error * root + 4 * error**2)
+        low, high = (low, (low + high) / 2) if root >= 10 else ((low + high) / 2, high)
+    assert found.error.largest == pytest.approx(high, rel=1e-4)
+    off = np.abs(np.interp(x, found.breakpoints, found.values[:, 0]) - 300 * np.sqrt(x)).max()
+    assert found.error.largest == pytest.approx(off, rel=1e-9)
+
+
+def test_errors_may_be_shares_of_the_value() -> None:
+    x, y = references()["exponential"]
+    size = np.maximum(np.abs(y), 0.01 * np.abs(y).max())
+    least = optimum(x, y, 8, size)
+    lines = Lines(x, y).relative()
+    assert place(lines, count=8, raster=x).error.largest == pytest.approx(least, rel=1e-4)
+    assert place(lines, count=8).error.largest <= least * (1 + 1e-4)
+    # exp has the same relative bend everywhere: equal steps.
+    steps = np.diff(place(lines, count=8).breakpoints)
+    np.testing.assert_allclose(steps, steps.mean(), rtol=0.02)
+    halved = place(lines, count=8, free=True)
+    assert halved.error.largest < 0.6 * least
+    table = curve(x, y)
+    found = place_breakpoints(only(table), "curve", tolerance=0.02, relative=True)
+    assert found.error_after is not None
+    assert found.error_after.largest <= 0.02 * (1 + 1e-6)
+    assert "% of the value" in " ".join(found.notes)
+    assert found.settings["errors"] == "as shares of the value"
+    with pytest.raises(EditRefused, match="zero throughout"):
+        Lines(x, np.zeros_like(y)).relative()
 
 
 def test_tolerance_is_kept_with_as_few_as_do() -> None:

@@ -296,6 +296,17 @@ def test_breakpoints_other_breakpoints_and_inverse(panel: ShapePanel, practice_d
     proposed = practice_desk.proposed_table
     assert proposed is not None, panel.outcome.text()
     assert proposed.shape == (5,)
+    panel.fields["measure"].set_value("value")
+    panel.ask()
+    panel.wait()
+    assert "% of the value" in panel.outcome.text()
+    panel.fields["goal"].set_value("tolerance")
+    panel.fields["percent"].set_value(10.0)
+    panel._changed()
+    assert not panel.fields["tolerance"].isVisible()
+    panel.ask()
+    panel.wait()
+    assert "errors" in panel.proposal.settings  # type: ignore[union-attr]
     panel.choose("reaxis")
     panel.fields["typed"].set_value("-40; 100; 200; 280")
     panel.ask()

@@ -57,9 +57,15 @@ def _place_fields(asking: Asking) -> tuple[Field, ...]:
               (("count", "The best of so many"), ("tolerance", "The fewest for an error"))),
         Field("count", "&Number", "number", "How many breakpoints.", default=float(count),
               when=lambda v: v.get("goal") == "count"),
+        Field("measure", "Errors", "choice", "What an error counts in.",
+              (("unit", f"In {unit.strip('[]') or 'the unit'}"), ("value", "In % of the value"))),
         Field("tolerance", f"Error {unit}".strip(), "number",
               "Largest difference from the table as it is.",
-              when=lambda v: v.get("goal") == "tolerance"),
+              when=lambda v: v.get("goal") == "tolerance" and v.get("measure") == "unit"),
+        Field("percent", "Error [%]", "number",
+              "Largest difference from the table as it is, in % of the value; values below a "
+              "hundredth of the largest count as that.",
+              when=lambda v: v.get("goal") == "tolerance" and v.get("measure") == "value"),
         Field("step", f"Raster {x_unit}".strip(), "number",
               "Breakpoints are to be multiples of it; empty for any that can be stored."),
         Field("free", "Values ma&y move", "check",
@@ -72,15 +78,20 @@ def _place(question: Question) -> Proposal:
     from calib_model.shaping.breakpoints import place_breakpoints
 
     s = question.settings
-    by_count = s["goal"] == "count"
+    by_count, relative = s["goal"] == "count", s.get("measure") == "value"
+    tolerance = None
+    if not by_count:
+        tolerance = _positive(s, "percent" if relative else "tolerance", "The error")
+        tolerance = tolerance / 100 if relative else tolerance
     return place_breakpoints(
         question.content,
         question.table,
         int(s.get("axis") or 0),
         count=round(_positive(s, "count", "The number")) if by_count else None,
-        tolerance=None if by_count else _positive(s, "tolerance", "The error"),
+        tolerance=tolerance,
         step=float(s.get("step") or 0.0),
         free=bool(s.get("free")),
+        relative=relative,
         detach=bool(s.get("detach")),
     )
 

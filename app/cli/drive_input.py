@@ -30,8 +30,24 @@ MAP_HELP = (
     "  [ambient_temperature]\n"
     "  value = -12\n\n"
     "Targets are the controller's inputs, wheel_speed_fl/fr/rl/rr, and controller.NAME for the\n"
-    "controller's own signals. Without it channels are found by their names."
+    "controller's own signals. What the file does not name is found by the channels' names;\n"
+    "NAME = false leaves a target without a source although a channel has its name."
 )
+
+
+@dataclass(frozen=True)
+class Mapped:
+    """What a mapping file says.
+
+    Parameters
+    ----------
+    given : ChannelMap
+    without : tuple of str
+        Targets that are to have no source, whatever the channels are called.
+    """
+
+    given: ChannelMap
+    without: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -87,14 +103,14 @@ def constants_of(chosen: Path | None, set_path: Path) -> tuple[Constants, str]:
     return found.read(), found.words
 
 
-def read_map(path: Path | None) -> ChannelMap | None:
+def read_map(path: Path | None) -> Mapped | None:
     """Return the mapping in a file; None for no file."""
     if path is None:
         return None
     import tomllib
 
     from calib_model.errors import ModelError
-    from calib_model.evidence.mapping import ChannelMap
+    from calib_model.evidence.mapping import TARGETS, ChannelMap
 
     try:
         with path.open("rb") as file:
@@ -103,7 +119,14 @@ def read_map(path: Path | None) -> ChannelMap | None:
             refuse(f"{path}: This is too large for a mapping.", "Check the name.")
         text = data.decode("utf-8-sig")
         plain = tomllib.loads(text) if path.suffix.lower() == ".toml" else json.loads(text)
-        return ChannelMap.from_plain(plain)
+        if not isinstance(plain, dict):
+            raise ValueError("its targets are not named")
+        without = [name for name, one in plain.items() if one is False]
+        unknown = [name for name in without if name not in TARGETS]
+        if unknown:
+            raise ValueError(f"{unknown[0]!r} is nothing that a channel can give")
+        given = {name: one for name, one in plain.items() if one is not False}
+        return Mapped(ChannelMap.from_plain(given), tuple(without))
     except OSError as error:
         refuse(f"{path}: {error.strerror or error}.", "Check the name.")
     except (ValueError, RecursionError) as error:
@@ -126,7 +149,7 @@ def hints_of(given: Sequence[str]) -> dict[str, str]:
 
 def read_drive(
     path: Path,
-    mapping: ChannelMap | None,
+    mapping: Mapped | None,
     hints: dict[str, str],
     content: CalibrationSet,
     constants: Constants,
@@ -140,7 +163,8 @@ def read_drive(
     named: dict[str, Any] = dict(hints)
     layout = inspect_recording(path, **named) if hints else None
     recording = read_recording(path, layout)
-    chosen = mapping if mapping is not None else suggest(recording)
+    said = (mapping.given, mapping.without) if mapping is not None else ()
+    chosen = suggest(recording, *said)
     problems = chosen.problems(recording)
     if problems:
         target, reason = next(iter(problems.items()))
@@ -154,7 +178,7 @@ def read_drive(
     if not ticks.valid.any():
         refuse(
             f"{path}: At no moment are all mapped inputs there.",
-            "Take out of the mapping (--map) what is hardly recorded.",
+            "Set what is hardly recorded to false in a mapping (--map).",
         )
     return Driven(recording, ticks, chosen.missing)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
@@ -243,20 +243,30 @@ def source_key(recording: Recording) -> str:
     return hashlib.sha256("\n".join(lines).encode()).hexdigest()[:32]
 
 
-def suggest(recording: Recording) -> ChannelMap:
+def suggest(
+    recording: Recording, given: ChannelMap | None = None, without: Collection[str] = ()
+) -> ChannelMap:
     """Return which channels probably give what, and stated defaults for what is absent.
 
     A default (`controller.inputs`) is given as a constant, so that it can be seen and changed.
+
+    Parameters
+    ----------
+    recording : Recording
+    given : ChannelMap, optional
+        What is known already.  It stands; its channels are not taken for anything else.
+    without : collection of str
+        Targets that get no source.
     """
     named: dict[str, list[str]] = {}
     for name in recording.channels:
         named.setdefault(_exact(name), []).append(name)
     tokens = {name: _tokens(name) for name in recording.channels}
-    sources: dict[str, Source] = {}
-    taken: set[str] = set()
+    sources: dict[str, Source] = dict(given.sources) if given is not None else {}
+    taken = {s.channel for s in sources.values() if isinstance(s, FromChannel)}
     for by_alias in (False, True):
         for name, target in TARGETS.items():
-            if name in sources:
+            if name in sources or name in without:
                 continue
             if by_alias:
                 wanted = _ALIASES.get(name, ())
@@ -269,7 +279,8 @@ def suggest(recording: Recording) -> ChannelMap:
                 taken.add(fits[0])
     derived = {"vehicle_speed", "axle_speed_difference"} if set(WHEELS) <= set(sources) else set()
     for one in INPUTS:
-        if one.name not in sources and math.isfinite(one.default) and one.name not in derived:
+        unsaid = one.name not in sources and one.name not in without
+        if unsaid and math.isfinite(one.default) and one.name not in derived:
             sources[one.name] = Constant(one.default)
     order = {name: number for number, name in enumerate(TARGETS)}
     return ChannelMap(dict(sorted(sources.items(), key=lambda item: order[item[0]])))

@@ -19,6 +19,7 @@ from app.__main__ import main
 from app.cli.text import CAUTION
 from calib_model.controller.constants import LARCH
 from calib_model.controller.inputs import INPUT_INDEX, INPUTS
+from calib_model.controller.outputs import OUTPUTS
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.editing.change import values_change
 from calib_model.evidence.replay import Replay, replay
@@ -214,12 +215,33 @@ def test_a_mapping_file_names_channels_and_constants(
     toml.write_text("".join(lines) + '[pedal]\nchannel = "xyz1"\n[grade]\nvalue = 2\n')
     plain = {name: {"channel": name} for name in GIVEN}
     plain |= {"pedal": {"channel": "xyz1"}, "grade": {"value": 2.0}}
+    plain |= {f"controller.{o.name}": False for o in OUTPUTS}
     (tmp_path / "map.json").write_text(json.dumps(plain))
     for mapping in (toml, tmp_path / "map.json"):
         status, out, _ = run("replay", NORMAL, path, "--map", mapping)
         assert status == 0
         assert "grade is not recorded; 2 % is taken throughout" in flat(out)
-        assert "none of the controller's own signals" in flat(out)
+        assert ("none of the controller's own signals" in flat(out)) == (mapping != toml)
+
+
+def test_a_partial_mapping_leaves_the_rest_to_the_names(
+    run: Run, along: Replay, tmp_path: Path
+) -> None:
+    named, foreign = tmp_path / "named.csv", tmp_path / "foreign.csv"
+    written(named, along)
+    written(foreign, along, names={"pedal": "xyz1"})
+    mapping = tmp_path / "map.toml"
+    mapping.write_text('[pedal]\nchannel = "xyz1"\n')
+    told = [strict(run("replay", NORMAL, named, "--json")[1])]
+    told.append(strict(run("replay", NORMAL, foreign, "--map", mapping, "--json")[1]))
+    assert told[0]["totals"] == told[1]["totals"]
+    assert told[0]["trust"] == told[1]["trust"]
+    mapping.write_text('grade = false\n[pedal]\nchannel = "xyz1"\n')
+    assert "Nothing gives grade" in flat(run("replay", NORMAL, foreign, "--map", mapping)[1])
+    mapping.write_text("gradd = false")
+    status, _, err = run("replay", NORMAL, foreign, "--map", mapping)
+    assert (status, err.count("\n")) == (2, 1)
+    assert "'gradd'" in err
 
 
 def test_what_cannot_be_done_is_one_line(run: Run, recording: Path, tmp_path: Path) -> None:

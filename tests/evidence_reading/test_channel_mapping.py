@@ -56,6 +56,16 @@ def test_what_a_channel_is_taken_for(name: str, unit: str, target: str | None) -
     assert from_channel == ({target: FromChannel(name)} if target else {})
 
 
+def test_what_is_given_stands_and_the_rest_goes_by_name() -> None:
+    recording = recorded(VehSpd="km/h", AccPedal="%", xyz="%", pitch="%", yaw_rate="deg/s")
+    given = ChannelMap({"pedal": FromChannel("xyz"), "grade": FromChannel("VehSpd", "%")})
+    found = suggest(recording, given, ("yaw_rate",))
+    assert found.get("pedal") == FromChannel("xyz")
+    assert found.get("vehicle_speed") is None, "its channel is taken already"
+    assert found.get("yaw_rate") is None
+    assert dict(suggest(recording, ChannelMap({})).sources) == dict(suggest(recording).sources)
+
+
 def test_where_two_channels_fit_none_is_taken() -> None:
     found = suggest(recorded(VehSpd="km/h", Speed="km/h"))
     assert found.get("vehicle_speed") is None

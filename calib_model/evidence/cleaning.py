@@ -15,10 +15,12 @@ import numpy as np
 import numpy.typing as npt
 
 from ..core.arrays import BoolArray, FloatArray
+from .frozen import frozen
 from .recording import (
     BACKWARD,
     DROP_OUT,
     DUPLICATE,
+    FROZEN,
     GAP,
     GAP_PERIODS,
     NO_STAMP,
@@ -48,7 +50,6 @@ FEW_LEVELS = 8
 """A channel with no more different values than this is a switch: it may jump."""
 FILLER_SPANS = 3.0
 """A value repeated and this many times further out than all others span is a filler."""
-
 BOUNDS: dict[str, tuple[float, float]] = {
     "degC": (-90.0, 1500.0),
     "K": (180.0, 1800.0),
@@ -166,13 +167,22 @@ def _longest_increasing(values: list[float]) -> list[int]:
 
 
 def _disorder(stamps: FloatArray, kept: Indices, good: Indices) -> list[Fault]:
-    """Name what is out of order, a fault per run of samples."""
+    """Name what is out of order, a fault per run of samples.
+
+    A duplicate repeats the stamp of the sample before it: the clock stood still.  Where the clock
+    was set back, its stamps are backward ones, even if they equal some that were there before.
+    """
     lost = np.setdiff1d(kept, good, assume_unique=True)
     if not lost.size:
         return []
-    fine = stamps[good]
-    place = np.searchsorted(fine, stamps[lost])
-    same = (place < fine.size) & (fine[np.minimum(place, fine.size - 1)] == stamps[lost])
+    # Runs of lost samples follow one kept sample each; a duplicate equals that one, with nothing
+    # but duplicates between.
+    before = np.searchsorted(good, lost) - 1
+    other = (before < 0) | (stamps[good[np.maximum(before, 0)]] != stamps[lost])
+    others = np.cumsum(other)
+    begins = np.concatenate(([True], before[1:] != before[:-1]))
+    start = np.maximum.accumulate(np.where(begins, np.arange(lost.size), 0))
+    same = others - others[start] + other[start] == 0
     faults = []
     for kind, chosen in ((DUPLICATE, lost[same]), (BACKWARD, lost[~same])):
         for run in _runs(chosen):
@@ -263,6 +273,12 @@ def check_samples(
         places = odd if good is None else good[odd]
         faults += _listed(DROP_OUT, time, values, places, "")
         bad[places] = True
+    held = frozen(at, use)
+    held = held if good is None else good[held]
+    held = held[~bad[held]]
+    if held.size:
+        faults += _listed(FROZEN, time, values, held, "")
+        bad[held] = True
     if not faults:
         return None, ()
     valid = ~bad
@@ -381,6 +397,8 @@ def _one(kind: str, time: FloatArray, values: FloatArray, run: Indices, what: st
         alike = bool((values[run] == value).all())
         what = f"a jump to {value:.6g}" if count <= SPIKE_SAMPLES else f"held at {value:.6g}"
         what = what if alike else "an impossible jump"
+        if kind == FROZEN:
+            what = f"the signal stands still at {value:.6g}"
     words = f"{_samples(count)} from {_seconds(start)} on {_were(count)} masked: {what}."
     return Fault(kind, "", start, end, count, words)
 

@@ -22,9 +22,10 @@ DUPLICATE = "duplicate stamp"
 BACKWARD = "backward stamp"
 NO_STAMP = "no stamp"
 DROP_OUT = "drop-out"
+FROZEN = "frozen"
 OUT_OF_RANGE = "out of range"
 DAMAGED_ROW = "damaged row"
-KINDS = (GAP, DUPLICATE, BACKWARD, NO_STAMP, DROP_OUT, OUT_OF_RANGE, DAMAGED_ROW)
+KINDS = (GAP, DUPLICATE, BACKWARD, NO_STAMP, DROP_OUT, FROZEN, OUT_OF_RANGE, DAMAGED_ROW)
 
 GAP_PERIODS = 2.5
 """A hole longer than this many sample periods is a gap: one sample may be late, two not."""

@@ -12,6 +12,7 @@ from calib_model.evidence.recording import (
     BACKWARD,
     DROP_OUT,
     DUPLICATE,
+    FROZEN,
     GAP,
     NO_STAMP,
     OUT_OF_RANGE,
@@ -131,6 +132,17 @@ def test_a_clock_that_stands_still_is_listed_once() -> None:
     assert (found.faults[0].kind, found.faults[0].count) == (DUPLICATE, 49)
 
 
+def test_a_clock_set_back_onto_stamps_that_were_there_is_no_duplicate() -> None:
+    time = np.arange(300) * 0.01
+    stamps = np.concatenate([time[:201], time[100:]])  # from 2 s back to 1 s, and on
+    found = clean_stamps(stamps)
+    assert told(found.faults) == [(BACKWARD, 1.0, 2.0, 101)]
+    np.testing.assert_array_equal(found.time, time)
+    # The clock stands still, then falls back: one of each.
+    stamps = np.concatenate([time[:101], [1.0, 1.0], time[50:101], [1.0], time[101:]])
+    assert told(clean_stamps(stamps).faults) == [(BACKWARD, 0.5, 1.0, 52), (DUPLICATE, 1.0, 1.0, 2)]
+
+
 def test_samples_that_come_irregularly_have_no_gaps() -> None:
     rng = np.random.default_rng(2)
     time = np.cumsum(rng.exponential(1.0, 500))
@@ -176,6 +188,57 @@ def test_a_planted_drop_out_is_found_exactly(place: int, count: int, what: str, 
     np.testing.assert_array_equal(np.flatnonzero(~valid), np.arange(place, place + count))
     # Peaks are those of the untouched samples.
     assert faulty[valid].max() == np.delete(speed, slice(place, place + count)).max()
+
+
+@given(
+    place=st.integers(10, 3700), seconds=st.floats(1.5, 5.0), seed=st.integers(0, 20)
+)  # fmt: skip
+def test_a_signal_that_freezes_for_seconds_is_found_exactly(
+    place: int, seconds: float, seed: int
+) -> None:
+    time, speed = drive(seed=seed)
+    count = round(seconds / 0.02)
+    held = speed.copy()
+    held[place : place + count] = held[place - 1]
+    # Where it comes back to the very value, or had it before, the hold is longer.
+    while held[place] == held[place - 2]:
+        place -= 1
+    end = place + count
+    while end < held.size and held[end] == held[place]:
+        end += 1
+    valid, faults = check_samples(time, held, "km/h")
+    (fault,) = faults
+    assert fault.kind == FROZEN
+    assert fault.start_s == pytest.approx(time[place], abs=1e-9)
+    assert valid is not None
+    assert valid[: place - 1].all()
+    assert not valid[place : place + count].any()
+    assert "stands still at" in fault.words
+
+
+def test_a_smooth_signal_has_frozen_if_it_leaps_afterwards() -> None:
+    time = np.arange(4000) * 0.02
+    speed = np.round(60 + 25 * np.sin(time / 7), 3)
+    speed[1000:1200] = speed[999]
+    valid, (fault,) = check_samples(time, speed, "km/h")
+    assert (fault.kind, fault.count) == (FROZEN, 200)
+    assert valid is not None
+    np.testing.assert_array_equal(np.flatnonzero(~valid), np.arange(1000, 1200))
+
+
+def test_what_holds_a_value_for_good_reason_is_not_frozen() -> None:
+    rng = np.random.default_rng(3)
+    time, speed = drive()
+    stop = speed.copy()
+    stop[1000:1800] = 0.0  # standstill
+    saturated = np.minimum(speed, 80.0)
+    pedal = np.round(np.repeat(rng.uniform(5, 60, 40), 100) + 0.0, 1)  # held by the driver
+    offset = np.round(rng.normal(0, 2, time.size), 2)
+    offset[500:900] = offset[2000:2500] = 0.12  # a sensor's offset, at every stop
+    slow = np.round(20 + 5 * np.sin(time / 40), 1)
+    cruise = np.round(60 + 25 * np.clip(np.sin(time / 9), -0.8, 0.8) + 1e-3 * time, 2)
+    for values in (speed, stop, saturated, pedal, offset, slow, cruise):
+        assert check_samples(time, values, "")[1] == ()
 
 
 def test_clean_signals_have_no_drop_outs() -> None:

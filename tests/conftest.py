@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import os
+import re
 import sys
 import tempfile
 import threading
@@ -12,6 +14,7 @@ from pathlib import Path
 
 import hypothesis
 import pytest
+from _pytest.mark.expression import Expression
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -36,6 +39,9 @@ _common = {"derandomize": True, "deadline": None, "database": None, "print_blob"
 hypothesis.settings.register_profile("suite", max_examples=60, **_common)
 hypothesis.settings.register_profile("slow", max_examples=1000, **_common)
 hypothesis.settings.load_profile(os.environ.get("BITEPOINT_HYPOTHESIS_PROFILE", "suite"))
+
+
+_MARK = re.compile(r"\bmark\.(gl|window|slow)\b")
 
 
 @pytest.fixture(scope="session")
@@ -109,6 +115,27 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.get_closest_marker("gl") or item.get_closest_marker("window"):
             item.add_marker(skip)
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Pass over files without a mark where only marked tests are asked for.
+
+    Importing them all would take longer than the tests in real windows do.
+    """
+    chosen = Expression.compile(config.option.markexpr or "")
+    if collection_path.suffix != ".py" or chosen.evaluate(lambda _name, **_kwargs: False):
+        return None
+    return None if _MARK.search(collection_path.read_text("utf-8")) else True
+
+
+def pytest_collection_finish() -> None:
+    """Spare every later collection of garbage what stays to the end: modules, tests, strategies.
+
+    With all of the suite imported a full collection would take a third of a second, and each test
+    that closes a window asks for one.
+    """
+    gc.collect()
+    gc.freeze()
 
 
 def pytest_unconfigure() -> None:

@@ -40,10 +40,14 @@ def main(arguments: list[str]) -> int:
     _fetch_published(python)
     total: Counter[str] = Counter()
     skips: list[tuple[str, str]] = []
+    times: list[tuple[float, str]] = []
     worst = 0
     with tempfile.TemporaryDirectory(prefix="bitepoint-tests-", ignore_cleanup_errors=True) as run:
         env = {**os.environ, "BITEPOINT_TEST_RUN_DIR": run, "PYTHONUTF8": "1", **limits}
-        env.pop("QT_QPA_PLATFORM", None)
+        for name in ("QT_QPA_PLATFORM", "PYTHONDONTWRITEBYTECODE"):
+            env.pop(name, None)  # the second: some hundred processes would each compile our modules
+        # The workers share the cores; threads of their own would only wait for each other, busily.
+        env |= dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
         if options.slow:
             env["BITEPOINT_HYPOTHESIS_PROFILE"] = "slow"
         _compile(python, env, Path(run))
@@ -59,15 +63,23 @@ def main(arguments: list[str]) -> int:
             counts, skipped = _read_report(report)
             total += counts
             skips += skipped
+            times += _read_times(report)
     failed = total["failed"]
     if not total["passed"] + failed + len(skips):
         print("No test was selected.")
         worst = worst or 5
     if options.allowed_skips is not None and not _skips_are_allowed(skips, options.allowed_skips):
         worst = worst or 1
+    slowest = sorted(times, reverse=True)[:SLOWEST]
+    print(f"\nThe {len(slowest)} slowest tests, in seconds with what they set up:")
+    for seconds, name in slowest:
+        print(f"{seconds:7.2f}  {name}")
     print(f"{total['passed']} passed, {failed} failed, {len(skips)} skipped")
     return worst or (1 if failed else 0)
 
+
+SLOWEST = 10
+"""How many tests are named at the end."""
 
 # What feels which instructions there are, found by taking them away (see tests/limits.py).
 SENSITIVE = [
@@ -210,6 +222,18 @@ def _read_report(path: Path) -> tuple[Counter[str], list[tuple[str, str]]]:
         else:
             counts["passed"] += 1
     return counts, skips
+
+
+def _read_times(path: Path) -> list[tuple[float, str]]:
+    """Return the seconds and the name of each test of a part."""
+    try:
+        suites = ET.parse(path).getroot()
+    except (OSError, ET.ParseError):
+        return []
+    return [
+        (float(case.get("time") or 0), f"{case.get('classname')}.{case.get('name')}")
+        for case in suites.iter("testcase")
+    ]
 
 
 def _skips_are_allowed(skips: list[tuple[str, str]], listing: Path) -> bool:

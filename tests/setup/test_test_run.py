@@ -41,6 +41,34 @@ def test_outcomes_are_counted(run: ModuleType, tmp_path: Path) -> None:
     assert skips == [("tests.a.test_away", "why")]
 
 
+def test_the_slowest_of_both_parts_are_named(
+    run: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    monkeypatch.setattr(run.bootstrap, "ensure_environment", lambda *a, **k: Path("python"))
+    monkeypatch.setattr(run, "_fetch_published", lambda python: None)
+    monkeypatch.setattr(run, "_compile", lambda *given: None)
+    # Seconds 0 to 7 offscreen, 8 to 15 in real windows.
+    seconds = iter(range(16))
+
+    def call(command: list[str], env: dict[str, str], **_: object) -> int:
+        assert env["OPENBLAS_NUM_THREADS"] == "1"
+        assert "PYTHONDONTWRITEBYTECODE" not in env
+        (report,) = (word[11:] for word in command if word.startswith("--junitxml="))
+        cases = [f'<testcase classname="t" name="test_{n}" time="{n}.5" />'
+                 for _, n in zip(range(8), seconds, strict=False)]  # fmt: skip
+        Path(report).write_text(f"<testsuites>{''.join(cases)}</testsuites>")
+        return 0
+
+    monkeypatch.setattr(run.subprocess, "call", call)
+    monkeypatch.setenv("PYTHONDONTWRITEBYTECODE", "1")
+    assert run.main([]) == 0
+    *_, last = lines = capsys.readouterr().out.splitlines()
+    assert last == "16 passed, 0 failed, 0 skipped"
+    named = [line.split() for line in lines[-11:-1]]
+    assert named == [[f"{n}.50", f"t.test_{n}"] for n in range(15, 5, -1)]
+
+
 def test_a_part_that_died_counts_as_a_failure(run: ModuleType, tmp_path: Path) -> None:
     counts, _ = run._read_report(tmp_path / "never written.xml")
     assert counts["failed"] == 1

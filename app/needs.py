@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Protocol
 
+TUNE, COMPARE, ROAD, RELEASE = "tune", "compare", "road", "release"
+"""Ids of the work areas."""
+
 
 class ControlLike(Protocol):
     """What a running job may say and ask (`app.shell.jobs.Control`)."""

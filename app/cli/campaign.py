@@ -238,7 +238,8 @@ def _answer(
             }
             for d in found
         ]
-        from calib_model.vehicle.runs import CAUTION, LEFT_OUT
+        from calib_model.cautions import ESTIMATES
+        from calib_model.vehicle.runs import LEFT_OUT
 
         return Answer(
             status,
@@ -250,7 +251,7 @@ def _answer(
                     "state": [
                         {"runs": len(campaign), "done": int(campaign.done.sum()), "whole": whole}
                     ],
-                    "notes": [{"text": LEFT_OUT}, {"text": CAUTION}],
+                    "notes": [{"text": LEFT_OUT}, {"text": ESTIMATES}],
                 }
             ),
         )

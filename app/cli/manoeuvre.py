@@ -157,7 +157,8 @@ def status_of(results: Sequence[Result]) -> int:
 
 def plain(results: Sequence[Result]) -> dict[str, list[dict[str, Any]]]:
     """Return results as plain data."""
-    from calib_model.vehicle.runs import CAUTION, LEFT_OUT
+    from calib_model.cautions import ESTIMATES
+    from calib_model.vehicle.runs import LEFT_OUT
 
     compared = any(r.against is not None for r in results)
     made: dict[str, list[dict[str, Any]]] = {"manoeuvres": [_one(r) for r in results]}
@@ -171,7 +172,7 @@ def plain(results: Sequence[Result]) -> dict[str, list[dict[str, Any]]]:
     ]
     if missing:
         made["missing"] = missing
-    made["notes"] = [{"text": LEFT_OUT}, {"text": CAUTION}]
+    made["notes"] = [{"text": LEFT_OUT}, {"text": ESTIMATES}]
     return made
 
 
@@ -224,9 +225,10 @@ def words(
 
 def honest() -> str:
     """Return what the model leaves out, and the cautions, wrapped."""
-    from calib_model.vehicle.runs import CAUTION, LEFT_OUT
+    from calib_model.cautions import ESTIMATES
+    from calib_model.vehicle.runs import LEFT_OUT
 
-    return "\n".join(line for t in (LEFT_OUT, CAUTION) for line in textwrap.wrap(t, width()))
+    return "\n".join(line for t in (LEFT_OUT, ESTIMATES) for line in textwrap.wrap(t, width()))
 
 
 def result_words(result: Result) -> str:

@@ -8,15 +8,13 @@ import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from calib_model.cautions import LINE
+
 if TYPE_CHECKING:
     from pathlib import Path
 
     from calib_model.core.calibration_set import CalibrationSet
 
-CAUTION = (
-    "Desk aid: verify on a closed course with trained drivers; the functional-safety process "
-    "(ISO 26262), local codes and licensed practice come first."
-)
 LONGEST = 110
 WIDEST_COLUMN = 32
 
@@ -28,7 +26,7 @@ def width() -> int:
 
 def caution() -> str:
     """Return the caution, wrapped."""
-    return "\n".join(textwrap.wrap(CAUTION, width()))
+    return "\n".join(textwrap.wrap(LINE, width()))
 
 
 def count(number: int, what: str) -> str:

@@ -7,7 +7,7 @@ from importlib import import_module
 from types import ModuleType
 
 from app.cli.parser import VerbParser
-from app.cli.text import CAUTION
+from calib_model.cautions import LINE
 
 VERBS = (
     "accept",
@@ -50,7 +50,7 @@ def program_parser() -> VerbParser:
         "",
         "Shape, check, compare and export driveline calibration tables.  Without a verb the "
         f"window\nopens.\n\nverbs (each has its own --help):\n{rows}",
-        "\n".join(textwrap.wrap(CAUTION, 80)),
+        "\n".join(textwrap.wrap(LINE, 80)),
     )
     made.add_argument("files", metavar="FILES", nargs="*", help="calibration set files to open")
     made.add_argument("--version", action="version", version=f"bitepoint {program_version()}")

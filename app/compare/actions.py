@@ -6,20 +6,21 @@ from collections.abc import Callable
 from typing import Any
 
 from app.action import Action, with_document
+from app.compare.area import page_of
 from app.compare.taking import Scope
 from app.desk import Desk
+from app.needs import COMPARE, TUNE
 from calib_model.compare.take_over import Into
 
 MENU = "Compare"
-_AREA = 1
 
 
 def _in_area(act: Callable[[Any], object]) -> Callable[[Any], None]:
     """Return a handler that works in Compare alone: elsewhere it would change what is not seen."""
 
     def run(window: Any) -> None:
-        if window.area == _AREA:
-            act(window.compare)
+        if window.area == COMPARE:
+            act(page_of(window))
         else:
             window.desk.tell("This works in Compare (Ctrl+2).", refused=True)
 
@@ -35,8 +36,8 @@ def _take(scope: Scope, into: Into) -> Callable[[Any], None]:
 
 
 def _open_in_tune(window: Any) -> None:
-    if window.compare.open_in_tune():
-        window.show_area(0)
+    if page_of(window).open_in_tune():
+        window.show_area(TUNE)
 
 
 def _sets(desk: Desk) -> bool:
@@ -77,10 +78,10 @@ ACTIONS: tuple[Action, ...] = (
     Action("compare.swap", "S&wap A and B", f"-{MENU}", _in_area(lambda p: p.comparing.swap()),
            ("Ctrl+M",), "Exchange A and B, so that every difference changes its sign.", _sets),
     Action("compare.choose_a", "&Choose A", MENU,
-           lambda w: w.compare.sides.first.setFocus() if w.area == _AREA else None, (),
+           _in_area(lambda page: page.sides.first.setFocus()), (),
            "Go to the list of sets and earlier states for A.", _sets),
     Action("compare.choose_b", "C&hoose B", MENU,
-           lambda w: w.compare.sides.second.setFocus() if w.area == _AREA else None, (),
+           _in_area(lambda page: page.sides.second.setFocus()), (),
            "Go to the list of sets and earlier states for B.", _sets),
     Action("compare.earlier", "Hold B against an &earlier state…", MENU,
            _in_area(lambda page: page.choose_earlier()), (),

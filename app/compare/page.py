@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
+from typing import ClassVar
+
 import numpy as np
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QHideEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QHBoxLayout,
@@ -19,6 +23,8 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.needs import JobsLike
 from app.plots.view import OneLine
+from app.work_area import Pane, WorkArea, to_widget
+from calib_model.cautions import LINE
 from calib_model.compare import State, TableComparison
 from calib_model.compare.relation import oriented
 from calib_model.compare.take_over import Into
@@ -38,10 +44,6 @@ from .words import STATES, counted
 
 NARROW, LOW = 900, 460
 """Below these sizes list and table take turns, and lines that can be missed are left out."""
-CAUTION = (
-    "Desk aid: verify on a closed course with trained drivers; the functional-safety process "
-    "(ISO 26262), local codes and licensed practice come first."
-)
 NO_SETS = (
     "<h3>Compare two sets</h3>"
     "<p>No set is open. Open two sets from the File menu (Ctrl+O), or the sample sets "
@@ -55,7 +57,7 @@ ONE_SET = (
 )
 
 
-class ComparePage(QWidget):
+class ComparePage(WorkArea):
     """Two sets side by side.
 
     Parameters
@@ -70,18 +72,13 @@ class ComparePage(QWidget):
     summary, detail, strip, sides : QWidget
     result : ResultPane
         The resulting torque of both sets, in place of the tables.
-
-    Signals
-    -------
-    jumped
-        The desk stands on cells that are to be looked at in Tune.
     """
 
-    jumped = Signal()
+    can_show_result: ClassVar[bool] = True
 
     def __init__(self, desk: Desk, jobs: JobsLike, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.desk, self._jobs = desk, jobs
+        super().__init__(desk, parent)
+        self._jobs = jobs
         self.comparing = Comparing(desk, jobs, self)
         self.sides = SidesBar(desk, self.comparing)
         self.summary = Summary()
@@ -144,7 +141,7 @@ class ComparePage(QWidget):
         self._across.setSizes([300, 1000])
         self._across.setChildrenCollapsible(False)
         self.caution = OneLine()
-        self.caution.show_text(CAUTION)
+        self.caution.show_text(LINE)
         self.caution.setIndent(6)
         self._pages = QStackedWidget()
         self._pages.addWidget(self._across)
@@ -181,7 +178,7 @@ class ComparePage(QWidget):
     # -- what the window asks --------------------------------------------------------------------
 
     @property
-    def grid(self) -> ComparedGrid:
+    def cells(self) -> ComparedGrid:
         """The grid that the menus act on."""
         return self.detail.grid
 
@@ -232,53 +229,41 @@ class ComparePage(QWidget):
             return
         self.desk.tell(f"This is the {'last' if by > 0 else 'first'} difference of the list.")
 
-    def next_pane(self, by: int) -> None:
-        """Move the keyboard on: list, grids, plots, reason."""
-        panes = self.detail.panes
-        stops: list[QWidget] = [self.summary.view]
-        stops += [panes[w].view for w in ("first", "second", "difference")]
-        stops += [self.detail.views, self.strip.reason]
-        focused = self.focusWidget()
-        here = next(
-            (
-                n
-                for n, stop in enumerate(stops)
-                if focused is not None and (stop is focused or stop.isAncestorOf(focused))
-            ),
-            -1 if by > 0 else 0,
+    def panes(self) -> Sequence[Pane]:
+        """List, grids, plots, reason."""
+
+        def enter(target: QWidget, number: int) -> bool:
+            if self._is_narrow:
+                self._turn("table" if number else "list")
+            if number and self.detail.narrow and target is not self.strip.reason:
+                self.detail.show_part(number - 1)
+            return target.isVisible() and to_widget(target)
+
+        def view() -> bool:
+            return enter(self.detail.views.currentWidget() or self.detail.views, 4)
+
+        grids = (self.detail.panes[which].view for which in ("first", "second", "difference"))
+        stops = (self.summary.view, *grids)
+        return (
+            *(Pane(stop, partial(enter, stop, number)) for number, stop in enumerate(stops)),
+            Pane(self.detail.views, view),
+            Pane(self.strip.reason, lambda: enter(self.strip.reason, 5)),
         )
-        for _ in stops:
-            here = (here + by) % len(stops)
-            if here == 0 and self._is_narrow:
-                self._turn("list")
-            elif self._is_narrow:
-                self._turn("table")
-            if here and self.detail.narrow and here < 5:
-                self.detail.show_part(here - 1)
-            stop = stops[here]
-            if stop.isVisible():
-                view = self.detail.views.currentWidget() if stop is self.detail.views else stop
-                if view is not None:
-                    view.setFocus(Qt.FocusReason.ShortcutFocusReason)
-                return
 
     def find_tables(self) -> None:
         """Show the list and give its filter the keyboard."""
         self._turn("list")
         self.summary.focus_filter()
 
-    def apply_remedy(self, number: int) -> None:
-        """Say where remedies are."""
-        self.desk.tell("Remedies are offered in Tune (Ctrl+1), next to the findings.")
-
     def focus_cells(self) -> None:
         """Give the cells the keyboard."""
         self._turn("table")
-        self.grid.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        self.cells.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
-    def turn_slices(self) -> None:
+    def turn_slices(self) -> bool:
         """Run the slices along the other axis."""
         self.detail.slices.turn()
+        return True
 
     def list_all(self) -> None:
         """Clear every choice of the list."""

@@ -111,13 +111,14 @@ class VehicleModel:
 
     def left_out(self) -> tuple[str, ...]:
         """Say what the model leaves out."""
-        from calib_model.vehicle.runs import CAUTION, LEFT_OUT
+        from calib_model.cautions import ESTIMATES
+        from calib_model.vehicle.runs import LEFT_OUT
 
         return (
             LEFT_OUT,
             "A laden vehicle and a trailer are masses and forces at the hitch, from its file.",
             "A run that tips over, or is faster than the tyre data reach, is told and not plotted.",
-            CAUTION,
+            ESTIMATES,
         )
 
     # -- driving ---------------------------------------------------------------------------------

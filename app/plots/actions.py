@@ -6,6 +6,7 @@ from typing import Any
 
 from app.action import Action, with_document, with_table
 from app.desk import Desk
+from app.needs import TUNE
 from app.plots.heatmap import Show
 
 
@@ -26,27 +27,19 @@ def _set_mode(window: Any, mode: Show) -> None:
 
 
 def _turn_slices(window: Any) -> None:
-    # In Compare the slices in sight are its own.
-    turn = getattr(getattr(window, "work", None), "turn_slices", None)
-    (turn or window.plots.swap_along)()
-
-
-def _result_area(window: Any) -> Any:
-    """Return the work area that shows the resulting torque: the one in sight, or else Tune."""
-    work = getattr(window, "work", None)
-    return work if hasattr(work, "show_result") else window.tune
+    if not window.work.turn_slices():  # in Compare the slices in sight are its own
+        window.areas.page(TUNE).turn_slices()
 
 
 def _show_result(window: Any) -> None:
-    area = _result_area(window)
-    if area is window.tune and getattr(window, "work", None) is not area:
-        window.show_area(0)
-    area.show_result()
+    if not window.work.can_show_result:
+        window.show_area(TUNE)
+    window.work.show_result()
 
 
 def _shows_result(window: Any) -> bool:
-    area = _result_area(window)
-    return bool(area is not None and area.shows_result)
+    area = window.work if window.work.can_show_result else window.areas.page(TUNE)
+    return bool(area.shows_result)
 
 
 ACTIONS: tuple[Action, ...] = (

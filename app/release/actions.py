@@ -6,20 +6,21 @@ from collections.abc import Callable
 from typing import Any
 
 from app.action import Action, with_document
+from app.needs import RELEASE
 
+from .area import page_of
 from .lines import View
 
 MENU = "Release"
-_AREA = 3
 
 
 def _here(act: Callable[[Any], object]) -> Callable[[Any], None]:
     """Return a handler that shows Release first."""
 
     def run(window: Any) -> None:
-        if window.area != _AREA:
-            window.show_area(_AREA)
-        act(window.release)
+        if window.area != RELEASE:
+            window.show_area(RELEASE)
+        act(page_of(window))
 
     return run
 
@@ -30,8 +31,8 @@ def _list(view: View) -> Callable[[Any], None]:
 
 def _order(name: str) -> Callable[[Any], None]:
     def run(window: Any) -> None:
-        if window.area == _AREA:
-            window.release.acts.order(name)
+        if window.area == RELEASE:
+            page_of(window).acts.order(name)
         else:
             window.desk.tell("This works in Release (Ctrl+4), on the chosen lines.", refused=True)
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent, QHideEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
-    QApplication,
     QFrame,
     QLabel,
     QScrollArea,
@@ -17,10 +17,11 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.cautions import LINE
 from app.desk import Desk
 from app.forms import Form
 from app.needs import JobsLike, Memory
+from app.work_area import Pane, WorkArea
+from calib_model import cautions
 
 from .act_panel import ActPanel
 from .leave_panels import HandOverPanel, TrialPanel
@@ -35,15 +36,8 @@ NARROW = 820
 """Below this width list and panels take turns."""
 LOW = 420
 """Below this height lines that can be missed are left out."""
-CAUTIONS = (
-    "<p>This says nothing about safety: the checks know only the rules that were written down. "
-    "Desk results do not replace vehicle tests. Unintended or stuck rear-axle torque at speed, and "
-    "unintended braking of one wheel, are hazards: changes are verified on a closed course by "
-    "trained drivers, under the organisation's functional-safety process (ISO 26262), local codes "
-    "and licensed practice.</p>"
-)
 EMPTY = {
-    View.IN_THE_WAY: "<h3>Nothing stands in the way of a sign-off</h3>" + CAUTIONS,
+    View.IN_THE_WAY: "<h3>Nothing stands in the way of a sign-off</h3>" + cautions.as_html(),
     View.TABLES: "<p>No table changed since the last sign-off of an allowed reviewer.</p>",
     View.WAIVERS: "<p>No waiver. In the list “In the way”, W waives the chosen finding.</p>",
     View.REMARKS: "<p>No remark. R makes one on the table that is chosen, at its selected "
@@ -61,13 +55,11 @@ HINTS = {
 }
 
 
-class ReleasePage(QWidget):
+class ReleasePage(WorkArea):
     """What stands in the way, and the panels to settle it, sign, and hand over.
 
     Signals
     -------
-    jumped
-        The table in work is to be seen in Tune.
     went_back
         The keyboard is to go back to the area it came from.
     save_wanted : Document
@@ -81,7 +73,6 @@ class ReleasePage(QWidget):
         Remembers names and files (never a passphrase).
     """
 
-    jumped = Signal()
     went_back = Signal()
     save_wanted = Signal(object)
     open_wanted = Signal(object)
@@ -89,8 +80,8 @@ class ReleasePage(QWidget):
     def __init__(
         self, desk: Desk, jobs: JobsLike, memory: Memory, parent: QWidget | None = None
     ) -> None:
-        super().__init__(parent)
-        self.desk, self.jobs, self.memory = desk, jobs, memory
+        super().__init__(desk, parent)
+        self.jobs, self.memory = jobs, memory
         self.standings = Standings(desk, jobs, memory, self)
         self.list = ListPanel()
         self.act = ActPanel()
@@ -154,7 +145,7 @@ class ReleasePage(QWidget):
         self._across.setStretchFactor(0, 3)
         self._across.setStretchFactor(1, 2)
         self._across.setSizes([720, 480])
-        self.caution = QLabel(LINE)
+        self.caution = QLabel(cautions.LINE)
         self.caution.setWordWrap(True)
         self.caution.setIndent(8)
         whole = QVBoxLayout(self)
@@ -195,17 +186,18 @@ class ReleasePage(QWidget):
         self._turn("list")
         self.list.focus_filter()
 
-    def apply_remedy(self, number: int) -> None:
-        """Say where remedies are."""
-        self.desk.tell("Remedies are offered in Tune, next to the findings: Enter goes there.")
+    def panes(self) -> Sequence[Pane]:
+        """The list, and the panel beside it."""
 
-    def next_pane(self, by: int) -> None:
-        """Move the keyboard between list and panel."""
-        in_list = self.list.isAncestorOf(QApplication.focusWidget() or self)
-        if in_list:
-            self.focus_panel()
-        else:
+        def back() -> bool:
             self.back_to_list()
+            return True
+
+        def panel() -> bool:
+            self.focus_panel()
+            return True
+
+        return Pane(self.list, back), Pane(self.tabs, panel)
 
     def focus_panel(self) -> None:
         """Give the panel beside the list the keyboard."""

@@ -6,13 +6,10 @@ from collections.abc import Callable
 from typing import Any
 
 from app.action import Action, with_document, with_table
-from app.road.showing import AREA, in_part, shows
+from app.road.parts import PARTS
+from app.road.showing import in_part, is_shown, shows
 
 MENU = "Road"
-
-
-def _shows(name: str) -> Callable[[Any], bool]:
-    return lambda window: window.area == AREA and window.road.part == name
 
 
 def _recordings(act: Callable[[Any], object]) -> Callable[[Any], None]:
@@ -20,15 +17,11 @@ def _recordings(act: Callable[[Any], object]) -> Callable[[Any], None]:
 
 
 ACTIONS: tuple[Action, ...] = (
-    Action("road.recordings", "&Recordings", MENU, shows("recordings"), ("Ctrl+5",),
-           "Look at what was driven, replayed through the tables.",
-           checked=_shows("recordings")),
-    Action("road.complaints", "&Complaints", MENU, shows("complaints"), ("Ctrl+6",),
-           "List what drivers complained of, and what answers it.", checked=_shows("complaints")),
-    Action("road.manoeuvres", "&Manoeuvres", MENU, shows("manoeuvres"), ("Ctrl+7",),
-           "Drive desk manoeuvres with the open sets.", checked=_shows("manoeuvres")),
-    Action("road.campaign", "Cam&paign", MENU, shows("campaign"), ("Ctrl+8",),
-           "Drive many variants of a set through many manoeuvres.", checked=_shows("campaign")),
+    *(
+        Action(f"road.{part.name}", part.menu_text, MENU, shows(part.name), (part.key,),
+               part.about, checked=is_shown(part.name))
+        for part in PARTS
+    ),
     Action("road.open", "&Open recordings…", f"-{MENU}", _recordings(lambda p: p.ask_open()),
            ("Ctrl+F3",), "Open one or several recordings of driving."),
     Action("road.samples", "Open the &sample recordings", MENU,

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import importlib
-from typing import Any
+from collections.abc import Sequence
+from functools import partial
+from typing import TYPE_CHECKING, cast
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent, QResizeEvent, QShowEvent
@@ -18,37 +19,30 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.cautions import LINE
 from app.desk import Desk
 from app.needs import JobsLike, Memory
+from app.work_area import Pane, WorkArea
+from calib_model.cautions import LINE
 
 from . import ready
 from .needs import ShownMoment
+from .part import RoadPart
+from .parts import PARTS
+
+if TYPE_CHECKING:
+    from .complaints.panel import ComplaintsPanel
+    from .manoeuvres.panel import ManoeuvresPanel
+    from .recordings.panel import RecordingsPanel
 
 LOW = 420
 """Below this height the line of cautions is left out; the Help menu still has them."""
-PARTS = {
-    "recordings": ("Recordings", "app.road.recordings.panel", "RecordingsPanel"),
-    "complaints": ("Complaints", "app.road.complaints.panel", "ComplaintsPanel"),
-    "manoeuvres": ("Manoeuvres", "app.road.manoeuvres.panel", "ManoeuvresPanel"),
-    "campaign": ("Campaign", "app.road.campaign.panel", "CampaignPanel"),
-}
-"""The parts by name: what the button says, and the class that is made when it is first shown."""
 
 
-class RoadPage(QWidget):
+class RoadPage(WorkArea):
     """A row of buttons and the part that one of them chose.
-
-    A part is a widget made of ``(desk, jobs, memory)``.  It takes the keyboard by ``setFocus``.
-    Where it has these signals they are joined here: ``jumped`` (the table in work is to be seen
-    in Tune), ``moment_wanted`` (digest of a recording, seconds: show that moment) and
-    ``part_wanted`` (name of another part).  A part with an attribute ``shown_moment`` is given
-    what tells the moment that Recordings shows.
 
     Signals
     -------
-    jumped
-        The table in work is to be seen in Tune.
     part_changed : str
         Another part is shown.
 
@@ -60,35 +54,34 @@ class RoadPage(QWidget):
         Remembers mappings and folders.
     """
 
-    jumped = Signal()
     part_changed = Signal(str)
 
     def __init__(
         self, desk: Desk, jobs: JobsLike, memory: Memory, parent: QWidget | None = None
     ) -> None:
-        super().__init__(parent)
-        self.desk, self.jobs, self.memory = desk, jobs, memory
-        self._made: dict[str, Any] = {}
+        super().__init__(desk, parent)
+        self.jobs, self.memory = jobs, memory
+        self._made: dict[str, RoadPart] = {}
         self.part = "recordings"
         self.buttons: dict[str, QToolButton] = {}
         self._group = QButtonGroup(self)
         row = QHBoxLayout()
         row.setContentsMargins(6, 4, 6, 4)
         row.setSpacing(4)
-        for number, (name, (title, _module, _class)) in enumerate(PARTS.items()):
+        for part in PARTS:
             button = QToolButton()
-            button.setText(title)
+            button.setText(part.title)
             button.setCheckable(True)
             button.setAutoRaise(True)
             button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-            button.setToolTip(f"Shows the part {title} of Road (Ctrl+{number + 5}).")
-            button.setAccessibleName(f"{title}, part of Road")
+            button.setToolTip(f"Shows the part {part.title} of Road ({part.key}).")
+            button.setAccessibleName(f"{part.title}, part of Road")
             # Large enough for a gloved hand on a touch pad.
             height = button.fontMetrics().height()
             button.setMinimumSize(8 * height, 2 * height)
-            button.clicked.connect(lambda _checked=False, name=name: self.show_part(name))
+            button.clicked.connect(partial(self._on_button, part.name))
             self._group.addButton(button)
-            self.buttons[name] = button
+            self.buttons[part.name] = button
             row.addWidget(button)
         row.addStretch(1)
         self.stack = QStackedWidget()
@@ -107,52 +100,40 @@ class RoadPage(QWidget):
     # -- parts -----------------------------------------------------------------------------------
 
     @property
-    def recordings(self) -> Any:
+    def recordings(self) -> RecordingsPanel:
         """The part Recordings."""
-        return self.part_named("recordings")
+        return cast("RecordingsPanel", self.part_named("recordings"))
 
     @property
-    def complaints(self) -> Any:
+    def complaints(self) -> ComplaintsPanel:
         """The part Complaints."""
-        return self.part_named("complaints")
+        return cast("ComplaintsPanel", self.part_named("complaints"))
 
     @property
-    def manoeuvres(self) -> Any:
+    def manoeuvres(self) -> ManoeuvresPanel:
         """The part Manoeuvres."""
-        return self.part_named("manoeuvres")
+        return cast("ManoeuvresPanel", self.part_named("manoeuvres"))
 
-    @property
-    def campaign(self) -> Any:
-        """The part Campaign."""
-        return self.part_named("campaign")
-
-    def part_named(self, name: str) -> Any:
+    def part_named(self, name: str) -> RoadPart:
         """Return a part, made when it is first asked for."""
         if name not in self._made:
-            _title, module, kind = PARTS[name]
-            # Late: a part brings its plots with it.
-            part = getattr(importlib.import_module(module), kind)(self.desk, self.jobs, self.memory)
+            row = next(row for row in PARTS if row.name == name)
+            part = row.make(self.desk, self.jobs, self.memory)
             self._made[name] = part
             self.stack.addWidget(part)
-            self._join(part)
-        return self._made[name]
-
-    def _join(self, part: Any) -> None:
-        for signal, slot in (
-            ("jumped", self.jumped.emit),
-            ("moment_wanted", self.show_moment),
-            ("part_wanted", self.show_part),
-            ("complaint_wanted", self.raise_complaint),
-        ):
-            if hasattr(part, signal):
-                getattr(part, signal).connect(slot)
-        if hasattr(part, "shown_moment"):
+            part.jumped.connect(self.jumped)
+            part.moment_wanted.connect(self.show_moment)
+            part.part_wanted.connect(self.show_part)
+            part.complaint_wanted.connect(self.raise_complaint)
             part.shown_moment = self._shown_moment
+        return self._made[name]
 
     def _shown_moment(self) -> ShownMoment | None:
         """Return the moment that Recordings shows; None for none."""
-        made = self._made.get("recordings")
-        return made.moment_shown if made is not None else None
+        return self.recordings.moment_shown if "recordings" in self._made else None
+
+    def _on_button(self, name: str, _checked: bool) -> None:
+        self.show_part(name)
 
     def show_part(self, name: str) -> None:
         """Show a part and give it the keyboard."""
@@ -175,51 +156,22 @@ class RoadPage(QWidget):
         self.show_part("recordings")
         self.recordings.go_to(sha256, moment)
 
-    def raise_complaint(self, recording: str, sha256: str, moment: float, tables: object) -> None:
+    def raise_complaint(
+        self, recording: str, sha256: str, moment: float, tables: Sequence[str]
+    ) -> None:
         """Hand a moment of a recording over to a new complaint."""
         self.show_part("complaints")
-        if hasattr(self.complaints, "raise_at"):
-            self.complaints.raise_at(recording, sha256, moment, tables)
+        self.complaints.raise_at(recording, sha256, moment, tables)
 
     # -- what the window asks --------------------------------------------------------------------
 
-    def step_table(self, by: int) -> None:
-        """Work on the next (or previous) table of the set, as the keys of the menus say."""
-        document = self.desk.current
-        table = self.desk.table
-        if document is None or table is None:
-            return
-        ids = list(document.content.tables)
-        place = ids.index(table.id) + by
-        if 0 <= place < len(ids):
-            self.desk.open_table(ids[place])
-            self.desk.tell(f"The table in work is {ids[place]}.")
-        else:
-            self.desk.tell(f"This is the {'last' if by > 0 else 'first'} table of the set.")
-
     def step_finding(self, by: int) -> None:
         """Go to the next (or previous) fault of the recording that is shown."""
-        part = self.part_named(self.part)
-        if hasattr(part, "step_fault"):
-            part.step_fault(by)
-        else:
-            self.desk.tell("Faults are listed in the part Recordings (Ctrl+5).")
+        self.part_named(self.part).step_fault(by)
 
-    def find_tables(self) -> None:
-        """Say where tables are found."""
-        self.desk.tell("Tables are found in Tune (Ctrl+1), or by name with Ctrl+K.")
-
-    def apply_remedy(self, number: int) -> None:
-        """Say where remedies are."""
-        self.desk.tell("Remedies are offered in Tune, next to the findings.")
-
-    def next_pane(self, by: int) -> None:
-        """Move the keyboard to the next (or previous) pane of the part."""
-        part = self.part_named(self.part)
-        if hasattr(part, "next_pane"):
-            part.next_pane(by)
-        else:
-            part.setFocus(Qt.FocusReason.ShortcutFocusReason)
+    def panes(self) -> Sequence[Pane]:
+        """Return the panes of the part that is shown."""
+        return self.part_named(self.part).panes()
 
     # -- sizes, keyboard -------------------------------------------------------------------------
 

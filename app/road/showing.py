@@ -5,28 +5,29 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-AREA = 2
-"""The number of the work area Road."""
+from app.needs import ROAD
+from app.road.area import page_of, show_part
+from app.work_area import Window
 
 
-def shows(name: str) -> Callable[[Any], None]:
+def shows(name: str) -> Callable[[Window], None]:
     """Return a handler that shows a part."""
 
-    def run(window: Any) -> None:
-        if window.area != AREA:
-            window.show_area(AREA)
-        if window.road.part != name:
-            window.road.show_part(name)
+    def run(window: Window) -> None:
+        show_part(window, name)
 
     return run
 
 
-def in_part(name: str, act: Callable[[Any], object]) -> Callable[[Any], None]:
-    """Return a handler that shows a part and then acts on it."""
-    show = shows(name)
+def is_shown(name: str) -> Callable[[Window], bool]:
+    """Return what tells whether a part is shown."""
+    return lambda window: window.area == ROAD and page_of(window).part == name
 
-    def run(window: Any) -> None:
-        show(window)
-        act(window.road.part_named(name))
+
+def in_part(name: str, act: Callable[[Any], object]) -> Callable[[Window], None]:
+    """Return a handler that shows a part and then acts on it."""
+
+    def run(window: Window) -> None:
+        act(show_part(window, name).part_named(name))
 
     return run

@@ -14,6 +14,7 @@ from PySide6.QtGui import QAction, QKeySequence
 from PySide6.QtWidgets import QMenu, QMenuBar
 
 from app.action import Action, with_document
+from app.areas import AREAS
 from app.desk import Desk
 
 if TYPE_CHECKING:
@@ -80,8 +81,12 @@ def _theme(name: str) -> Callable[[MainWindow], bool]:
     return lambda window: window.settings.theme == name
 
 
-def _area(number: int) -> Callable[[MainWindow], bool]:
-    return lambda window: window.area == number
+def _show_area(id: str) -> Callable[[MainWindow], None]:
+    return lambda window: window.show_area(id)
+
+
+def _is_shown(id: str) -> Callable[[MainWindow], bool]:
+    return lambda window: window.area == id
 
 
 # No Ctrl+Alt keys: on Windows they are what AltGr types on many keyboards.
@@ -123,14 +128,11 @@ OWN: tuple[Action, ...] = (
            (), "Choose the name that the history gives for your edits."),
     Action("view.palette", "&Go to action or table…", "View", lambda w: w.show_palette(),
            ("Ctrl+K",), "Type a few letters to reach any action or table of any open set."),
-    Action("view.tune", "T&une", "-View", lambda w: w.show_area(0), ("Ctrl+1",),
-           "Shape tables.", checked=_area(0)),
-    Action("view.compare", "&Compare", "View", lambda w: w.show_area(1), ("Ctrl+2",),
-           "Two sets side by side.", checked=_area(1)),
-    Action("view.road", "R&oad", "View", lambda w: w.show_area(2), ("Ctrl+3",),
-           "Recordings, complaints and desk manoeuvres.", checked=_area(2)),
-    Action("view.release", "&Release", "View", lambda w: w.show_area(3), ("Ctrl+4",),
-           "Findings, waivers, decisions, sign-off, export.", checked=_area(3)),
+    *(
+        Action(f"view.{area.id}", area.menu_text, "View" if number else "-View",
+               _show_area(area.id), (area.key,), area.about, checked=_is_shown(area.id))
+        for number, area in enumerate(AREAS)
+    ),
     Action("view.notice", "Go to the noti&ce", "-View", lambda w: w.focus_notice(),
            ("Ctrl+F6",), "Go to the choices of the newest notice above the work area."),
     Action("view.theme_system", "Colours as the &system has them", "-View",

@@ -30,7 +30,6 @@ PRACTICE_NAME = "larch_practice.h5"
 SAMPLE_DRIVES = ("larch_highway.h5", "larch_snow_round.csv")
 RECORDINGS = (".csv", ".tsv", ".txt", ".mf4", ".mdf", ".parquet")
 """Files that can only be recordings; HDF5 files are taken for sets first."""
-ROAD = 2
 
 
 class FileWork(QObject):
@@ -108,9 +107,9 @@ class FileWork(QObject):
 
     def open_recordings(self, paths: Iterable[Path]) -> None:
         """Open recordings of driving, and show them in Road."""
-        self._window.show_area(ROAD)
-        self._window.road.show_part("recordings")
-        self._window.road.recordings.open(paths)
+        from app.road.area import open_recordings  # late: it brings the plots
+
+        open_recordings(self._window, paths)
 
     def open_sample_recordings(self) -> None:
         """Open the recordings that ship with the sample sets."""

@@ -16,7 +16,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.cautions import cautions_html
+from calib_model.cautions import as_html
 
 from .actions import ActionBook, plain_text
 from .settings import config_folder
@@ -109,7 +109,7 @@ def _browser(html: str, name: str) -> QTextBrowser:
 def cautions(parent: QWidget) -> QDialog:
     """Return the dialog with the cautions."""
     dialog = PageDialog("Cautions", parent, 620, 420)
-    dialog.put(_browser(cautions_html(), "Cautions"))
+    dialog.put(_browser(as_html(), "Cautions"))
     return dialog
 
 
@@ -127,7 +127,7 @@ def about(parent: QWidget) -> QDialog:
         "It never writes to a controller.</p>"
         "<p>Free software under the MIT licence. It uses Qt under the LGPL, and the DejaVu "
         "fonts; their licences lie in the folder <code>assets</code>.</p>"
-        f"<p>Settings are kept in <code>{config_folder()}</code>.</p>{cautions_html()}"
+        f"<p>Settings are kept in <code>{config_folder()}</code>.</p>{as_html()}"
     )
     dialog.put(_browser(html, "About Bitepoint"))
     return dialog

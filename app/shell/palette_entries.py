@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from functools import partial
 from typing import TYPE_CHECKING
 
+from app.needs import TUNE
 from calib_model.session.document import Document
 
 from .actions import plain_text
@@ -69,4 +70,4 @@ def open_table(window: MainWindow, document: Document, id: str) -> None:
     """Work on a table of an open set."""
     window.desk.set_current(document)
     window.desk.open_table(id)
-    window.show_area(0)
+    window.show_area(TUNE)

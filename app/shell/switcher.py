@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPalette
 from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QSizePolicy, QVBoxLayout, QWidget
+
+from app.areas import Area
 
 
 class AreaButton(QAbstractButton):
     """One work area: its name along the bar, a bar beside the one that is shown."""
 
-    def __init__(self, name: str, number: int) -> None:
+    def __init__(self, area: Area) -> None:
         super().__init__()
-        self.setText(name)
+        self.setText(area.name)
         self.setCheckable(True)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        self.setAccessibleName(f"Work area {name}")
-        self.setToolTip(f"Go to the work area {name} (Ctrl+{number}).")
+        self.setAccessibleName(f"Work area {area.name}")
+        self.setToolTip(f"Go to the work area {area.name} ({area.key}).")
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
 
     def sizeHint(self) -> QSize:
@@ -63,12 +67,13 @@ class Switcher(QWidget):
 
     Signals
     -------
-    chosen : int
+    chosen : str
+        Id of the area.
     """
 
-    chosen = Signal(int)
+    chosen = Signal(str)
 
-    def __init__(self, names: tuple[str, ...]) -> None:
+    def __init__(self, areas: Sequence[Area]) -> None:
         super().__init__()
         self.setAccessibleName("Work areas")
         column = QVBoxLayout(self)
@@ -76,14 +81,15 @@ class Switcher(QWidget):
         column.setSpacing(0)
         self._group = QButtonGroup(self)
         self.buttons: list[AreaButton] = []
-        for number, name in enumerate(names):
-            button = AreaButton(name, number + 1)
+        self._ids = [area.id for area in areas]
+        for number, area in enumerate(areas):
+            button = AreaButton(area)
             self._group.addButton(button, number)
             column.addWidget(button)
             self.buttons.append(button)
         column.addStretch(1)
-        self._group.idClicked.connect(self.chosen)
+        self._group.idClicked.connect(lambda number: self.chosen.emit(self._ids[number]))
 
-    def show_area(self, number: int) -> None:
+    def show_area(self, id: str) -> None:
         """Mark the area that is shown."""
-        self.buttons[number].setChecked(True)
+        self.buttons[self._ids.index(id)].setChecked(True)

@@ -2,31 +2,32 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeyEvent
 from PySide6.QtWidgets import (
     QComboBox,
-    QFrame,
     QHBoxLayout,
     QLabel,
     QMainWindow,
     QPushButton,
-    QScrollArea,
-    QStackedWidget,
     QToolButton,
     QVBoxLayout,
     QWidget,
 )
 
+from app.areas import AREAS
 from app.desk import Desk
+from app.needs import TUNE
 from app.vehicle_in_use import vehicle_in_use
+from app.work_area import WorkArea
 from calib_model.errors import BitepointError
 from calib_model.session.document import Document
 
 from . import help_pages
 from .actions import OWN, ActionBook, part_actions
+from .area_stack import AreaStack
 from .banner import BannerStack
 from .document_bar import DocumentBar
 from .files import FileWork, dropped_files
@@ -43,7 +44,10 @@ from .switcher import Switcher
 from .theme import Theme
 from .welcome import WelcomePage
 
-AREAS = ("Tune", "Compare", "Road", "Release")
+if TYPE_CHECKING:
+    from app.grid.view import GridView
+    from app.plots.panel import PlotPanel
+    from app.tune.page import TunePage
 
 
 class MainWindow(QMainWindow):
@@ -58,8 +62,7 @@ class MainWindow(QMainWindow):
     Attributes
     ----------
     desk : Desk
-    tune, grid, plots, table_list : QWidget or None
-        The work area Tune and its parts; None until `build_tune` made them.
+    areas : AreaStack
     """
 
     def __init__(self, settings: Settings | None = None, theme: Theme | None = None) -> None:
@@ -71,13 +74,7 @@ class MainWindow(QMainWindow):
         self.jobs = Jobs(self)
         self.findings_service = FindingsService(self.desk, self.jobs)
         self._shown_welcome: tuple[object, ...] | None = None
-        self.tune: Any = None
-        self._compare: Any = None
-        self._road: Any = None
-        self._release: Any = None
-        self._came_from = 0
-        self.plots: Any = None
-        self.table_list: Any = None
+        self._came_from = TUNE
         self.closing = False
         self.setAcceptDrops(True)
         self.setMinimumSize(560, 300)
@@ -105,33 +102,17 @@ class MainWindow(QMainWindow):
         self.banners.left.connect(self.focus_work)
         self.document_bar.left.connect(self.focus_work)
         self.note = NoteLine()
-        self.pages = QStackedWidget()
-        self._tune_place = QWidget()
-        column = QVBoxLayout(self._tune_place)
-        column.setContentsMargins(0, 0, 0, 0)
-        self._tune_stack = QStackedWidget()
-        column.addWidget(self._tune_stack)
+        self.areas = AreaStack(self, AREAS)
         self._starting = QLabel("Getting ready…")
         self._starting.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.welcome = WelcomePage(self)
-        self._tune_stack.addWidget(self._starting)
-        self._tune_stack.addWidget(self.welcome)
-        self.pages.addWidget(self._tune_place)
-        self._compare_place = QWidget()
-        QVBoxLayout(self._compare_place).setContentsMargins(0, 0, 0, 0)
-        self.pages.addWidget(self._compare_place)
-        self._road_place = QWidget()
-        QVBoxLayout(self._road_place).setContentsMargins(0, 0, 0, 0)
-        self.pages.addWidget(self._road_place)
-        self._release_place = QWidget()
-        QVBoxLayout(self._release_place).setContentsMargins(0, 0, 0, 0)
-        self.pages.addWidget(self._release_place)
+        self.areas.put(TUNE, self._starting)
         right = QVBoxLayout()
         right.setContentsMargins(0, 0, 0, 0)
         right.setSpacing(0)
         for widget in (self.document_bar, self.banners, self.note):
             right.addWidget(widget)
-        right.addWidget(self.pages, 1)
+        right.addWidget(self.areas, 1)
         middle = QWidget()
         row = QHBoxLayout(middle)
         row.setContentsMargins(0, 0, 0, 0)
@@ -141,7 +122,7 @@ class MainWindow(QMainWindow):
         self.setCentralWidget(middle)
         self.status = StatusLine(self)
         self.setStatusBar(self.status)
-        self.switcher.show_area(0)
+        self.switcher.show_area(TUNE)
 
     def _connect(self) -> None:
         desk = self.desk
@@ -163,87 +144,53 @@ class MainWindow(QMainWindow):
         if self.tune is not None:
             return
         # Late: it brings the plots, and the window must not wait for them.
-        from app.tune.page import TunePage
-
-        self.tune = TunePage(self.desk)
-        for part in ("plots", "table_list"):
-            setattr(self, part, getattr(self.tune, part, None))
-        self.tune.strip.remember_in(self.settings)
+        self.areas.page(TUNE)
+        assert self.plots is not None, "it was just made"
         self.plots.set_surface_choice(self.settings.surface)
         self.plots.surface_choice_changed.connect(self._keep_surface_choice)
-        self._tune_scroll = _scrolling(self.tune)
-        self._tune_stack.addWidget(self._tune_scroll)
         # Rows of the parts work on widgets that exist only now.
         self.book.add(part_actions())
         self.refresh()
-        if self.area == 0:
-            self.show_area(0)
+        if self.area == TUNE:
+            self.show_area(TUNE)
 
     def _keep_surface_choice(self, choice: str) -> None:
         self.settings.surface = choice
 
     @property
-    def compare(self) -> Any:
-        """The work area Compare, made when it is first asked for."""
-        if self._compare is None:
-            from app.compare.page import ComparePage
-
-            self._compare = ComparePage(self.desk, self.jobs)
-            self._compare.jumped.connect(lambda: self.show_area(0))
-            _put(self._compare_place, self._compare)
-        return self._compare
+    def memory(self) -> Settings:
+        """What is kept from one start to the next."""
+        return self.settings
 
     @property
-    def road(self) -> Any:
-        """The work area Road, made when it is first asked for."""
-        if self._road is None:
-            from app.road.page import RoadPage
-
-            page = RoadPage(self.desk, self.jobs, self.settings)
-            page.jumped.connect(lambda: self.show_area(0))
-            page.part_changed.connect(lambda _name: self.refresh_soon())
-            _put(self._road_place, page)
-            self._road = page
-        return self._road
+    def tune(self) -> TunePage | None:
+        """The work area Tune; None until `build_tune` made it."""
+        return cast("TunePage | None", self.areas.made(TUNE))
 
     @property
-    def release(self) -> Any:
-        """The work area Release, made when it is first asked for."""
-        if self._release is None:
-            from app.release.page import ReleasePage
+    def plots(self) -> PlotPanel | None:
+        """The plots of Tune; None until `build_tune` made them."""
+        return self.tune.plots if self.tune is not None else None
 
-            page = ReleasePage(self.desk, self.jobs, self.settings)
-            page.jumped.connect(lambda: self.show_area(0))
-            page.went_back.connect(self._go_back)
-            page.save_wanted.connect(self.files.save)
-            page.open_wanted.connect(self.files.open)
-            _put(self._release_place, page)
-            self._release = page
-        return self._release
+    @property
+    def work(self) -> WorkArea:
+        """The work area whose tables and findings the menus mean."""
+        return self.areas.page(self.area)
+
+    @property
+    def grid(self) -> GridView | None:
+        """The grid in sight, which the menus act on; None where there is none."""
+        page = self.areas.made(self.area)
+        return page.cells if page is not None else None
 
     def remember_area(self) -> None:
         """Note the area that a short errand in another one goes back to."""
         self._came_from = self.area
 
-    def _go_back(self) -> None:
-        if self.area == AREAS.index("Release") != self._came_from:
+    def go_back(self, id: str) -> None:
+        """End a short errand in an area: show the one it was begun from."""
+        if self.area == id != self._came_from:
             self.show_area(self._came_from)
-
-    @property
-    def work(self) -> Any:
-        """The work area whose tables and findings the menus mean."""
-        if self.area == AREAS.index("Release"):
-            return self.release
-        if self.area == AREAS.index("Road"):
-            return self.road
-        return self.compare if self.area == AREAS.index("Compare") else self.tune
-
-    @property
-    def grid(self) -> Any:
-        """The grid in sight, which the menus act on; None where there is none."""
-        if self.area and self.area != AREAS.index("Compare"):
-            return None
-        return getattr(self.work, "grid", None)
 
     # -- what is shown -------------------------------------------------------------------------
 
@@ -271,30 +218,23 @@ class MainWindow(QMainWindow):
             if state != self._shown_welcome:
                 self._shown_welcome = state
                 self.welcome.refresh()
-            wanted: QWidget = self.welcome
+            stand_in: QWidget | None = self.welcome
         else:
-            wanted = self._tune_scroll if self.tune is not None else self._starting
-        if self._tune_stack.currentWidget() is not wanted:
-            had_focus = self._tune_stack.isAncestorOf(self.focusWidget() or self)
-            self._tune_stack.setCurrentWidget(wanted)
-            if had_focus or self.focusWidget() is None:
-                self.show_area(self.area)
+            stand_in = None if self.tune is not None else self._starting
+        if self.areas.put(TUNE, stand_in):
+            self.show_area(self.area)
 
     @property
-    def area(self) -> int:
-        """Number of the work area that is shown."""
-        return self.pages.currentIndex()
+    def area(self) -> str:
+        """Id of the work area that is shown."""
+        return self.areas.shown
 
-    def show_area(self, number: int) -> None:
+    def show_area(self, id: str) -> None:
         """Show a work area and give it the keyboard."""
-        if number == AREAS.index("Compare"):
-            _ = self.compare  # made when it is first shown
-        elif number == AREAS.index("Road"):
-            _ = self.road
-        elif number == AREAS.index("Release"):
-            _ = self.release
-        self.pages.setCurrentIndex(number)
-        self.switcher.show_area(number)
+        if id != TUNE:
+            self.areas.page(id)  # made when it is first shown
+        self.areas.show_area(id)
+        self.switcher.show_area(id)
         self.focus_work()
         self._refresh.start()
 
@@ -309,25 +249,18 @@ class MainWindow(QMainWindow):
 
     def focus_work(self) -> None:
         """Give the keyboard to the work area that is shown."""
-        self._keyboard_target().setFocus(Qt.FocusReason.ShortcutFocusReason)
+        page = self.areas.page_in_sight
+        if page is not None:
+            page.take_keyboard()
+        elif self.areas.isAncestorOf(self.welcome) and self.welcome.buttons:
+            self.welcome.buttons[0].setFocus(Qt.FocusReason.ShortcutFocusReason)
+        else:
+            self.areas.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def focus_notice(self) -> None:
         """Give the keyboard to the newest notice, if there is one."""
         if not self.banners.take_keyboard():
             self.desk.tell("There is no notice above the work area.")
-
-    def _keyboard_target(self) -> QWidget:
-        if self.area:
-            areas = {"Compare": self._compare, "Road": self._road, "Release": self._release}
-            made = areas.get(AREAS[self.area])
-            return made or self.pages.currentWidget() or self
-        shown = self._tune_stack.currentWidget()
-        if self.tune is not None and shown is self._tune_scroll:
-            grid: QWidget = self.grid
-            return grid
-        if shown is self.welcome and self.welcome.buttons:
-            return self.welcome.buttons[0]
-        return shown or self
 
     def _on_edit(self, _event: object) -> None:
         self._refresh.start()
@@ -492,20 +425,3 @@ class MainWindow(QMainWindow):
             event.accept()
         finally:
             self.closing = False
-
-
-def _put(place: QWidget, page: QWidget) -> None:
-    """Show a work area at its place."""
-    layout = place.layout()
-    assert layout is not None, "every place is made with a layout"
-    layout.addWidget(_scrolling(page))
-
-
-def _scrolling(page: QWidget) -> QScrollArea:
-    """Return a page that scrolls on a very small screen, rather than lose its lower edge."""
-    area = QScrollArea()
-    area.setFrameShape(QFrame.Shape.NoFrame)
-    area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-    area.setWidgetResizable(True)
-    area.setWidget(page)
-    return area

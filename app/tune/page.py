@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
+from typing import ClassVar
 
 from PySide6.QtCore import QByteArray, Qt
 from PySide6.QtGui import QResizeEvent
@@ -11,7 +13,9 @@ from PySide6.QtWidgets import QSplitter, QTabWidget, QVBoxLayout, QWidget
 from app.desk import Desk
 from app.driving.strip import LiveStrip
 from app.grid.panel import GridPanel
+from app.grid.view import GridView
 from app.plots.panel import PlotPanel
+from app.work_area import Pane, WorkArea, to_widget
 
 from .findings_panel import FindingsPanel
 from .header import TableHeader
@@ -27,7 +31,7 @@ NARROW, LOW = 900, 460
 """Below these sizes (a small screen at 200 %) not everything is shown at once."""
 
 
-class TunePage(QWidget):
+class TunePage(WorkArea):
     """Where tables are shaped.
 
     Parameters
@@ -39,9 +43,10 @@ class TunePage(QWidget):
     table_list, grid, plots, findings, rules, strip : QWidget
     """
 
+    can_show_result: ClassVar[bool] = True
+
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.desk = desk
+        super().__init__(desk, parent)
         self.table_list = TableList(desk)
         self.grid_panel = GridPanel(desk)
         self.grid = self.grid_panel.view
@@ -150,6 +155,20 @@ class TunePage(QWidget):
 
     # -- what the actions do -----------------------------------------------------------------
 
+    @property
+    def cells(self) -> GridView:
+        """The grid that the menus act on."""
+        return self.grid
+
+    def take_keyboard(self) -> None:
+        """Give the keyboard to the grid."""
+        self.grid.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def turn_slices(self) -> bool:
+        """Run the slices along the other axis."""
+        self.plots.swap_along()
+        return True
+
     def show_result(self) -> None:
         """Show the resulting torque, or go back to the plots of the table in work."""
         self.plots.show_result()
@@ -205,28 +224,23 @@ class TunePage(QWidget):
         targets: tuple[QWidget, ...] = (self.findings.list, self.rules.list, self.shape.choice)
         targets[number].setFocus(Qt.FocusReason.ShortcutFocusReason)
 
-    def next_pane(self, by: int) -> None:
-        """Move the keyboard to the next pane: list, grid, plots, findings."""
-        panes = [self.table_list, self.grid_panel, self.plots, self.side]
-        focused = self.focusWidget()
-        here = next(
-            (
-                n
-                for n, pane in enumerate(panes)
-                if focused is not None and pane.isAncestorOf(focused)
-            ),
-            -1,
-        )
-        target = (here + by) % len(panes)
-        if target == 0:
+    def panes(self) -> Sequence[Pane]:
+        """List, grid, plots, and what stands beside."""
+
+        def tables() -> bool:
             self._arrange("list")
-            self.table_list.view.setFocus(Qt.FocusReason.ShortcutFocusReason)
-        elif target == 1:
-            self.grid.setFocus(Qt.FocusReason.ShortcutFocusReason)
-        elif target == 2:
-            self.plots.setFocus(Qt.FocusReason.ShortcutFocusReason)
-        else:
+            return to_widget(self.table_list.view)
+
+        def side() -> bool:
             self.show_side(self.side.currentIndex())
+            return True
+
+        return (
+            Pane(self.table_list, tables),
+            Pane(self.grid_panel, lambda: to_widget(self.grid)),
+            Pane(self.plots, lambda: to_widget(self.plots)),
+            Pane(self.side, side),
+        )
 
 
 def _weight(finding: tuple[str, str]) -> int:

@@ -157,8 +157,7 @@ def _lock(locked: bool) -> Run:
 
 
 def _find_table(window: Any) -> None:
-    if getattr(window, "table_list", None) is not None:
-        window.work.find_tables()
+    window.work.find_tables()
 
 
 def _can_edit_map(desk: Desk) -> bool:

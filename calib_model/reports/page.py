@@ -8,18 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
-CAUTIONS = (
-    "Desk results do not replace vehicle tests.",
-    (
-        "Unintended or stuck rear-axle torque at speed, and unintended braking of one wheel, are "
-        "hazards."
-    ),
-    "Changes are verified on a closed course by trained drivers.",
-    (
-        "The organisation's functional-safety process (ISO 26262, in particular its part on "
-        "configuration and calibration data), local codes and licensed practice come first."
-    ),
-)
+from ..cautions import as_html
+
 _STYLE = """
 body{font:15px/1.45 sans-serif;color:#000;background:#fff;max-width:62rem;margin:1.5rem auto;
 padding:0 1rem}
@@ -58,7 +48,7 @@ def page(title: str, body: Iterable[str], style: str = "") -> str:
 
 def cautions(*more: str) -> str:
     """Return the cautions as HTML, with what this report has to add."""
-    return f"<h2>Cautions</h2>{bullets((*CAUTIONS, *more))}"
+    return as_html(*more, heading="h2")
 
 
 def bullets(texts: Iterable[str]) -> str:

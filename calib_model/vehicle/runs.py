@@ -21,12 +21,6 @@ LEFT_OUT = (
     "Desk estimates from a model without compliant half-shafts and without a gearbox: no jolt, no "
     "stick-slip noise, no gear change on kick-down. Metrics that need them are not shown."
 )
-CAUTION = (
-    "Desk results do not replace vehicle tests. Unintended or stuck rear-axle torque at speed, and "
-    "unintended braking of one wheel, are hazards: verify changes on a closed course with trained "
-    "drivers, under the organisation's functional-safety process (ISO 26262, in particular its "
-    "part on configuration and calibration data), local codes and licensed practice."
-)
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,7 +16,7 @@ import pandas as pd
 import pytest
 
 from app.__main__ import main
-from app.cli.text import CAUTION
+from calib_model.cautions import LINE as CAUTION
 from calib_model.controller.constants import LARCH
 from calib_model.controller.inputs import INPUT_INDEX, INPUTS
 from calib_model.controller.outputs import OUTPUTS

@@ -65,7 +65,7 @@ def test_the_reviewers_job_by_keyboard(qtbot, larch_window: MainWindow) -> None:
         qtbot.wait(5)
 
     press(_Key.Key_2, _Ctrl)
-    page = window.compare
+    page = window.areas.page("compare")
     qtbot.waitUntil(lambda: page.comparing.prepared is not None)
     _settle(qtbot, window)
     result = page.comparing.prepared.comparison
@@ -146,7 +146,7 @@ def test_f6_reaches_every_pane_and_the_menus_leave_hidden_tables_alone(
 ) -> None:
     window = larch_window
     qtbot.keyClick(window, _Key.Key_2, _Ctrl)
-    page = window.compare
+    page = window.areas.page("compare")
     qtbot.waitUntil(lambda: page.comparing.prepared is not None)
     assert QApplication.focusWidget() is page.summary.view
     page.summary.show_table("slip_target")

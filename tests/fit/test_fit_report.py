@@ -9,8 +9,8 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
+from calib_model.cautions import POINTS as CAUTIONS
 from calib_model.reports.fit_report import fit_report
-from calib_model.reports.page import CAUTIONS
 from calib_model.shaping.fit import FitProposal, fit
 from calib_model.shaping.samples import from_arrays
 from tests.fit.making_fits import curve, only, surface

@@ -19,6 +19,7 @@ from app.grid.source import GridSource
 from app.shell.actions import all_actions, clashes
 from app.tune import values_actions
 from app.tune.values_actions import ACTIONS
+from app.work_area import WorkArea
 from calib_model.core.table import Table
 from calib_model.editing.locks import locked_cells
 
@@ -32,11 +33,12 @@ class Window:
 
     desk: Desk
     grid: object
+    work: WorkArea
 
 
 @pytest.fixture
 def window(desk: Desk, panel: GridPanel) -> Window:
-    return Window(desk, panel.view)
+    return Window(desk, panel.view, WorkArea(desk, panel))
 
 
 def table(desk: Desk) -> Table:
@@ -76,7 +78,7 @@ def test_rows_have_their_own_ids_keys_and_mnemonics() -> None:
 @pytest.mark.parametrize("row", ACTIONS, ids=lambda row: row.id)
 def test_no_row_fails_without_a_grid_or_a_set(row, qapp) -> None:  # type: ignore[no-untyped-def]
     desk = Desk()
-    row.run(Window(desk, None))
+    row.run(Window(desk, None, WorkArea(desk)))
     assert not row.enabled(desk)
 
 
@@ -266,7 +268,7 @@ def test_a_grid_that_is_only_looked_at_says_so(desk: Desk, qtbot) -> None:  # ty
     source.told.connect(lambda text, refused: heard.append((text, refused)))
     number = count(1)
     for row in ("values.set", "values.fill_down", "edit.empty", "edit.paste", "axes.move_column"):
-        ROWS[row].run(Window(desk, panel.view))
+        ROWS[row].run(Window(desk, panel.view, WorkArea(desk)))
         assert len(heard) == next(number)
         assert heard[-1][1]
     panel.view.go(2, 3)

@@ -86,8 +86,8 @@ def settle(qtbot, window: MainWindow, until: Callable[[], bool] | None = None) -
     """Wait for the background work, and for what comes of it."""
 
     def still() -> bool:
-        release = window._release
-        busy = release is not None and window.area == 3 and release.standings.busy
+        release = window.areas.made("release")
+        busy = release is not None and window.area == "release" and release.standings.busy
         return not window.jobs.running and not busy and (until is None or until())
 
     qtbot.waitUntil(still, timeout=20_000)
@@ -109,9 +109,9 @@ def opened(window: MainWindow, samples: dict[str, Path], wait):  # type: ignore[
             path = samples[name]
             stored = read_set_here(path.read_bytes(), path, Stamp.of(path.stat()))
             window.files.take_in(document_of(stored, path, AUTHOR))
-        window.show_area(3)
+        window.show_area("release")
         wait()
-        return window.release  # type: ignore[no-any-return]
+        return window.areas.page("release")  # type: ignore[no-any-return]
 
     return open_sets
 

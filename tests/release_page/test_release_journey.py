@@ -123,7 +123,7 @@ def test_the_practice_set_is_signed_off_by_keyboard(
     # What is left stands in Release: one finding, and every table without a decision.
     keys.press(K.Key_4, CONTROL)
     wait()
-    page = window.release
+    page = window.areas.page("release")
     left = [line for line in page.list.rows._rows if line.kind in ("Error", "Warning")]
     assert [line.table for line in left] == ["ambient_factor"], left
     assert "0 of 42" in page.progress.text()
@@ -134,7 +134,7 @@ def test_the_practice_set_is_signed_off_by_keyboard(
 
     # Enter goes to the cell in Tune, Ctrl+4 comes back to the same line.
     keys.press(K.Key_Return)
-    assert window.area == 0
+    assert window.area == "tune"
     assert desk.table.id == "ambient_factor"
     keys.press(K.Key_4, CONTROL)
     wait()

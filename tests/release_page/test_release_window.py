@@ -24,13 +24,13 @@ def press(qtbot, window: MainWindow, key: Qt.Key, modifiers=Qt.KeyboardModifier.
 
 
 def test_the_page_is_made_when_it_is_first_shown(window: MainWindow, qtbot, wait) -> None:
-    assert window._release is None
+    assert window.areas.made("release") is None
     window.activateWindow()
     press(qtbot, window, K.Key_4, CONTROL)
     wait()
-    assert window._release is not None
-    assert "No set is open" in window.release.words.text()
-    assert "Ctrl+O" in window.release.list.nothing.text()
+    assert window.areas.made("release") is not None
+    assert "No set is open" in window.areas.page("release").words.text()
+    assert "Ctrl+O" in window.areas.page("release").list.nothing.text()
 
 
 def test_the_keyboard_goes_to_the_list_and_comes_back_from_the_cell(
@@ -40,7 +40,7 @@ def test_the_keyboard_goes_to_the_list_and_comes_back_from_the_cell(
     assert window.focusWidget() is page.list.view
     line = page.list.line
     press(qtbot, window, K.Key_Return)
-    assert window.area == 0
+    assert window.area == "tune"
     assert window.desk.table.id == line.table
     assert window.desk.cursor == line.cells[0]
     press(qtbot, window, K.Key_4, CONTROL)
@@ -74,7 +74,7 @@ def test_a_trial_is_two_key_strokes_from_an_edit(
     window.settings.remember("trial/vehicle", "Larch 07")
     page.trial.vehicle.setText("Larch 07")
     page.trial.trip.setText("winter trip 2")
-    window.show_area(0)
+    window.show_area("tune")
     table = window.desk.table
     values = np.array(table.values)
     values.reshape(-1)[0] += 1
@@ -87,7 +87,7 @@ def test_a_trial_is_two_key_strokes_from_an_edit(
     names = sorted(p.name for p in folder.glob("*TRIAL*"))
     assert [name.rsplit(".", 1)[1] for name in names] == ["csv", "h5", "txt"]
     assert all(f"until-{today().year}" in n or "until-" in n for n in names)
-    assert window.area == 0  # back where the edit was made
+    assert window.area == "tune"  # back where the edit was made
     assert str(folder) in window.status.currentMessage()
     assert window.desk.current.undo_title.startswith("Trial for Larch 07")
 
@@ -109,13 +109,13 @@ def test_menus_reach_every_list_and_panel(window: MainWindow, opened, wait) -> N
         ("release.keys", page.keys),
         ("release.hand_over", page.hand_over),
     ):
-        window.show_area(0)
+        window.show_area("tune")
         window.book.actions[id].trigger()
         wait()
-        assert window.area == 3
+        assert window.area == "release"
         assert form.isVisible()
         assert form.isAncestorOf(window.focusWidget())
-    window.show_area(0)
+    window.show_area("tune")
     window.book.actions["release.accept"].trigger()  # not on lines that are not seen
     assert not window.desk.current.content.record.decisions
 

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 import calib_model
+from calib_model.cautions import POINTS as CAUTIONS
 from calib_model.core.axis import Axis, Interpolation
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.canonical import digest
@@ -21,7 +22,6 @@ from calib_model.core.record import Drive, Remark, Trial
 from calib_model.core.table import Table
 from calib_model.evidence.grades import TableVisits, Visits, visits_text
 from calib_model.reports.frame import ticks
-from calib_model.reports.page import CAUTIONS
 from calib_model.reports.release_report import FINDINGS_CAUTION, Release, release_report
 from calib_model.reports.svg import Line, plot, table_plots
 from calib_model.rules.check import check

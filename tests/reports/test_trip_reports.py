@@ -7,10 +7,10 @@ from html.parser import HTMLParser
 
 import pytest
 
+from calib_model.cautions import POINTS as CAUTIONS
 from calib_model.editing.change import values_change
 from calib_model.reports.change_note import change_note
 from calib_model.reports.day_report import day_report, on_day
-from calib_model.reports.page import CAUTIONS
 from calib_model.rules.check import check
 from calib_model.session import complaints as steps
 from calib_model.session.document import Document

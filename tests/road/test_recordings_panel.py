@@ -62,15 +62,15 @@ def read_once(drive_file: Driven) -> Recording:
 def road(opened: MainWindow, drive_file: Driven, read_once: Recording, wait) -> Any:  # type: ignore[no-untyped-def]
     """The part Recordings with the drive open; A is the practice set, B the normal one."""
     opened.resize(1366, 740)
-    opened.show_area(2)
-    service = opened.road.recordings.service
+    opened.show_area("road")
+    service = opened.areas.page("road").recordings.service
     service._take_in(drive_file.path, read_once, None)
     wait(lambda: _outcome(opened) is not None)
-    return opened.road.recordings
+    return opened.areas.page("road").recordings
 
 
 def _outcome(window: MainWindow) -> Any:
-    chosen = window.road.recordings.service.chosen
+    chosen = window.areas.page("road").recordings.service.chosen
     return None if chosen is None or chosen.running else chosen.outcome
 
 
@@ -88,8 +88,8 @@ def use_normal(window: MainWindow, wait) -> None:  # type: ignore[no-untyped-def
 
 
 def test_a_recording_is_opened_and_shown(opened: MainWindow, road, drive_file: Driven) -> None:
-    assert opened.area == 2
-    assert opened.road.part == "recordings"
+    assert opened.area == "road"
+    assert opened.areas.page("road").part == "recordings"
     drive = road.service.chosen
     assert drive.name == "snow_run.csv"
     assert drive.recording.vehicle_set_digest == drive_file.set_digest
@@ -232,7 +232,7 @@ def test_a_moment_lists_its_cells_and_enter_goes_to_tune(
     uses = outcome.a.cells_at(decider.id, road.player.tick)
     assert rows[1].key[:2] == (decider.id, uses[0].cell)
     press(qtbot, road.moment.list, K.Key_Return)
-    assert opened.area == 0
+    assert opened.area == "tune"
     assert opened.desk.table.id == decider.id
     assert opened.desk.cursor == uses[0].cell
 
@@ -245,7 +245,7 @@ def test_enter_in_the_plots_goes_to_the_deciding_cell(
     road.player.go_to(12.0)
     decider = road.service.chosen.outcome.a.governing_at(road.player.tick)
     press(qtbot, road.plot, K.Key_Return)
-    assert opened.area == 0
+    assert opened.area == "tune"
     assert opened.desk.table.id == decider.id
 
 
@@ -254,11 +254,11 @@ def test_a_cell_of_tune_lists_its_moments(opened: MainWindow, road, qtbot) -> No
     road.player.go_to(12.0)
     decider = outcome.a.governing_at(road.player.tick)
     cell = outcome.a.cells_at(decider.id, road.player.tick)[0].cell
-    opened.show_area(0)
+    opened.show_area("tune")
     opened.desk.open_table(decider.id, cell)
     opened.activateWindow()
     qtbot.keyClick(opened.grid, K.Key_F5, SHIFT)
-    assert opened.area == 2
+    assert opened.area == "road"
     stays = outcome.a.moments_of(decider.id, cell)
     assert len(road.cell.list.rows) == len(stays) > 0
     road.cell.list.setCurrentIndex(road.cell.list.rows_model.index(0, 0))
@@ -353,17 +353,17 @@ def test_a_complaint_is_handed_over(opened: MainWindow, road, qtbot) -> None:  #
     assert (name, moment) == ("snow_run.csv", pytest.approx(27.0))
     assert sha256 == road.service.chosen.recording.sha256
     assert tuple(tables) == deciding
-    assert opened.road.part == "complaints"
+    assert opened.areas.page("road").part == "complaints"
     # N in Complaints takes the same moment.
-    form = opened.road.complaints.raise_form
+    form = opened.areas.page("road").complaints.raise_form
     form.start(opened.desk.current.content, "Ada")
     assert (form.moment[0], form.tables) == ("", ())
-    opened.road.complaints.act("new")
+    opened.areas.page("road").complaints.act("new")
     assert form.moment == (name, sha256, moment)
     assert form.tables == deciding
     assert deciding
-    opened.road.show_moment(sha256, 5.0)
-    assert opened.road.part == "recordings"
+    opened.areas.page("road").show_moment(sha256, 5.0)
+    assert opened.areas.page("road").part == "recordings"
     assert road.player.moment == pytest.approx(5.0)
 
 
@@ -381,16 +381,16 @@ def test_a_dropped_recording_is_read_and_opened(
     )
     opened.dropEvent(drop)
     wait(lambda: _outcome(opened) is not None)
-    assert opened.area == 2
+    assert opened.area == "road"
 
 
 def test_nothing_is_open_says_what_to_do(opened: MainWindow) -> None:
-    opened.show_area(2)
-    text = opened.road.recordings.empty.toPlainText()
+    opened.show_area("road")
+    text = opened.areas.page("road").recordings.empty.toPlainText()
     assert "Ctrl+F3" in text
     assert "ISO 26262" in text
     for key in ("change", "fault", "cell", "complaint", "evidence", "right", "last", "whole"):
-        opened.road.recordings.order(key)  # harmless without a recording
+        opened.areas.page("road").recordings.order(key)  # harmless without a recording
 
 
 def test_closing_a_recording_clears_the_tables(opened: MainWindow, road, wait) -> None:
@@ -406,7 +406,7 @@ def test_a_file_that_cannot_be_read_is_told(opened: MainWindow, tmp_path: Path, 
     bad.write_bytes(b"\x00\x01 nothing")
     opened.files.open([bad])
     wait()
-    panel = opened.road.recordings
+    panel = opened.areas.page("road").recordings
     assert panel.notice.isVisible()
     assert "bad.csv could not be read" in panel.notice.words.text()
     worse = tmp_path / "worse.csv"
@@ -423,7 +423,7 @@ def test_a_doubtful_layout_is_asked_about(opened: MainWindow, tmp_path: Path, wa
     path.write_text(f"time;pedal;vehicle_speed\n{rows}\n")
     opened.files.open([path])
     wait()
-    panel = opened.road.recordings
+    panel = opened.areas.page("road").recordings
     assert panel.layout_form.isVisible(), "the unit of the time is not said"
     assert "time" in panel.layout_form.words.text()
     field = panel.layout_form.fields["time_unit"]
@@ -464,11 +464,11 @@ def test_what_was_said_of_a_source_and_fits_a_file_no_more_is_asked_again(
     rows = "\n".join(f"{i * 10};{20 + i % 5};{i % 90}" for i in range(500))
     path = tmp_path / "doubt.csv"
     path.write_text(f"time;pedal;vehicle_speed\n{rows}\n")
-    service = opened.road.recordings.service
+    service = opened.areas.page("road").recordings.service
     service.layouts.keep(head_key(path), {"time": "no such column", "time_unit": "ms"})
     opened.files.open([path])
     wait()
-    assert opened.road.recordings.layout_form.isVisible()
+    assert opened.areas.page("road").recordings.layout_form.isVisible()
     assert service.chosen is None
 
 
@@ -519,8 +519,8 @@ def test_the_newest_run_of_a_watched_folder_is_one_key_away(
 ) -> None:
     folder = tmp_path / "runs"
     folder.mkdir()
-    opened.show_area(2)
-    panel = opened.road.recordings
+    opened.show_area("road")
+    panel = opened.areas.page("road").recordings
     panel.watching.use(folder)
     panel.watching.watch._timer.stop()
     (folder / "run_1.csv").write_bytes(drive_file.path.read_bytes())

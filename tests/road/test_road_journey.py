@@ -61,7 +61,7 @@ def test_from_a_complaint_to_a_trial_export(
 
     # The drive is opened, and trusted before anything is made of it.
     press(K.Key_3, CONTROL)
-    panel = window.road.recordings
+    panel = window.areas.page("road").recordings
     panel.ask_files = lambda _folder: [run]
     press(K.Key_F3, CONTROL)
     wait(lambda: panel.service.chosen is not None and panel.service.chosen.outcome is not None)
@@ -74,24 +74,24 @@ def test_from_a_complaint_to_a_trial_export(
     worst = float(outcome.ticks.time[int(np.nanargmax(slip))])
     panel.player.go_to(worst)
     press(K.Key_C)
-    assert window.road.part == "complaints"
+    assert window.areas.page("road").part == "complaints"
     qtbot.keyClicks(window.focusWidget(), "front spins when setting off")
     press(K.Key_Return)
     wait()
     (complaint,) = desk.current.content.record.complaints
     assert complaint.moment == pytest.approx(worst, abs=0.011)
     panel.player.go_to(5.0)
-    window.show_area(0)
+    window.show_area("tune")
     wait()
 
     # From here on the clock runs.
     begun = time.monotonic()
     press(K.Key_6, CONTROL)
     press(K.Key_Return)  # the complaint's moment
-    assert window.road.part == "recordings"
+    assert window.areas.page("road").part == "recordings"
     assert panel.player.moment == pytest.approx(worst, abs=0.011)
     press(K.Key_Return)  # the deciding cell
-    assert window.area == 0
+    assert window.area == "tune"
     decider = outcome.a.governing_at(panel.player.tick)
     assert desk.table.id == decider.id
     heaviest = outcome.a.cells_at(decider.id, panel.player.tick)[0].cell

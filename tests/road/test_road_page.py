@@ -27,32 +27,34 @@ def test_one_key_shows_a_part_from_anywhere(
 ) -> None:
     opened.activateWindow()
     qtbot.keyClick(opened, key, CONTROL)
-    assert opened.area == 2
-    assert opened.road.part == name
-    assert opened.road.stack.currentWidget() is opened.road.part_named(name)
+    assert opened.area == "road"
+    assert opened.areas.page("road").part == name
+    assert opened.areas.page("road").stack.currentWidget() is opened.areas.page("road").part_named(
+        name
+    )
     opened.refresh()
-    assert opened.road.buttons[name].isChecked()
+    assert opened.areas.page("road").buttons[name].isChecked()
     assert opened.book.actions[f"road.{name}"].isChecked()
 
 
 def test_a_part_sends_the_window_to_tune(opened: MainWindow) -> None:
-    opened.show_area(2)
+    opened.show_area("road")
     opened.desk.open_table("pre_engage_torque", (1, 2))
-    opened.road.recordings.jumped.emit()
-    assert opened.area == 0
+    opened.areas.page("road").recordings.jumped.emit()
+    assert opened.area == "tune"
     assert opened.desk.cursor == (1, 2)
 
 
 def test_cautions_are_in_sight(opened: MainWindow) -> None:
     opened.resize(1366, 768)
-    opened.show_area(2)
-    assert opened.road.caution.isVisible()
-    assert "ISO 26262" in opened.road.caution.text()
+    opened.show_area("road")
+    assert opened.areas.page("road").caution.isVisible()
+    assert "ISO 26262" in opened.areas.page("road").caution.text()
 
 
 def test_a_part_that_is_hidden_asks_for_no_room(opened: MainWindow) -> None:
-    opened.show_area(2)
-    road = opened.road
+    opened.show_area("road")
+    road = opened.areas.page("road")
     for name in ("complaints", "manoeuvres", "campaign", "recordings"):
         road.show_part(name)
     part = road.part_named("recordings")

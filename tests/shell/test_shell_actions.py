@@ -13,6 +13,7 @@ from PySide6.QtGui import QAction, QKeySequence
 from PySide6.QtWidgets import QMenu
 
 from app.action import Action
+from app.areas import AREAS
 from app.shell.actions import all_actions, clashes, part_actions, plain_text, with_letter
 from app.shell.help_pages import KeysDialog
 from app.shell.window import MainWindow
@@ -150,7 +151,7 @@ def test_areas_switch_by_key(window: MainWindow, qtbot) -> None:  # type: ignore
     window.activateWindow()
     for number, key in enumerate((Qt.Key.Key_1, Qt.Key.Key_2, Qt.Key.Key_3, Qt.Key.Key_4)):
         qtbot.keyClick(window, key, Qt.KeyboardModifier.ControlModifier)
-        assert window.area == number
+        assert window.area == AREAS[number].id
         window.refresh()
         assert window.switcher.buttons[number].isChecked()
         ids = ("view.tune", "view.compare", "view.road", "view.release")

@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.areas import AREAS
 from app.shell import theme as themes
 from app.shell.boxes import OutlinedBoxes
 from app.shell.window import MainWindow
@@ -165,12 +166,12 @@ def unnamed(top: QWidget) -> list[str]:
 
 
 def test_everything_that_takes_the_keyboard_has_a_name(opened: MainWindow, wait, qtbot) -> None:
-    for number in range(4):
-        opened.show_area(number)
+    for area in AREAS:
+        opened.show_area(area.id)
         qtbot.wait(100)  # plots follow a moment later
         assert unnamed(opened) == []
     for document_table in ("pre_engage_torque", "clamp_limit_plate"):
-        opened.show_area(0)
+        opened.show_area("tune")
         opened.desk.open_table(document_table)
         qtbot.wait(100)  # the plots follow a moment later
         assert unnamed(opened) == []
@@ -213,7 +214,7 @@ def test_tab_reaches_the_switcher_and_the_sets(opened: MainWindow, qtbot) -> Non
     assert opened.switcher.buttons[0] in seen
     opened.switcher.buttons[0].setFocus()
     qtbot.keyClick(opened.switcher.buttons[0], Qt.Key.Key_Down)
-    assert opened.area == 1
+    assert opened.area == "compare"
 
 
 def test_the_wheel_does_not_switch_sets(opened: MainWindow, qtbot) -> None:
@@ -271,11 +272,11 @@ def test_the_live_menus_follow_the_sets(opened: MainWindow) -> None:
 def test_the_window_fits_a_small_screen(opened: MainWindow, wait) -> None:
     # At 200 % scaling a screen of 1366 x 768 leaves 683 x 384 units; menus and frame take some.
     wait()
-    for number in range(4):
-        opened.show_area(number)
+    for area in AREAS:
+        opened.show_area(area.id)
         hint = opened.minimumSizeHint()
-        assert hint.width() <= 683, (number, hint)
-        assert hint.height() <= 384, (number, hint)
+        assert hint.width() <= 683, (area.id, hint)
+        assert hint.height() <= 384, (area.id, hint)
     opened.resize(683, 384)
     assert (opened.width(), opened.height()) == (683, 384)
 

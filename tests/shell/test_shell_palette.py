@@ -51,7 +51,7 @@ def test_words_may_come_in_any_order_and_the_best_come_first() -> None:
 
 
 def test_a_table_of_another_set_opens_by_keys(opened: MainWindow, qtbot) -> None:
-    opened.show_area(2)
+    opened.show_area("road")
     opened.book.actions["view.palette"].trigger()
     dialog = QApplication.activeModalWidget()
     assert isinstance(dialog, PaletteDialog)
@@ -59,7 +59,7 @@ def test_a_table_of_another_set_opens_by_keys(opened: MainWindow, qtbot) -> None
     qtbot.keyClick(dialog.line, Qt.Key.Key_Return)
     assert opened.desk.current.title == "larch_normal.h5"
     assert opened.desk.table.id == "reconnect_speed"
-    assert opened.area == 0
+    assert opened.area == "tune"
 
 
 def test_an_action_runs_by_keys(opened: MainWindow, qtbot) -> None:
@@ -68,7 +68,7 @@ def test_an_action_runs_by_keys(opened: MainWindow, qtbot) -> None:
     qtbot.keyClicks(dialog.line, "road")
     assert dialog.model.entries[0].text == "Road"
     qtbot.keyClick(dialog.line, Qt.Key.Key_Return)
-    assert opened.area == 2
+    assert opened.area == "road"
 
 
 def test_what_is_not_possible_now_is_passed_over(window: MainWindow, qtbot) -> None:

@@ -115,14 +115,14 @@ def test_keys_reach_the_actions_in_a_real_window(opened, qtbot) -> None:  # type
     qtbot.waitUntil(window.isActiveWindow)
     control = Qt.KeyboardModifier.ControlModifier
     qtbot.keyClick(window, Qt.Key.Key_2, control)
-    assert window.area == 1
+    assert window.area == "compare"
     qtbot.keyClick(window, Qt.Key.Key_K, control)
     qtbot.waitUntil(lambda: QApplication.activeModalWidget() is not None)
     palette = QApplication.activeModalWidget()
     qtbot.keyClicks(palette.line, "reconnect_speed practice")
     qtbot.keyClick(palette.line, Qt.Key.Key_Return)
     assert window.desk.table.id == "reconnect_speed"
-    assert window.area == 0
+    assert window.area == "tune"
     qtbot.keyClick(window, Qt.Key.Key_Tab, control)
     assert window.desk.current.title == "larch_normal.h5"
     qtbot.keyClick(window, Qt.Key.Key_F1)

@@ -19,7 +19,7 @@ def _map_in_work(desk: Desk) -> bool:
 
 def _surface(window: Any) -> Any:
     """Return the window's surface, or None where there is none."""
-    return getattr(getattr(window, "plots", None), "surface", None)
+    return window.plots.surface if window.plots is not None else None
 
 
 def _do(act: Callable[[Any], object]) -> Callable[[Any], None]:

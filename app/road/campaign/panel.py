@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QFocusEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QFileDialog, QSplitter, QVBoxLayout, QWidget
 
@@ -15,18 +16,15 @@ from app.driving.shapes import CampaignPlan, CampaignTable, Case, Control
 from app.needs import JobsLike, Memory
 from app.road.campaign.form import CampaignForm
 from app.road.campaign.results import CampaignResults
+from app.road.part import RoadPart
+from app.work_area import Pane, to_widget
 from calib_model.errors import BitepointError
 
 NARROW = 860
 
 
-class CampaignPanel(QWidget):
+class CampaignPanel(RoadPart):
     """Campaigns.
-
-    Signals
-    -------
-    part_wanted : str
-        Another part of Road is to be shown.
 
     Parameters
     ----------
@@ -35,13 +33,11 @@ class CampaignPanel(QWidget):
     settings : Memory
     """
 
-    part_wanted = Signal(str)
-
     def __init__(
         self, desk: Desk, jobs: JobsLike, settings: Memory, parent: QWidget | None = None
     ) -> None:
-        super().__init__(parent)
-        self.desk, self._jobs = desk, jobs
+        super().__init__(desk, parent)
+        self._jobs = jobs
         self.driving = driving_of(desk, settings)
         self._job: Any = None
         self.form = CampaignForm(self.driving)
@@ -166,14 +162,17 @@ class CampaignPanel(QWidget):
 
     # -- room, keyboard --------------------------------------------------------------------------
 
-    def next_pane(self, by: int) -> None:
-        """Move the keyboard between the form and the results."""
-        focused = self.focusWidget()
-        in_form = focused is not None and self.form.isAncestorOf(focused)
-        if in_form:
+    def panes(self) -> Sequence[Pane]:
+        """The form and the results."""
+
+        def results() -> bool:
             self.results.focus_list()
-        else:
-            self.form.manoeuvres.setFocus(Qt.FocusReason.ShortcutFocusReason)
+            return True
+
+        return (
+            Pane(self.form, lambda: to_widget(self.form.manoeuvres)),
+            Pane(self.results, results),
+        )
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Share the room."""

@@ -7,7 +7,7 @@ from datetime import datetime
 from html import escape
 from pathlib import Path
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QFocusEvent, QKeyEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QFileDialog,
@@ -26,6 +26,7 @@ from app.desk import Desk
 from app.forms import Form
 from app.line_rows import Rows
 from app.needs import JobsLike, Memory
+from app.road.part import RoadPart
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Complaint, Standing
 from calib_model.editing.change import Change
@@ -55,37 +56,21 @@ EMPTY = (
 )
 
 
-class ComplaintsPanel(QWidget):
+class ComplaintsPanel(RoadPart):
     """Complaints of the current set.
-
-    Signals
-    -------
-    jumped
-        The table in work is to be seen in Tune.
-    moment_wanted : str, float
-        Digest of a recording and seconds into it: it is to be shown.
 
     Parameters
     ----------
     desk : Desk
     jobs : JobsLike
     memory : Memory
-
-    Attributes
-    ----------
-    shown_moment : callable
-        Returns the moment that Recordings shows, or None.
     """
-
-    jumped = Signal()
-    moment_wanted = Signal(str, float)
 
     def __init__(
         self, desk: Desk, jobs: JobsLike, memory: Memory, parent: QWidget | None = None
     ) -> None:
-        super().__init__(parent)
-        self.desk, self.jobs, self.memory = desk, jobs, memory
-        self.shown_moment: Callable[[], ShownMoment | None] = lambda: None
+        super().__init__(desk, parent)
+        self.jobs, self.memory = jobs, memory
         self.rows = Rows(self)
         self.view = ComplaintsView()
         self.view.setModel(self.rows)

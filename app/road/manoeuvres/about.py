@@ -7,7 +7,7 @@ from html import escape
 
 from PySide6.QtWidgets import QTextBrowser, QWidget
 
-from app.cautions import cautions_html
+from calib_model import cautions
 
 
 class AboutPage(QTextBrowser):
@@ -29,5 +29,5 @@ class AboutPage(QTextBrowser):
             "equal conditions, not what a vehicle will measure. The vehicle keeps its own truth "
             "(clamp, friction, touch point, heat) from the vehicle file; the set supplies only "
             "what the controller believes.</p>"
-            f"<h3>What the model leaves out</h3><ul>{points}</ul>{cautions_html()}"
+            f"<h3>What the model leaves out</h3><ul>{points}</ul>{cautions.as_html()}"
         )

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from typing import Any
 
 from app.action import Action, with_document
+from app.needs import TUNE
+from app.road.area import page_of
 from app.road.showing import in_part
 
 MENU = "Road"
@@ -16,8 +18,8 @@ def _here(act: Callable[[Any], object]) -> Callable[[Any], None]:
 
 
 def _toggle_strip(window: Any) -> None:
-    if window.area != 0:
-        window.show_area(0)
+    if window.area != TUNE:
+        window.show_area(TUNE)
     window.tune.strip.toggle()
 
 
@@ -37,7 +39,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("road.sensitivity", "&Sensitivity of the cells", MENU, _here(lambda p: p.show_tab(3)),
            (), "See which cells of a table matter to an estimate.", with_document),
     Action("road.sensitivity_in_tune", "Sensitivity over the cells in T&une", MENU,
-           lambda w: w.road.manoeuvres.sensitivity.toggle_in_tune(), (),
+           lambda w: page_of(w).manoeuvres.sensitivity.toggle_in_tune(), (),
            "Mark the cells in Tune by how the estimate answers to each, until the next edit.",
            with_document),
     Action("road.left_out", "What the model leaves &out", MENU, _here(lambda p: p.show_tab(4)), (),

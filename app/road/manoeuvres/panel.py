@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QFocusEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QLabel,
@@ -33,6 +33,8 @@ from app.road.manoeuvres.moment import deciding_cell
 from app.road.manoeuvres.sensitivity import SensitivityTab
 from app.road.manoeuvres.traces_tab import TracesTab
 from app.road.manoeuvres.words import case_words, state_words, why_nothing
+from app.road.part import RoadPart
+from app.work_area import Pane, to_widget
 from calib_model.core.calibration_set import CalibrationSet
 
 PAUSE_MS = 60
@@ -44,13 +46,8 @@ _NOTHING = CalibrationSet({})
 _TABS = ("Traces", "Path from above", "All estimates", "Sensitivity", "What it leaves out")
 
 
-class ManoeuvresPanel(QWidget):
+class ManoeuvresPanel(RoadPart):
     """Desk manoeuvres.
-
-    Signals
-    -------
-    jumped
-        The table in work is to be seen: show Tune.
 
     Parameters
     ----------
@@ -59,13 +56,11 @@ class ManoeuvresPanel(QWidget):
     settings : Memory
     """
 
-    jumped = Signal()
-
     def __init__(
         self, desk: Desk, jobs: JobsLike, settings: Memory, parent: QWidget | None = None
     ) -> None:
-        super().__init__(parent)
-        self.desk, self._jobs, self._memory = desk, jobs, settings
+        super().__init__(desk, parent)
+        self._jobs, self._memory = jobs, settings
         self.driving: Driving = driving_of(desk, settings)
         self._driven: dict[str, tuple[tuple[Part, ...], dict[str, DeskRun]]] = {}
         self._case: Case | None = None
@@ -393,21 +388,13 @@ class ManoeuvresPanel(QWidget):
 
     # -- room, keyboard --------------------------------------------------------------------------
 
-    def next_pane(self, by: int) -> None:
-        """Move the keyboard to the next pane: manoeuvres, estimates, the tab that is shown."""
-        panes = (self.chooser, self.metrics, self.tabs)
-        focused = self.focusWidget()
-        here = next(
-            (n for n, p in enumerate(panes) if focused is not None and _holds(p, focused)), -1
+    def panes(self) -> Sequence[Pane]:
+        """Manoeuvres, estimates, the tab that is shown."""
+        return (
+            Pane(self.chooser, lambda: to_widget(self.chooser.list)),
+            Pane(self.metrics, lambda: to_widget(self.metrics)),
+            Pane(self.tabs, lambda: to_widget(self.tabs.currentWidget() or self.tabs)),
         )
-        target = panes[(here + by) % len(panes)]
-        if target is self.tabs:
-            page = self.tabs.currentWidget()
-            (page.focusProxy() or page).setFocus(Qt.FocusReason.ShortcutFocusReason)
-        elif target is self.chooser:
-            self.chooser.list.setFocus(Qt.FocusReason.ShortcutFocusReason)
-        else:
-            target.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def show_tab(self, number: int) -> None:
         """Show a tab and give it the keyboard."""

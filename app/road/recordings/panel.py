@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QDragEnterEvent, QDropEvent, QFocusEvent, QKeyEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QFileDialog,
@@ -19,11 +19,11 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.cautions import cautions_html
 from app.desk import Desk
 from app.needs import JobsLike, Memory
 from app.plots.view import OneLine
 from app.road.needs import ShownMoment
+from app.road.part import RoadPart
 from app.road.recordings import evidence
 from app.road.recordings.bar import RecordingsBar
 from app.road.recordings.channels_tab import ChannelsTab
@@ -36,6 +36,8 @@ from app.road.recordings.plot import DrivePlot
 from app.road.recordings.service import OpenDrive, Recordings
 from app.road.recordings.tabs import AgreementTab, CellTab, FaultsTab, MomentTab, TotalsTab
 from app.road.recordings.watching import Watching
+from app.work_area import Pane, to_widget
+from calib_model import cautions
 from calib_model.session.document import Event
 
 NARROW = 860
@@ -58,25 +60,14 @@ EMPTY = (
 )
 
 
-class RecordingsPanel(QWidget):
-    """Open recordings, one of them over time, and lists beside it.
-
-    Signals
-    -------
-    jumped
-        The table in work is to be seen in Tune.
-    complaint_wanted : str, str, float, tuple of str
-        A complaint is to be raised: recording, digest, seconds, ids of the deciding tables.
-    """
-
-    jumped = Signal()
-    complaint_wanted = Signal(str, str, float, object)
+class RecordingsPanel(RoadPart):
+    """Open recordings, one of them over time, and lists beside it."""
 
     def __init__(
         self, desk: Desk, jobs: JobsLike, memory: Memory, parent: QWidget | None = None
     ) -> None:
-        super().__init__(parent)
-        self.desk, self.jobs, self.memory = desk, jobs, memory
+        super().__init__(desk, parent)
+        self.jobs, self.memory = jobs, memory
         self.service = Recordings(desk, jobs, memory, self)
         self.bar = RecordingsBar(self.service)
         self.notice = Notice()
@@ -230,7 +221,7 @@ class RecordingsPanel(QWidget):
         there = bool(self.service.drives)
         if not there:
             beginning = "" if self.desk.current else "<p>First open a set (Ctrl+O).</p>"
-            self.empty.setHtml(EMPTY + beginning + self.watching.words_html() + cautions_html())
+            self.empty.setHtml(EMPTY + beginning + self.watching.words_html() + cautions.as_html())
         # The button that opened a recording has done its work.
         focus = self.window().focusWidget()
         had_focus = focus in (self.empty, self.bar.open, self.bar.shut, self.plot, self)
@@ -444,19 +435,25 @@ class RecordingsPanel(QWidget):
 
     # -- sizes, keyboard ---------------------------------------------------------------------------
 
-    def next_pane(self, by: int) -> None:
-        """Move the keyboard between plots, lists and bar."""
-        if not self.service.drives:
-            self.take_keyboard()
-            return
-        panes: list[QWidget] = [self.plot, self.tabs.currentWidget(), self.bar.drives]
-        focus = self.window().focusWidget()
-        here = next(
-            (i for i, p in enumerate(panes) if focus is p or p.isAncestorOf(focus or self)), 0
+    def panes(self) -> Sequence[Pane]:
+        """Plots, lists and bar."""
+
+        def enter(target: QWidget, turn: str) -> bool:
+            self._turn(turn)
+            return to_widget(target)
+
+        lists = self.tabs.currentWidget()
+        if not self.service.drives or lists is None:
+            return (Pane(self, self._enter),)
+        return (
+            Pane(self.plot, lambda: enter(self.plot, "plot")),
+            Pane(lists, lambda: enter(lists, "lists")),
+            Pane(self.bar.drives, lambda: enter(self.bar.drives, "plot")),
         )
-        target = panes[(here + by) % len(panes)]
-        self._turn("lists" if target is self.tabs.currentWidget() else "plot")
-        target.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def _enter(self) -> bool:
+        self.take_keyboard()
+        return True
 
     def take_keyboard(self) -> None:
         """Give the keyboard to what is most likely wanted."""

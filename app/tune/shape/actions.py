@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 from app.action import Action, can_edit
+from app.tune.area import page_of
+from app.work_area import Window
 
 from .tools import TOOLS
 
 
-def _show(tool_id: str) -> Callable[[Any], None]:
-    return lambda window: window.tune.show_tool(tool_id)
+def _show(tool_id: str) -> Callable[[Window], None]:
+    return lambda window: page_of(window).show_tool(tool_id)
 
 
 _KEYS = {"smooth": ("Ctrl+P",), "nearest": ("Ctrl+Shift+E",)}
@@ -33,7 +34,7 @@ ACTIONS: tuple[Action, ...] = (
         "shape.apply",
         "&Apply the proposal",
         "-Shape",
-        lambda window: window.tune.shape.apply(),
+        lambda window: page_of(window).shape.apply(),
         ("Ctrl+Shift+Return",),
         "Make the proposed values the table's; one undo step.",
         can_edit,
@@ -42,7 +43,7 @@ ACTIONS: tuple[Action, ...] = (
         "shape.drop",
         "&Drop the proposal",
         "Shape",
-        lambda window: window.tune.shape.drop(),
+        lambda window: page_of(window).shape.drop(),
         ("Ctrl+Shift+Backspace",),
         "Leave the table as it is.",
         can_edit,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from calib_model.compare import State, compare, compare_tables
-from calib_model.core.axis import Axis, Interpolation
+from calib_model.core.axis import Axis, End, Interpolation
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.storage import Storage
 from calib_model.core.table import Table
@@ -204,6 +204,14 @@ def test_way_of_reading_is_a_difference_of_axes() -> None:
     result = compare_tables(TORQUE, TORQUE.with_axis(1, step, TORQUE.values))
     assert result.state is State.AXES_DIFFER
     assert [f.words() for f in result.fields] == ["axis 2 interpolation: linear → step"]
+
+
+@pytest.mark.parametrize(("side", "words"), [("below", "lower end"), ("above", "upper end")])
+def test_how_an_axis_goes_on_beyond_its_end_is_a_difference_too(side: str, words: str) -> None:
+    other = replace(PEDAL, **{side: End.EXTRAPOLATED})
+    result = compare_tables(TORQUE, TORQUE.with_axis(1, other, TORQUE.values))
+    assert result.state is State.AXES_DIFFER
+    assert [f.words() for f in result.fields] == [f"axis 2 {words}: held → extrapolated"]
 
 
 def test_storage_limits_relations_and_texts_are_listed() -> None:

@@ -103,6 +103,15 @@ def test_the_integral_grows_holds_and_lets_go_by_its_closed_form() -> None:
     )
 
 
+def test_slip_at_the_dead_band_is_none_and_at_the_target_no_error() -> None:
+    # The band and the target belong to the lower side: at 1 km/h the integral of 20 is released
+    # by 4 a tick, at 2 km/h it is held.
+    ran = _slipping(np.repeat([3.0, 2.0, 1.0], 10), _slip_set())
+    k = np.arange(1, 11)
+    want = np.concatenate([2.0 * k, np.full(10, 20.0), np.maximum(20.0 - 4.0 * k, 0.0)])
+    np.testing.assert_allclose(ran.output("integral"), want, atol=1e-12)
+
+
 @pytest.mark.parametrize("limit", ["steering_limit", "clamp_limit_plate", "lateral_limit"])
 def test_a_limit_does_not_wind_the_integral_up(limit: str) -> None:
     # Proportional part 40 x 1; a limit of 70 N.m (1400 N at 0.05 N.m/N) leaves the integral 30,

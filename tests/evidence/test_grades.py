@@ -131,6 +131,12 @@ def test_a_drive_that_spent_no_time_in_a_cell_is_not_named_there() -> None:
     assert graded(passed)[0] == (Grade.NONE, "no drive used this cell")
     cell = grades(EDITED, BASE, [passed, drive((0, 1.0, 1.0, 110.0))]).cells[0]
     assert cell.drives == ("round",)
+    # Nor where the table takes part in no chain of decisions, so that a visit alone counts.
+    passed, driven = (
+        drive((0, seconds, 0.0, 110.0), chain=False, name=name)
+        for seconds, name in ((0.0, "passed"), (1.0, "round"))
+    )
+    assert grades(EDITED, BASE, [passed, driven]).cells[0].drives == ("round",)
 
 
 def test_a_visit_at_another_axis_is_no_evidence() -> None:

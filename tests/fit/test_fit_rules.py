@@ -13,7 +13,7 @@ from calib_model.core.storage import Storage
 from calib_model.core.table import Table
 from calib_model.editing.change import apply
 from calib_model.rules.check import check
-from calib_model.rules.relations import Hysteresis
+from calib_model.rules.relations import Hysteresis, Relation
 from calib_model.rules.shape import Monotone
 from calib_model.shaping.branches import fit_branches
 from calib_model.shaping.fit import FitProposal, fit, propose
@@ -139,3 +139,20 @@ def test_rules_can_be_left_out_by_kind() -> None:
     estimates = {"curve": estimate(table, from_arrays([x], -x), FitOptions())}
     level = propose(content, estimates, FitOptions())
     assert np.ptp(level.values("curve")) == 0
+
+
+def test_values_that_a_rule_uses_as_factors_are_brought_up_to_date() -> None:
+    # own * factor >= 3: the fit halves the factor, so that own, which may move too, has to rise
+    # from 8 to 12. A fit that went on with the factor of before would leave it.
+    pedal = [0.0, 10.0, 20.0]
+    factor = curve(pedal, [0.5] * 3, id="factor")
+    other = curve(pedal, [3.0] * 3, id="other")
+    rule = Relation("other", ">=", times="factor")
+    own = curve(pedal, [8.0] * 3, id="own", rules=(rule,))
+    content = CalibrationSet([factor, other, own])
+    x = np.linspace(0, 20, 41)
+    options = FitOptions(loss="squares", strength=0.0, on_raster=False, also=("own",))
+    found = fit(content, "factor", from_arrays([x], np.full(x.size, 0.25)), options)
+    after = apply(content, found.change())
+    np.testing.assert_allclose(after["factor"].values, 0.25, atol=1e-6)
+    np.testing.assert_allclose(after["own"].values, 12.0, atol=1e-4)

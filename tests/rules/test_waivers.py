@@ -14,6 +14,7 @@ from calib_model.core.record import Waiver
 from calib_model.core.storage import Storage
 from calib_model.core.table import Table
 from calib_model.errors import EditRefused
+from calib_model.rules import waivers
 from calib_model.rules.check import Checker, Finding, check
 from calib_model.rules.limits import Bounds
 from calib_model.rules.shape import Monotone
@@ -98,6 +99,13 @@ def test_it_ends_on_its_last_day() -> None:
     over = only(content, day=date(2099, 3, 2))
     assert not over.waived
     assert "ended on 2099-03-01" in over.message
+
+
+def test_its_last_day_may_be_today(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(waivers, "today", lambda: date(2099, 3, 1))
+    assert waived(BREACH, only(BREACH), expires="2099-03-01").record.waivers
+    with pytest.raises(EditRefused, match="ended on 2099-02-28 already"):
+        waived(BREACH, only(BREACH), expires="2099-02-28")
 
 
 def test_a_stated_size_leaves_room() -> None:

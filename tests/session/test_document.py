@@ -70,6 +70,32 @@ def test_a_drag_is_one_step() -> None:
     assert document.undo_title == ""
 
 
+def test_a_drag_goes_on_neither_after_an_undo_nor_after_a_redo() -> None:
+    document = Document(CONTENT)
+    document.do(put(document, 0, 2.0, merge="drag"))
+    document.do(put(document, 1, 9.0))
+    document.undo()
+    document.do(put(document, 0, 3.0, merge="drag"))
+    document.undo()  # this step alone: what was taken back before stands between
+    assert document.content["a"].values.tolist() == [2.0, 2.0, 3.0]
+    document.undo()
+    assert document.content == CONTENT
+    document.redo()
+    document.do(put(document, 0, 4.0, merge="drag"))
+    document.undo()
+    assert document.content["a"].values[0] == 2.0
+
+
+def test_a_drag_does_not_reach_back_over_a_save() -> None:
+    document = Document(CONTENT)
+    document.do(put(document, 0, 2.0, merge="drag"))
+    document.mark_saved(document.content)
+    document.do(put(document, 0, 3.0, merge="drag"))
+    document.undo()
+    assert document.content["a"].values[0] == 2.0
+    assert not document.is_modified
+
+
 def test_a_drag_that_returns_leaves_the_values() -> None:
     document = Document(CONTENT)
     document.do(put(document, 0, 2.0, merge="drag"))

@@ -287,6 +287,16 @@ def test_a_second_release_goes_on_from_the_first() -> None:
     assert {c.what for c in found(cut).changed_since} == {"brake", "the revision", "the decisions"}
 
 
+def test_who_signed_an_earlier_revision_did_not_sign_this_one() -> None:
+    # The same values: nothing but the revision tells the sign-offs apart.
+    content = signed_off().described(revision="4")
+    assert found(content).signed_by == ()
+    assert found(content).state is State.ALTERED
+    result = found(signed(content, ADA, "Ada Berg", "author", NOW - timedelta(days=1)))
+    assert [who.role for who in result.signed_by] == ["author"]
+    assert result.state is State.SIGNED  # the reviewer's word was for revision 3
+
+
 # -- without this project --------------------------------------------------------------------
 
 

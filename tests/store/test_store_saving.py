@@ -180,6 +180,37 @@ def test_a_file_held_for_a_moment_is_waited_for(
     assert read_set(saved).set == NEW
 
 
+def test_what_was_written_is_on_the_disk_before_it_takes_the_place_of_the_old(
+    saved: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else a power cut could leave a new name with no data (POSIX fsync; rename orders nothing)."""
+    done: list[tuple[str, str]] = []
+    handles: dict[int, str] = {}
+
+    def told(name: str) -> Callable[..., Any]:
+        real = getattr(os, name)
+
+        def call(first: Any, *rest: Any, **more: Any) -> Any:
+            result = real(first, *rest, **more)
+            if name == "open":
+                handles[result] = os.fspath(first)
+            done.append((name, handles.get(first, "") if isinstance(first, int) else str(first)))
+            return result
+
+        return call
+
+    for name in ("open", "write", "fsync", "replace"):
+        monkeypatch.setattr(os, name, told(name))
+    write_set(saved, NEW)
+    monkeypatch.undo()
+    (new,) = {where for what, where in done if what == "write" and ".saving" in where}
+    written = max(n for n, one in enumerate(done) if one == ("write", new))
+    placed = done.index(("replace", new))
+    assert written < done.index(("fsync", new)) < placed
+    if os.name == "posix":  # elsewhere a folder cannot be synced
+        assert ("fsync", str(saved.parent)) in done[placed:]
+
+
 # -- every fault ---------------------------------------------------------------------------
 
 CALLS = ("open", "write", "fsync", "replace", "link", "read", "fchmod", "stat", "close")

@@ -32,6 +32,7 @@ RELATIONS = {
     "changed": "Another program wrote to the file since.",
     "missing": "The file is gone or cannot be read; a copy of it was kept.",
     "untitled": "The set was never saved.",
+    "unknown": "Which file it was is not known any more; a copy of it was kept.",
 }
 
 
@@ -250,7 +251,7 @@ class RecoveryDialog(PageDialog):
             )
             for column, text in enumerate(texts):
                 item = QTableWidgetItem(text)
-                item.setToolTip(str(left.path or "never saved") if column == 0 else text)
+                item.setToolTip(_place_of(left) if column == 0 else text)
                 self.table.setItem(row, column, item)
         if self._work.leftovers:
             self.table.setCurrentCell(0, 0)
@@ -269,7 +270,7 @@ class RecoveryDialog(PageDialog):
         if left is None:
             self.details.clear()
             return
-        lines = [f"File: {left.path or 'never saved'}", f"Recovery copy: {left.folder}"]
+        lines = [f"File: {_place_of(left)}", f"Recovery copy: {left.folder}"]
         if left.damaged:
             lines.append("The record of edits was cut off: the very last edit may be missing.")
         self.details.setPlainText("\n".join(lines))
@@ -294,7 +295,16 @@ class RecoveryDialog(PageDialog):
 
 def name_of(left: Any) -> str:
     """Return the name of the set."""
-    return left.path.name if left.path is not None else "a set that was never saved"
+    if left.path is not None:
+        return str(left.path.name)
+    unknown = str(left.relation) == "unknown"
+    return "a set whose file is not known" if unknown else "a set that was never saved"
+
+
+def _place_of(left: Any) -> str:
+    if left.path is not None:
+        return str(left.path)
+    return "not known" if str(left.relation) == "unknown" else "never saved"
 
 
 def when_words(left: Any) -> str:

@@ -10,6 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from .atomic import write_whole
     from .history import HistoryColumns
     from .journal import Journal, SavePoint
     from .reading import FileStamp, Reading, StoredSet, open_file, read_set, read_set_here
@@ -33,6 +34,7 @@ _HOMES = {
     "has_changed": "writing",
     "image_of": "writing",
     "write_set": "writing",
+    "write_whole": "atomic",
 }
 
 __all__ = [
@@ -52,6 +54,7 @@ __all__ = [
     "read_set",
     "read_set_here",
     "write_set",
+    "write_whole",
 ]
 
 

@@ -16,6 +16,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 from ..errors import SaveFailed
+from .attributes import carry_over
+from .durable import sync_folder
+from .lock_file import alone_with
 from .source import Stamp
 
 BACKUP_SUFFIX = ".bak"
@@ -48,7 +51,8 @@ def replace_file(
     verify : callable
         Given the bytes read back from the disk; raises if they are not what was meant.
     before_replace : callable
-        Called when everything but the last step is done; raises to call the save off.
+        Called when everything but the last step is done; raises to call the save off.  No other
+        save of this file comes between this and the last step.
     backup : bool
         Keep the old file beside the new one.
 
@@ -64,20 +68,58 @@ def replace_file(
     """
     temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}{TEMPORARY_SUFFIX}")
     try:
-        old_mode = _writable_mode(path)
-        _write(temporary, data, old_mode)
+        _write(temporary, data, path, _replaceable(path))
         verify(_read_back(temporary))
-        before_replace()
-        if backup:
-            _back_up(path)
-        _persistently(lambda: temporary.replace(path))
-        _sync_folder(path.parent)
+        with alone_with(path):
+            before_replace()
+            if backup:
+                _back_up(path)
+            _persistently(lambda: temporary.replace(path))
+            stamp = Stamp.of(path.stat())
+        sync_folder(path.parent)
         _tidy(path)
-        return Stamp.of(path.stat())
+        return stamp
     except OSError as error:
         raise save_failed(path, error) from error
     finally:
         _forget(temporary)
+
+
+def write_whole(path: Path, data: bytes | str, *, new: bool = False) -> None:
+    """Write a file for people to read: there whole, or as it was before.
+
+    Parameters
+    ----------
+    path : Path
+        A symbolic link is followed.  What is no file on a disk, such as a pipe, is written to.
+    data : bytes or str
+        Text is written as UTF-8, its line ends as they are.
+    new : bool
+        Refuse to replace a file that is there.
+
+    Raises
+    ------
+    SaveFailed
+        If it cannot be written; an old file is as it was.
+    """
+    data = data.encode() if isinstance(data, str) else data
+
+    def verify(read_back: bytes) -> None:
+        if read_back != data:
+            raise SaveFailed(path, "", "What was written does not read back.", "Check the drive.")
+
+    def must_be_new() -> None:
+        if new and (path.exists() or path.is_symlink()):
+            raise SaveFailed(path, "", "There is such a file already.", "Give another name.")
+
+    try:
+        must_be_new()
+        if path.exists() and not (path.is_file() or path.is_dir()):
+            path.write_bytes(data)
+            return
+    except OSError as error:
+        raise save_failed(path, error) from error
+    replace_file(target_of(path), data, verify=verify, before_replace=must_be_new, backup=False)
 
 
 def target_of(path: Path) -> Path:
@@ -117,7 +159,7 @@ def save_failed(path: Path, error: OSError) -> SaveFailed:
         )
     if error.errno == errno.ENOENT:
         return SaveFailed(
-            path, "", "Its folder does not exist any more.", "Save to another folder."
+            path, "", "Its folder does not exist.", "Save to another folder."
         )
     if error.errno == errno.ENAMETOOLONG:
         return SaveFailed(path, "", "Its name is too long.", "Save under a shorter name.")
@@ -129,8 +171,8 @@ def save_failed(path: Path, error: OSError) -> SaveFailed:
     )
 
 
-def _writable_mode(path: Path) -> int | None:
-    """Return the old file's mode; None if there is no old file."""
+def _replaceable(path: Path) -> os.stat_result | None:
+    """Return what is known of the old file; None if there is none."""
     try:
         found = path.stat()
     except FileNotFoundError:
@@ -142,15 +184,15 @@ def _writable_mode(path: Path) -> int | None:
         raise SaveFailed(
             path, "", "It is read-only; nothing was saved.", "Save under another name."
         )
-    return stat.S_IMODE(found.st_mode)
+    return found
 
 
-def _write(temporary: Path, data: bytes, mode: int | None) -> None:
+def _write(temporary: Path, data: bytes, old: Path, found: os.stat_result | None) -> None:
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
     handle = os.open(temporary, flags, 0o666)  # as the umask says
     try:
-        if mode is not None and hasattr(os, "fchmod"):
-            os.fchmod(handle, mode)
+        if found is not None:
+            carry_over(old, found, handle)
         view = memoryview(data)
         while len(view):
             view = view[os.write(handle, view[: 1 << 24]) :]
@@ -202,20 +244,6 @@ def _persistently(step: Callable[[], object]) -> None:
         except PermissionError:
             time.sleep(pause)
     step()
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the new name durable; where folders cannot be synced the system sees to it."""
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-    except OSError:  # Windows
-        return
-    try:
-        os.fsync(handle)
-    except OSError:  # the file is in place already: not a failed save
-        pass
-    finally:
-        os.close(handle)
 
 
 def _tidy(path: Path) -> None:

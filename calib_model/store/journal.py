@@ -8,25 +8,24 @@ anybody from editing: `Journal.problem` says what is wrong, and the next edit tr
 from __future__ import annotations
 
 import json
-import os
 import secrets
 import threading
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from ..core.calibration_set import CalibrationSet
 from ..errors import BitepointError
+from .durable import make_folders
 from .history import HistoryColumns
-from .journal_file import JournalFile, line_of, read_journal
+from .journal_file import JournalFile, line_of, line_with, read_journal, record_of
 from .places import ABOUT, BASE, JOURNAL, FolderLock, recovery_root, remove_folder
 from .reading import FileStamp, Record
 from .source import Stamp, Unreadable, read_bytes
+from .syncing import Syncer
 from .writing import Saved, image_of
-
-SYNC_PAUSE = 0.05
-"""Seconds that the background fsync waits for more edits."""
 
 
 class Base:
@@ -78,9 +77,11 @@ class Journal:
         self._folder: Path | None = None
         self._folder_lock: FolderLock | None = None
         self._file: JournalFile | None = None
-        self._sync: _Syncer | None = None
+        self._sync: Syncer | None = None
+        self._superseded: _Superseded | None = None
         self._count = 0
         self._waiting: list[bytes] = []
+        self._edits = self._written = self._on_disk = 0
         self.problem = ""
         """Why edits are not being recorded at present; empty if they are."""
 
@@ -115,6 +116,7 @@ class Journal:
         with self._lock:
             self._count += 1
             self._waiting.append(line_of({"n": self._count, "kind": "edit", "change": record}))
+            self._edits += 1
             self._write_waiting()
 
     def save_point(self) -> SavePoint:
@@ -129,7 +131,10 @@ class Journal:
     def close(self) -> None:
         """End the journal of a document that is closed on purpose; its folder goes."""
         with self._lock:
+            superseded = self._superseded
             self._release()
+            if superseded is not None:
+                superseded.remove()
             if self._folder is not None:
                 remove_folder(self._folder)
                 self._folder = None
@@ -139,6 +144,14 @@ class Journal:
     def folder(self) -> Path | None:
         """The recovery folder; None while there is nothing to recover."""
         return self._folder
+
+    @property
+    def on_disk(self) -> int:
+        """How many of the edits given to `append` no power cut can take any more.
+
+        The system's word that they were flushed, in this journal or, since, in the saved file.
+        """
+        return self._on_disk
 
     # -- within the package ----------------------------------------------------------------
 
@@ -157,35 +170,42 @@ class Journal:
     def _saved(self, base: Base, position: int) -> None:
         """Start anew from a saved state, carrying over the edits that it does not include."""
         with self._lock:
-            old = self._folder
             later = self._edits_after(position)
-            self._release()
-            self._base, self._folder, self._count = base, None, 0
+            old = self._give_up_folder()
+            self._base, self._count = base, 0
             self._waiting = []
             for change in later:
                 self._count += 1
                 self._waiting.append(line_of({"n": self._count, "kind": "edit", "change": change}))
             if later:
-                self._write_waiting(replaces=old.name if old else "")
-            if old is not None and not self.problem:
-                remove_folder(old)
+                # What was carried over lies safely in the old folder until it does in the new.
+                self._superseded = old
+                self._write_waiting()
+                return
+            self._on_disk = self._written = self._edits
+            if old is not None:
+                old.remove()
 
     def _edits_after(self, position: int) -> list[Any]:
-        if self._folder is None or self._count == position:
+        if self._count == position:
             return []
-        try:
-            records = read_journal(self._folder / JOURNAL).records
-        except OSError:
-            return []
+        records: list[dict[str, Any]] = []
+        if self._folder is not None:
+            try:
+                records = read_journal(self._folder / JOURNAL).records
+            except OSError:
+                pass  # what still waits to be written is here all the same
+        records += [found for line in self._waiting if (found := record_of(line.rstrip(b"\n")))]
         return [r["change"] for r in records if r["kind"] == "edit" and r["n"] > position]
 
-    def _write_waiting(self, replaces: str = "") -> None:
+    def _write_waiting(self) -> None:
         try:
             if self._file is None:
-                self._open(replaces)
+                self._open()
             else:
                 self._write_lines(self._file)
             self.problem = ""
+            self._written = self._edits
         except (OSError, BitepointError) as error:
             self.problem = f"Edits are not being recorded for recovery: {error}"
         if self._sync is not None:
@@ -196,23 +216,25 @@ class Journal:
             file.write(self._waiting[0])
             del self._waiting[0]
 
-    def _open(self, replaces: str) -> None:
+    def _open(self) -> None:
         image, sha = self._base.image()
         root = recovery_root()
-        root.mkdir(parents=True, exist_ok=True)
+        named = make_folders(root)
         folder = root / f"{datetime.now(UTC):%Y%m%d-%H%M%S}-{secrets.token_hex(6)}"
         folder.mkdir(mode=0o700)
         lines = list(self._waiting)
+        replaces = self._superseded.folder.name if self._superseded is not None else ""
+        about = _about(self._base, sha, len(image), replaces, len(lines))
         lock: FolderLock | None = None
         file: JournalFile | None = None
         try:
             lock = FolderLock(folder)
             (folder / BASE).write_bytes(image)
             file = JournalFile(folder / JOURNAL)
+            # With the first edit too: what is synced with it cannot be missing without it.
+            self._waiting[0] = line_with(self._waiting[0], about=about)
             self._write_lines(file)
-            # Last, because only this makes the folder count: it may stand for another folder,
-            # which must not be given up before everything is here.
-            _write_about(folder, self._base, sha, replaces)
+            _write_about(folder, about)
         except OSError:
             self._waiting = lines
             if file is not None:
@@ -221,11 +243,39 @@ class Journal:
                 lock.release()
             remove_folder(folder)
             raise
-        self._hold(folder, lock, file)
+        self._hold(folder, lock, file, [root, *named])
 
-    def _hold(self, folder: Path, lock: FolderLock, file: JournalFile) -> None:
+    def _hold(
+        self, folder: Path, lock: FolderLock, file: JournalFile, above: Sequence[Path]
+    ) -> None:
         self._folder, self._folder_lock, self._file = folder, lock, file
-        self._sync = _Syncer(file.handle, folder / BASE)
+        self._sync = Syncer(
+            file.handle,
+            [folder / BASE, folder / ABOUT],
+            [folder, *above],
+            lambda: self._written,
+            partial(self._reached, self._superseded),
+        )
+
+    def _reached(self, superseded: _Superseded | None, position: int) -> None:
+        """Called by the syncing thread: without the lock, for which it would make edits wait."""
+        self._on_disk = max(self._on_disk, position)
+        if superseded is not None:
+            superseded.remove()
+
+    def _give_up_folder(self) -> _Superseded | None:
+        """Let go of the recovery folder, but keep others from taking it for a left-over one."""
+        folder, lock = self._folder, self._folder_lock
+        self._folder_lock = None
+        older = self._superseded
+        self._superseded = None
+        self._release()
+        self._folder = None
+        if folder is None or lock is None:
+            return older
+        if older is not None:
+            older.remove()
+        return _Superseded(folder, lock)
 
     def _release(self) -> None:
         if self._sync is not None:
@@ -237,6 +287,31 @@ class Journal:
         if self._folder_lock is not None:
             self._folder_lock.release()
             self._folder_lock = None
+        if self._superseded is not None:
+            self._superseded.release()
+            self._superseded = None
+
+
+class _Superseded:
+    """The folder before a save, kept until the new one is on the disk."""
+
+    def __init__(self, folder: Path, lock: FolderLock) -> None:
+        self.folder = folder
+        self._lock: FolderLock | None = lock
+        self._one = threading.Lock()  # two threads may let go of it
+
+    def release(self) -> None:
+        with self._one:
+            lock, self._lock = self._lock, None
+            if lock is not None:
+                lock.release()
+
+    def remove(self) -> None:
+        with self._one:
+            lock, self._lock = self._lock, None
+            if lock is not None:
+                lock.release()
+                remove_folder(self.folder)
 
 
 class SavePoint:
@@ -281,8 +356,18 @@ class SavePoint:
         self._journal._saved(base, self._position)
 
 
-def continued(folder: Path, lock: FolderLock, base: Base) -> Journal:
+def continued(
+    folder: Path, lock: FolderLock, base: Base, about: Mapping[str, Any] | None = None
+) -> Journal:
     """Return a journal that goes on in the recovery folder of a crashed process.
+
+    Parameters
+    ----------
+    folder : Path
+    lock : FolderLock
+    base : Base
+    about : mapping, optional
+        To be written again, where it was lost.
 
     Raises
     ------
@@ -291,70 +376,29 @@ def continued(folder: Path, lock: FolderLock, base: Base) -> Journal:
     found = read_journal(folder / JOURNAL)
     journal = Journal(base)
     journal._count = len(found.records)
-    journal._hold(folder, lock, JournalFile(folder / JOURNAL, found.good_bytes))
+    if about is not None:
+        _write_about(folder, about)
+    file = JournalFile(folder / JOURNAL, found.good_bytes)
+    journal._hold(folder, lock, file, [folder.parent])
     return journal
 
 
-def _write_about(folder: Path, base: Base, sha: str, replaces: str) -> None:
+def _about(base: Base, sha: str, size: int, replaces: str, carries: int) -> dict[str, Any]:
     stamp = base.stamp
-    about = {
+    return {
         "schema": 1,
         "path": str(base.path) if base.path is not None else None,
         "content_sha": sha,
         "stamp": [stamp.size, stamp.mtime_ns, stamp.inode] if stamp is not None else None,
         "started": datetime.now(UTC).isoformat(timespec="seconds"),
         "replaces": replaces,
+        # Whether this folder may stand for the one it replaces: both of this size or longer.
+        "carries": carries,
+        "base_bytes": size,
     }
+
+
+def _write_about(folder: Path, about: Mapping[str, Any]) -> None:
     fresh = folder / f"{ABOUT}.new"
     fresh.write_text(json.dumps(about), encoding="ascii")
     fresh.replace(folder / ABOUT)
-
-
-class _Syncer:
-    """Flushes a journal to the disk from a thread of its own, so that no edit waits for it."""
-
-    def __init__(self, handle: int, base: Path) -> None:
-        self._handle = os.dup(handle)
-        self._base: Path | None = base
-        self._wanted = threading.Event()
-        self._ending = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="journal sync", daemon=True)
-        self._thread.start()
-
-    def soon(self) -> None:
-        self._wanted.set()
-
-    def now(self) -> None:
-        _sync(self._handle)
-
-    def end(self) -> None:
-        self._ending.set()
-        self._wanted.set()
-        self._thread.join(0.1)  # the thread closes its handle itself, however long a sync takes
-
-    def _run(self) -> None:
-        while self._wanted.wait() and not self._ending.wait(SYNC_PAUSE):
-            self._wanted.clear()
-            if self._base is not None:
-                self._sync_base(self._base)
-                self._base = None
-            _sync(self._handle)
-        os.close(self._handle)
-
-    @staticmethod
-    def _sync_base(path: Path) -> None:
-        try:
-            handle = os.open(path, os.O_RDWR)
-        except OSError:
-            return
-        try:
-            _sync(handle)
-        finally:
-            os.close(handle)
-
-
-def _sync(handle: int) -> None:
-    try:
-        os.fsync(handle)
-    except OSError:  # a disk that cannot sync still holds what was written until power fails
-        return

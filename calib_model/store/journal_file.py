@@ -29,17 +29,25 @@ class Journalled(NamedTuple):
         Length of the whole lines.
     damaged : bool
         Whether something that is no record follows them.
+    beyond : int
+        Whole edits behind the damage: they cannot be made without what is missing.
     """
 
     records: list[dict[str, Any]]
     good_bytes: int
     damaged: bool
+    beyond: int = 0
 
 
 def line_of(record: Mapping[str, Any]) -> bytes:
     """Return the line for a record."""
     body = json.dumps(record, separators=(",", ":")).encode()[1:]
     return b'{"crc":"%08x",%b\n' % (zlib.crc32(body), body)
+
+
+def line_with(line: bytes, **more: Any) -> bytes:
+    """Return a record's line with further fields; who does not know them passes them over."""
+    return line_of(json.loads(b"{" + line[_HEAD + 1 :]) | more)
 
 
 def read_journal(path: Path) -> Journalled:
@@ -56,14 +64,20 @@ def read_journal(path: Path) -> Journalled:
     start = 0
     while True:
         end = data.find(b"\n", start)
-        record = _record(data[start:end]) if end >= 0 else None
+        record = record_of(data[start:end]) if end >= 0 else None
         if record is None or record.get("n") != len(records) + 1:
-            return Journalled(records, start, start < len(data))
+            return Journalled(records, start, start < len(data), _edits_in(data[start:]))
         records.append(record)
         start = end + 1
 
 
-def _record(line: bytes) -> dict[str, Any] | None:
+def _edits_in(data: bytes) -> int:
+    found = (record_of(line) for line in data.split(b"\n") if line.startswith(b'{"crc":'))
+    return sum(record is not None and record["kind"] == "edit" for record in found)
+
+
+def record_of(line: bytes) -> dict[str, Any] | None:
+    """Return the record in a line without its line feed; None if it is not whole."""
     body = line[_HEAD + 1 :]
     if line[: _HEAD + 1] != b'{"crc":"%08x",' % zlib.crc32(body):
         return None

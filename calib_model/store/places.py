@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
-import shutil
+from contextlib import suppress
 from pathlib import Path
+
+from .lock_file import lock_handle
 
 ABOUT = "about.json"
 BASE = "base.h5"
@@ -25,6 +27,8 @@ def recovery_root() -> Path:
 class FolderLock:
     """A lock on a recovery folder that ends with the process, however that ends.
 
+    Where the system has no locks, nobody is kept out.
+
     Parameters
     ----------
     folder : Path
@@ -38,7 +42,7 @@ class FolderLock:
     def __init__(self, folder: Path) -> None:
         handle = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT, 0o600)
         try:
-            _lock(handle)
+            lock_handle(handle)
         except OSError:
             os.close(handle)
             raise BlockingIOError(f"{folder} is in use.") from None
@@ -51,18 +55,11 @@ class FolderLock:
             self._handle = None
 
 
-def _lock(handle: int) -> None:
-    try:
-        import fcntl
-    except ImportError:  # Windows
-        import msvcrt
-
-        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
-    else:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-
-
 def remove_folder(folder: Path) -> None:
     """Remove a recovery folder; first what makes it one, so that half of it counts as none."""
-    (folder / ABOUT).unlink(missing_ok=True)
-    shutil.rmtree(folder, ignore_errors=True)
+    with suppress(OSError):
+        for name in (JOURNAL, ABOUT):
+            (folder / name).unlink(missing_ok=True)
+        for path in folder.iterdir():
+            path.unlink()
+        folder.rmdir()

@@ -34,6 +34,8 @@ class Relation(StrEnum):
     """It is gone, or cannot be read."""
     UNTITLED = "untitled"
     """The set was never saved."""
+    UNKNOWN = "unknown"
+    """Which file it was is lost; the state the edits begin with is not."""
 
 
 @dataclass
@@ -64,6 +66,12 @@ class Leftover:
     _lock: FolderLock | None = field(repr=False)
     _upto: int = 0
     _now: FileStamp | None = None
+    _kept: bool = False
+    """Whether there is something in it beside `edits`."""
+    _carried: bool = True
+    """Whether the edits are here that the folder took over from the one it replaces."""
+    _whole: bool = True
+    """Whether it can do without that one."""
 
     def load(self) -> tuple[StoredSet, list[dict[str, Any]], Relation]:
         """Return the state the edits start from, the edits (plain changes), and the relation.
@@ -80,14 +88,7 @@ class Leftover:
         if self.relation is Relation.SAVED and self.path is not None:
             base = read_set(self.path)
         else:
-            base = read_set(self.folder / BASE)
-            if base.content_sha != self._about["content_sha"]:
-                raise DamagedFile(
-                    self.folder / BASE,
-                    "",
-                    "It is not the state the edits began with.",
-                    "Discard the recovery.",
-                )
+            base = self._base()
             base = replace(base, file_stamp=self._now or self._first_stamp(base.content_sha))
         changes = [
             r["change"]
@@ -106,7 +107,9 @@ class Leftover:
         """
         assert self._lock is not None
         state = Base(self.path, base.file_stamp, base.set, base.history, base.records)
-        journal = continued(self.folder, self._lock, state)
+        lost = _about_file(self.folder) is None and self.relation is not Relation.UNKNOWN
+        about = self._about if lost else None
+        journal = continued(self.folder, self._lock, state, about)
         self._lock = None
         return journal
 
@@ -120,6 +123,27 @@ class Leftover:
         if self._lock is not None:
             self._lock.release()
             self._lock = None
+
+    def _base(self) -> StoredSet:
+        """Read the state the edits begin with: the copy, else the file while it is that state."""
+        sha = self._about["content_sha"]
+        try:
+            base = read_set(self.folder / BASE)
+            if sha in (base.content_sha, ""):
+                return base
+            problem: FileProblem = DamagedFile(
+                self.folder / BASE,
+                "",
+                "It is not the state the edits began with.",
+                "Discard the recovery.",
+            )
+        except FileProblem as error:
+            problem = error
+        if self.path is not None and self.relation is Relation.UNCHANGED:
+            base = read_set(self.path)
+            if base.content_sha == sha:
+                return base
+        raise problem
 
     def _first_stamp(self, sha: str) -> FileStamp:
         size, mtime_ns, inode = self._about.get("stamp") or (0, 0, 0)
@@ -142,30 +166,32 @@ def list_leftovers(path: Path | str | None = None) -> list[Leftover]:
     except OSError:
         return []
     wanted = None if path is None else Path(path).absolute()
-    found: list[Leftover] = []
-    replaced: set[str] = set()
-    for folder in folders:
-        leftover = _leftover(folder, wanted)
-        if leftover is not None:
-            found.append(leftover)
-            replaced.add(str(leftover._about.get("replaces", "")))
+    found = [left for folder in folders if (left := _leftover(folder, wanted)) is not None]
+    names = {left.folder.name for left in found}
+    replaced = set[str]()
+    for leftover in found:
+        older = str(leftover._about.get("replaces", ""))
+        if leftover._whole:
+            replaced.add(older)
+        elif older in names and not leftover._carried:
+            replaced.add(leftover.folder.name)  # all it has is in the older one, and more
     kept = []
     for leftover in found:
-        if leftover.folder.name in replaced or not leftover.edits:
+        if leftover.folder.name in replaced or not (leftover.edits or leftover._kept):
             leftover.discard()
-        else:
+        elif leftover.edits:
             kept.append(leftover)
+        else:
+            leftover.release()
     return sorted(kept, key=lambda left: left.when, reverse=True)
 
 
 def _leftover(folder: Path, wanted: Path | None) -> Leftover | None:
-    about = _about_of(folder)
-    if about is None:
-        _tidy(folder)
+    about = _about_file(folder)
+    if about is not None and wanted is not None and _path_in(about) != wanted:
         return None
-    original = about["path"]
-    path = None if original is None else Path(original)
-    if wanted is not None and path != wanted:
+    if not (folder / JOURNAL).exists():
+        _tidy(folder)
         return None
     try:
         lock = FolderLock(folder)
@@ -174,27 +200,63 @@ def _leftover(folder: Path, wanted: Path | None) -> Leftover | None:
     try:
         journalled = read_journal(folder / JOURNAL)
         when = datetime.fromtimestamp((folder / JOURNAL).stat().st_mtime, UTC)
-    except OSError:
-        journalled = Journalled([], 0, damaged=False)
-        when = datetime.fromtimestamp(0, UTC)
-    relation, upto, now = _relation(path, about, journalled)
+    except OSError:  # nobody can tell what it holds
+        lock.release()
+        return None
+    relation, upto, now = Relation.UNKNOWN, 0, None
+    about = about or _about_journal(journalled)
+    path = _path_in(about) if about is not None else None
+    if (wanted is not None and path != wanted) or not (journalled.records or journalled.damaged):
+        lock.release()
+        if wanted is None:
+            _tidy(folder)
+        return None
+    if about is not None:
+        relation, upto, now = _relation(path, about, journalled)
+    else:
+        about = {"content_sha": ""}  # the power went before it was on the disk
     edits = sum(r["kind"] == "edit" and r["n"] > upto for r in journalled.records)
-    return Leftover(path, when, edits, relation, journalled.damaged, folder, about, lock, upto, now)
+    # Folders made before this was noted had everything when they began to count.
+    carried = len(journalled.records) >= about.get("carries", 0)
+    in_file = relation in (Relation.UNCHANGED, Relation.SAVED)
+    whole = carried and (in_file or _has_base(folder, about.get("base_bytes")))
+    return Leftover(
+        path, when, edits, relation, journalled.damaged, folder, about, lock, upto, now,
+        _kept=journalled.beyond > 0, _carried=carried, _whole=whole,
+    )  # fmt: skip
 
 
-def _about_of(folder: Path) -> dict[str, Any] | None:
+def _path_in(about: dict[str, Any]) -> Path | None:
+    return None if about["path"] is None else Path(about["path"])
+
+
+def _about_file(folder: Path) -> dict[str, Any] | None:
     try:
-        about = json.loads((folder / ABOUT).read_bytes())
+        return _about_of(json.loads((folder / ABOUT).read_bytes()))
     except (OSError, ValueError, RecursionError):
         return None
+
+
+def _about_journal(journalled: Journalled) -> dict[str, Any] | None:
+    """Return what the first record says, which is on the disk when any edit is."""
+    return _about_of(journalled.records[0].get("about")) if journalled.records else None
+
+
+def _about_of(about: object) -> dict[str, Any] | None:
     if (
         not isinstance(about, dict)
         or not isinstance(about.get("path"), str | None)
         or not isinstance(about.get("content_sha"), str)
-        or not (folder / BASE).exists()
     ):
         return None
     return about
+
+
+def _has_base(folder: Path, size: int | None) -> bool:
+    try:
+        return size in (None, (folder / BASE).stat().st_size)
+    except OSError:
+        return False
 
 
 def _tidy(folder: Path) -> None:

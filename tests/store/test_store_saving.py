@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import stat
+import struct
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,7 @@ from calib_model.store import (
     read_set_here,
     write_set,
 )
+from calib_model.store.attributes import carry_over
 from tests.store.making import small_set
 
 NEW = small_set().described(revision="8")
@@ -64,6 +66,49 @@ def test_the_mode_of_the_file_is_kept(saved: Path) -> None:
     saved.chmod(0o640)
     write_set(saved, NEW)
     assert stat.S_IMODE(saved.stat().st_mode) == 0o640
+
+
+def test_the_extended_attributes_of_the_file_are_kept(saved: Path) -> None:
+    """Among them access lists, `system.posix_acl_access` (acl(5), xattr(7); from memory)."""
+    if not hasattr(os, "setxattr"):
+        pytest.skip("only Linux has them in the standard library")
+    os.setxattr(saved, "user.origin", b"a winter's trip")
+    everybody = 0xFFFFFFFF
+    entries = [(0x01, 6, everybody), (0x02, 6, 12345), (0x04, 4, everybody)]
+    entries += [(0x10, 6, everybody), (0x20, 0, everybody)]
+    access = struct.pack("<I", 2) + b"".join(struct.pack("<HHI", *entry) for entry in entries)
+    os.setxattr(saved, "system.posix_acl_access", access)
+    mode = saved.stat().st_mode
+    write_set(saved, NEW)
+    assert os.getxattr(saved, "user.origin") == b"a winter's trip"
+    assert os.getxattr(saved, "system.posix_acl_access") == access
+    assert saved.stat().st_mode == mode
+
+
+def test_the_owner_of_the_file_is_kept(saved: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    given: list[tuple[int, int]] = []
+
+    def fchown(handle: int, owner: int, group: int) -> None:
+        given.append((owner, group))
+        if owner != -1:  # nobody but root may give a file away
+            raise PermissionError(errno.EPERM, os.strerror(errno.EPERM))
+
+    monkeypatch.setattr(os, "fchown", fchown, raising=False)
+    found = list(saved.stat())
+    found[4:6] = 12345, 54321
+    with saved.open("rb") as file:
+        carry_over(saved, os.stat_result(found), file.fileno())
+    assert given == [(12345, 54321), (-1, 54321)]
+
+
+def test_another_name_of_the_file_keeps_the_old_content(saved: Path) -> None:
+    """A hard link cannot be kept by who never writes into the live file."""
+    old = saved.read_bytes()
+    other = saved.with_name("other name.h5")
+    other.hardlink_to(saved)
+    write_set(saved, NEW)
+    assert other.read_bytes() == old
+    assert read_set(saved).set == NEW
 
 
 def test_a_link_is_followed_to_its_file(saved: Path) -> None:

@@ -189,12 +189,10 @@ def _narrowed(
 
 def _write_report(result: Comparison, given: Any, threshold: Threshold | None, out: Path) -> None:
     from calib_model.reports.compare_report import Names, compare_report
+    from calib_model.store import write_whole
 
     text = compare_report(result, Names(given.a.name, given.b.name), threshold=threshold)
-    try:
-        out.write_text(text, encoding="utf-8")
-    except OSError as error:
-        refuse(f"{out}: {error.strerror or error}.", "Give a file that can be written.")
+    write_whole(out, text)
 
 
 def _written(result: Comparison, out: Path) -> str:

@@ -19,9 +19,9 @@ from app.cli.drive_input import (
     read_map,
 )
 from app.cli.parser import VerbParser
-from app.cli.replay import write_text
 from app.cli.text import caution, count, listed, title
 from app.cli.writing import out_path
+from calib_model.store import write_whole
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -117,7 +117,7 @@ def run(arguments: Sequence[str]) -> Answer:
             save_document(document)
     status = DIFFERENT if found.graded.lacking else GOOD
     if out is not None:
-        write_text(out, found.csv() if given.to[0] == "csv" else found.html())
+        write_whole(out, found.csv() if given.to[0] == "csv" else found.html())
         if not given.json:
             kept = f"\n{found.kept}" if found.kept else ""
             return Answer(status, f"{found.graded.words}{kept}\nWrote {out}.\n\n{caution()}\n")

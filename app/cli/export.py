@@ -112,7 +112,8 @@ def _write(
     out: Path,
 ) -> None:
     from calib_model.exchange import release_files
-    from calib_model.exchange.csv_tables import write_csv, write_whole
+    from calib_model.exchange.csv_tables import write_csv
+    from calib_model.store import write_whole
 
     content = stored.set
     if given.to == "csv":
@@ -133,7 +134,7 @@ def _write(
 
         earlier, since = _earlier(stored, released=trial is None)
         release = Release(content, found, check(content, others), earlier, since, trial)
-        write_whole(out, release_report(release).encode())
+        write_whole(out, release_report(release))
 
 
 def _earlier(stored: StoredSet, *, released: bool = False) -> tuple[CalibrationSet | None, str]:

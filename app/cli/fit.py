@@ -104,15 +104,10 @@ def run(arguments: Sequence[str]) -> Answer:
 
 
 def _write_report(path: Path, proposal: FitProposal) -> None:
-    from calib_model.errors import FileProblem
     from calib_model.reports.fit_report import fit_report
+    from calib_model.store import write_whole
 
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(fit_report(proposal))
-    except OSError as error:
-        reason = error.strerror or "it cannot be opened"
-        raise FileProblem(path, "", f"Cannot be written: {reason}.", "Choose another.") from None
+    write_whole(path, fit_report(proposal), new=True)
 
 
 def _answer(

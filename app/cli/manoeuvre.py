@@ -267,9 +267,7 @@ def result_words(result: Result) -> str:
 
 def _write_report(results: Sequence[Result], given: Any, vehicle: Vehicle, out: Path) -> None:
     from calib_model.reports.manoeuvre_report import Names, manoeuvre_report
+    from calib_model.store import write_whole
 
     names = Names(given.set.name, given.against.name if given.against else "", vehicle.name)
-    try:
-        out.write_text(manoeuvre_report(results, names), encoding="utf-8")
-    except OSError as error:
-        refuse(f"{out}: {error.strerror or error}.", "Give a file that can be written.")
+    write_whole(out, manoeuvre_report(results, names))

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from app.cli import preparing
-from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
+from app.cli.answer import DIFFERENT, GOOD, Answer, json_text
 from app.cli.drive_input import (
     MAP_HELP,
     add_drive_arguments,
@@ -388,10 +388,12 @@ class _Shown:
 
 
 def _write(shown: _Shown, out: Path) -> None:
+    from calib_model.store import write_whole
+
     if shown.given.to[0] == "csv":
         from app.cli.replay_series import series_csv
 
-        write_text(out, series_csv([(label, one) for label, _, one, _ in shown.sets]))
+        write_whole(out, series_csv([(label, one) for label, _, one, _ in shown.sets]))
         return
     from calib_model.evidence.coverage import coverage
     from calib_model.reports.replay_report import Told, replay_report
@@ -406,15 +408,7 @@ def _write(shown: _Shown, out: Path) -> None:
         versus=shown.versus,
         covered=covered,
     )
-    write_text(out, text)
-
-
-def write_text(out: Path, text: str) -> None:
-    """Write a text file, or say why not."""
-    try:
-        out.write_text(text, encoding="utf-8", newline="")
-    except OSError as error:
-        refuse(f"{out}: {error.strerror or error}.", "Give a file that can be written.")
+    write_whole(out, text)
 
 
 def _difference(one: SignalDifference) -> str:

@@ -61,7 +61,9 @@ def run(arguments: Sequence[str]) -> Answer:
     text = sheet_text(stored.set)
     if given.out is None:
         return Answer(GOOD, text)
-    _write_new(given.out, text)
+    from calib_model.store import write_whole
+
+    write_whole(given.out, text, new=True)
     return Answer(GOOD, f"Wrote the rule sheet to {given.out}.\n")
 
 
@@ -96,19 +98,6 @@ def _read_sheet(path: Path) -> Sheet:
 
     text = read_text(path, "a rule sheet", LARGEST_SHEET)
     return parse_sheet(text, str(path))
-
-
-def _write_new(path: Path, text: str) -> None:
-    from calib_model.errors import FileProblem
-
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except OSError as error:
-        reason = error.strerror or "it cannot be opened"
-        raise FileProblem(
-            path, "", f"Cannot be written: {reason}.", "Choose another place with -o."
-        ) from None
 
 
 def _login_name() -> str:

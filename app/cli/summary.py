@@ -53,8 +53,8 @@ def run(arguments: Sequence[str]) -> Answer:
     out = out_path("summary", given.to, paths)
     day = _day(given.day)
     with SetFiles(paths) as files:
-        from calib_model.exchange.csv_tables import write_whole
         from calib_model.session.history import Entry
+        from calib_model.store import write_whole
 
         stored, *rest = files.results()
     entries = [Entry(plain, True) for plain in stored.history.entries()]
@@ -63,7 +63,7 @@ def run(arguments: Sequence[str]) -> Answer:
     else:
         text, what = _summary(stored, [s.set for s in rest], entries, day), f"the summary of {day}"
     assert out is not None, "--to is required"
-    write_whole(out, text.encode())
+    write_whole(out, text)
     return Answer(GOOD, f"Wrote {what} to {out}.\n\n{caution()}\n")
 
 

@@ -19,12 +19,14 @@ from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Trial
 from calib_model.errors import EditRefused, FileProblem
 from calib_model.exchange import release_files
-from calib_model.exchange.csv_tables import write_csv, write_whole
+from calib_model.exchange.csv_tables import write_csv
 from calib_model.exchange.marking import Mark, make_trial, mark_of
 from calib_model.rules.check import check
 from calib_model.session.recovery import columns_of
 from calib_model.session.since import before_changes
 from calib_model.signoff.verification import Verification, verify
+from calib_model.store import write_whole
+from calib_model.store.whole_folder import whole_folder
 
 from .standing import Asks, Past, Trust, read_trust
 
@@ -146,12 +148,9 @@ def hand_over(control: Asks, order: Leaving) -> Written:
         raise FileProblem(
             target, "", "This was handed over before.", "Move that folder, or choose another."
         )
-    with _Beside(order.folder) as partial:
+    with whole_folder(target) as partial:
         _write(control, order, partial, found, mark, None)
         names = sorted(p.name for p in partial.iterdir())
-        target.mkdir()
-        for name in names:
-            (partial / name).replace(target / name)
     return Written(target, tuple(names), mark, found)
 
 
@@ -198,7 +197,7 @@ def _write_report(order: Leaving, out: Path, found: Verification, trial: Trial |
     entries = order.past.entries()
     earlier, since = before_changes(content, entries, released=trial is None)
     release = Release(content, found, check(content, order.others), earlier, since, trial)
-    write_whole(out, release_report(release).encode())
+    write_whole(out, release_report(release))
 
 
 class _Beside:

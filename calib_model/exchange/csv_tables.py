@@ -28,8 +28,7 @@ from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import exact
 from calib_model.core.table import Table
-from calib_model.errors import SaveFailed
-from calib_model.store.atomic import replace_file, target_of
+from calib_model.store import write_whole
 
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 _LEAST_AXES = 2
@@ -94,22 +93,6 @@ def write_csv(
         If the file cannot be written; an old one is as it was.
     """
     write_whole(Path(path), csv_bytes(what, status, earlier))
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file, put in place whole or not at all.
-
-    Raises
-    ------
-    SaveFailed
-        If it cannot be written; an old one is as it was.
-    """
-
-    def verify(read_back: bytes) -> None:
-        if read_back != data:
-            raise SaveFailed(path, "", "What was written does not read back.", "Check the drive.")
-
-    replace_file(target_of(path), data, verify=verify, before_replace=lambda: None, backup=False)
 
 
 def _rows(table: Table, axis_count: int) -> Iterator[str]:

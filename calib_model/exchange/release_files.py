@@ -9,10 +9,10 @@ from pathlib import Path
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import canonical_text
 from ..core.record import Trial
-from ..errors import FileProblem
 from ..signoff.statement import NAMESPACE, chain_of, part_text
+from ..store import write_whole
+from ..store.whole_folder import whole_folder
 from .canonical_reader import COMMENT
-from .csv_tables import write_whole
 from .marking import Mark
 
 CONTENT, WAIVERS, DECISIONS, MATURITY = (
@@ -97,17 +97,9 @@ def write_sign_off_files(content: CalibrationSet, folder: Path) -> list[Path]:
         If there is such a folder or file already, or it cannot be written.
     """
     files = sign_off_files(content)
-    try:
-        folder.mkdir()
-    except FileExistsError:
-        raise FileProblem(
-            folder, "", "There is such a folder already.", "Give a new name."
-        ) from None
-    except OSError as error:
-        reason = error.strerror or "it cannot be made"
-        raise FileProblem(folder, "", f"Cannot be made: {reason}.", "Choose another.") from None
-    for name, data in files.items():
-        write_whole(folder / name, data)
+    with whole_folder(folder) as partial:
+        for name, data in files.items():
+            write_whole(partial / name, data)
     return [folder / name for name in files]
 
 

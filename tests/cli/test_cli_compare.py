@@ -121,7 +121,7 @@ def test_a_report_that_cannot_be_written_is_said(
 ) -> None:
     status, _, err = run("compare", *pair, "--to", "html", str(tmp_path / "no" / "r.html"))
     assert status == 2
-    assert "r.html: No such file or directory." in err
+    assert "r.html: Its folder does not exist." in err
 
 
 class _Page(HTMLParser):

@@ -30,7 +30,7 @@ def write_paper(paper: Paper, document: Document, report: Report | None, path: P
         If the file cannot be written.
     """
     # Late: reports are not needed to look at the list.
-    from calib_model.exchange.csv_tables import write_whole
+    from calib_model.store import write_whole
 
     entries = entries_of(document)
     if paper is Paper.DAY:
@@ -49,4 +49,4 @@ def write_paper(paper: Paper, document: Document, report: Report | None, path: P
                 "Use `bitepoint summary --changes --since SET` with the earlier set.",
             )
         text = change_note(document.content, earlier, since, entries)
-    write_whole(path, text.encode())
+    write_whole(path, text)

@@ -359,12 +359,14 @@ class ShapePanel(QWidget):
         )
         if not name:
             return
+        from calib_model.errors import SaveFailed
         from calib_model.reports.fit_report import fit_report
+        from calib_model.store import write_whole
 
         try:
-            Path(name).write_text(fit_report(made), encoding="utf-8", newline="\n")  # type: ignore[arg-type]
-        except OSError as error:
-            self._desk.tell(f"{name}: {error.strerror or error}.", refused=True)
+            write_whole(Path(name), fit_report(made))  # type: ignore[arg-type]
+        except SaveFailed as error:
+            self._desk.tell(str(error), refused=True)
         else:
             self._desk.tell(f"The report is written to {name}.")
 

@@ -213,8 +213,10 @@ def _missing(campaign: Campaign, sets: Sequence[NamedSet]) -> list[dict[str, Any
 def _answer(
     campaign: Campaign, as_json: bool, head: str, missing: Sequence[dict[str, Any]]
 ) -> Answer:
+    from calib_model.vehicle.campaign_store import NO_SUM
     from calib_model.vehicle.campaign_summary import distributions, incomplete
 
+    unchecked = [NO_SUM] if campaign.unchecked else []
     found = list(distributions(campaign))
     broken = incomplete(campaign)
     whole = bool(campaign.done.all())
@@ -251,11 +253,11 @@ def _answer(
                     "state": [
                         {"runs": len(campaign), "done": int(campaign.done.sum()), "whole": whole}
                     ],
-                    "notes": [{"text": LEFT_OUT}, {"text": ESTIMATES}],
+                    "notes": [{"text": text} for text in (LEFT_OUT, ESTIMATES, *unchecked)],
                 }
             ),
         )
-    parts = [head]
+    parts = [head, *unchecked]
     if not whole:
         parts.append(f"Stopped: {int(campaign.done.sum())} of {count(len(campaign), 'run')} done.")
     if missing:
@@ -306,7 +308,7 @@ def _table(campaign: Campaign, found: Sequence[Any]) -> str:
 
 
 def _show(given: Any) -> Answer:
-    from calib_model.vehicle.campaign_store import read_campaign
+    from calib_model.vehicle.campaign_store import NO_SUM, read_campaign
 
     if len(given.show) > 2 or given.sets:
         refuse("--show takes a file, and a row if wanted.", "Write --show FILE or --show FILE ROW.")
@@ -329,6 +331,7 @@ def _show(given: Any) -> Answer:
         return Answer(status_of([result]), json_text(made))
     conditions = ", ".join(f"{n} {v:.6g}" for n, v in plan.points.at(point).items()) or "nominal"
     head = f"Row {row}: {plan.sets[which].name}; {conditions}; seed {plan.seed_of(row)}."
+    head += f" {NO_SUM}" if campaign.unchecked else ""
     parts = ["\n".join(textwrap.wrap(head, width())), result_words(result), honest()]
     return Answer(status_of([result]), "\n\n".join(parts) + "\n")
 

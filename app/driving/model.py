@@ -7,6 +7,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -243,15 +244,15 @@ class VehicleModel:
 
     def read_campaign(self, path: Path) -> CampaignTable:
         """Read the results of an earlier campaign."""
-        from calib_model.vehicle.campaign_store import read_campaign
+        from calib_model.vehicle.campaign_store import NO_SUM, read_campaign
 
-        return _table_of(read_campaign(path), path, math.nan)
+        found = read_campaign(path)
+        table = _table_of(found, path, math.nan)
+        return replace(table, caution=NO_SUM) if found.unchecked else table
 
 
 def warm_up() -> None:
     """Drive a moment, so that everything compiled is in the cache and in this process."""
-    from dataclasses import replace
-
     from calib_model.vehicle.manoeuvres import MANOEUVRES
     from calib_model.vehicle.parameters import LARCH
     from calib_model.vehicle.runs import bench

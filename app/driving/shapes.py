@@ -275,6 +275,8 @@ class CampaignTable:
         How long the campaign took; NaN if that is not known.
     native : object
         What the model itself made of it, to drive a row again.
+    caution : str
+        What to bear in mind of the file it was read from.
     """
 
     manoeuvre: tuple[str, ...]
@@ -286,6 +288,7 @@ class CampaignTable:
     path: Path | None = None
     seconds: float = math.nan
     native: Any = None
+    caution: str = ""
 
     def __len__(self) -> int:
         return len(self.manoeuvre)

@@ -183,6 +183,8 @@ class Campaign:
         In words where it did not.
     metrics : mapping of name to float array, shape (runs,)
         NaN where a metric has no value or does not belong to the run's manoeuvre.
+    unchecked : bool
+        Whether it was read from a file without a check sum.
     """
 
     plan: Plan
@@ -190,6 +192,7 @@ class Campaign:
     completed: npt.NDArray[np.bool_]
     why: tuple[str, ...]
     metrics: Mapping[str, FloatArray] = field(default_factory=dict)
+    unchecked: bool = False
 
     def __len__(self) -> int:
         return len(self.plan)

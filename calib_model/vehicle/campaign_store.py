@@ -7,11 +7,17 @@ Columns: ``run``, ``manoeuvre``, ``set``, ``digest``, ``point``, ``seed``, one p
 ``done``, ``completed``, ``why``, and one per metric, whose unit is noted beside it (``unit``: field
 metadata in Parquet, an attribute in HDF5).  In HDF5 each column is a data set of the root group,
 texts are UTF-8 of fixed length, and the plan is a data set of bytes.
+
+``content_sha256``, beside the format, is the SHA-256 of a manifest that has a line per column and
+one for the plan (see `content_sum`): both forms of one campaign have the same.  Files of format 1
+have none.
 """
 
 from __future__ import annotations
 
+import hashlib
 import io
+import json
 import subprocess
 import sys
 from pathlib import Path
@@ -21,6 +27,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..errors import BitepointError, DamagedFile, FileProblem, ModelError, SaveFailed
+from ..store import write_whole
 from .campaign import Campaign, metric_units, plan_from_text
 
 if TYPE_CHECKING:
@@ -28,12 +35,13 @@ if TYPE_CHECKING:
 
 Columns = dict[str, npt.NDArray[Any]]
 
-FORMAT = "bitepoint campaign 1"
+FORMAT, OLD_FORMAT = "bitepoint campaign 2", "bitepoint campaign 1"
+NO_SUM = "The file has no check sum, as older versions wrote it: damage to it would not be noticed."
 PARQUET, HDF5 = (".parquet",), (".h5", ".hdf5")
 READ_SECONDS = 120.0
 MOST_BYTES = 1 << 30
 _ROOT = str(Path(__file__).resolve().parents[2])
-_PLAN = "plan"
+_PLAN, _SUM, _MARKS = "plan", "content_sha256", "marks"
 
 
 def columns_of(campaign: Campaign) -> Columns:
@@ -58,6 +66,38 @@ def columns_of(campaign: Campaign) -> Columns:
     return columns
 
 
+def content_sum(columns: Mapping[str, npt.NDArray[Any]], plan: str) -> str:
+    """Return the SHA-256 (hex) that stands for a campaign's whole content.
+
+    Parameters
+    ----------
+    columns : mapping of name to array
+    plan : str
+
+    Notes
+    -----
+    The manifest has a line ``name kind rows sha256`` per column, sorted by code point and joined
+    by line feeds: over little-endian 64-bit floats (``f``), 64-bit integers (``i``), bytes 0 and
+    1 (``b``), or for texts (``t``) the UTF-8 of their JSON list without spaces; and a line
+    ``@plan sha256`` over the plan's UTF-8.
+    """
+    lines = [f"@{_PLAN} {hashlib.sha256(plan.encode()).hexdigest()}"]
+    for name, column in columns.items():
+        kind, data = _summed(column)
+        lines.append(f"{name} {kind} {len(column)} {hashlib.sha256(data).hexdigest()}")
+    return hashlib.sha256("\n".join(sorted(lines)).encode()).hexdigest()
+
+
+def _summed(column: npt.NDArray[Any]) -> tuple[str, bytes]:
+    if column.dtype.kind == "U":
+        text = json.dumps(column.tolist(), ensure_ascii=False, separators=(",", ":"))
+        return "t", text.encode()
+    if column.dtype.kind == "b":
+        return "b", column.astype(np.uint8).tobytes()
+    kind = "f" if column.dtype.kind == "f" else "i"
+    return kind, column.astype(f"<{kind}8").tobytes()
+
+
 def write_campaign(path: Path | str, campaign: Campaign) -> None:
     """Write a campaign; the suffix chooses the form.
 
@@ -69,20 +109,13 @@ def write_campaign(path: Path | str, campaign: Campaign) -> None:
     path = Path(path)
     form = form_of(path)
     columns, text = columns_of(campaign), campaign.plan.to_text()
+    marks = {"format": FORMAT, _SUM: content_sum(columns, text)}
     data = (
-        _parquet_bytes(path, columns, text, metric_units(campaign.plan))
+        _parquet_bytes(path, columns, text, metric_units(campaign.plan), marks)
         if form == "parquet"
-        else _hdf5_bytes(columns, text, metric_units(campaign.plan))
+        else _hdf5_bytes(columns, text, metric_units(campaign.plan), marks)
     )
-    temporary = path.with_name(path.name + ".part")
-    try:
-        temporary.write_bytes(data)
-        temporary.replace(path)
-    except OSError as error:
-        temporary.unlink(missing_ok=True)
-        raise SaveFailed(
-            path, "", f"It cannot be written ({error.strerror or error}).", "Give another file."
-        ) from None
+    write_whole(path, data)
 
 
 def form_of(path: Path) -> str:
@@ -117,7 +150,19 @@ def read_campaign(path: Path | str) -> Campaign:
         If it is no campaign.
     """
     path = Path(path)
-    columns, text = _from_child(path)
+    return _campaign_of(path, *_from_child(path))
+
+
+def _campaign_of(path: Path, columns: Columns, text: str, marks: Mapping[str, str]) -> Campaign:
+    # Never "none" by damage: a file that says it is of format 2 has one.
+    unchecked = marks["format"] == OLD_FORMAT and not marks[_SUM]
+    for name in ("done", "completed"):  # HDF5 keeps them as numbers
+        if name in columns and columns[name].dtype == np.uint8:
+            columns[name] = columns[name].astype(np.bool_)
+    if not unchecked and content_sum(columns, text) != marks[_SUM]:
+        raise DamagedFile(
+            path, "", "It is not what was written: its check sum is wrong.", "Run it again."
+        )
     try:
         plan = plan_from_text(text)
         campaign = Campaign(
@@ -126,6 +171,7 @@ def read_campaign(path: Path | str) -> Campaign:
             columns["completed"].astype(np.bool_),
             tuple(columns["why"].tolist()),
             {n: columns[n].astype(np.float64) for n in plan.metric_names},
+            unchecked,
         )
         expected = columns_of(campaign)
         for name, column in expected.items():
@@ -138,7 +184,7 @@ def read_campaign(path: Path | str) -> Campaign:
     return campaign
 
 
-def _from_child(path: Path) -> tuple[Columns, str]:
+def _from_child(path: Path) -> tuple[Columns, str, dict[str, str]]:
     try:
         size = path.stat().st_size
     except OSError as error:
@@ -170,7 +216,8 @@ def _from_child(path: Path) -> tuple[Columns, str]:
     with np.load(io.BytesIO(child.stdout), allow_pickle=False) as arrays:
         columns = {name: arrays[name] for name in arrays.files}
     text = columns.pop(_PLAN).tobytes().decode()
-    return columns, text
+    marks: dict[str, str] = json.loads(columns.pop(_MARKS).tobytes())
+    return columns, text, marks
 
 
 def child_main(name: str) -> None:
@@ -180,22 +227,32 @@ def child_main(name: str) -> None:
     limit_resources()
     path = Path(name)
     try:
-        data = path.read_bytes()
-        # By content, not by name: a renamed file is still what it is.
-        columns, text = _read_parquet(data) if data[:4] == b"PAR1" else _read_hdf5(data)
+        columns, text, marks = _raw_of(path.read_bytes())
     except Exception as error:
         print(f"It cannot be read ({type(error).__name__}: {error}).", file=sys.stderr)
         sys.exit(3)
     out = io.BytesIO()
-    plan = np.frombuffer(text.encode(), dtype=np.uint8)
-    np.savez(out, allow_pickle=False, **{**columns, _PLAN: plan})
+    kept = {_PLAN: text, _MARKS: json.dumps(marks)}
+    texts = {name: np.frombuffer(one.encode(), dtype=np.uint8) for name, one in kept.items()}
+    np.savez(out, allow_pickle=False, **columns, **texts)
     sys.stdout.buffer.write(out.getvalue())
+
+
+def _raw_of(data: bytes) -> tuple[Columns, str, dict[str, str]]:
+    # By content, not by name: a renamed file is still what it is.
+    return _read_parquet(data) if data[:4] == b"PAR1" else _read_hdf5(data)
 
 
 # -- Parquet ------------------------------------------------------------------------------
 
 
-def _parquet_bytes(path: Path, columns: Columns, text: str, units: Mapping[str, str]) -> bytes:
+def _parquet_bytes(
+    path: Path,
+    columns: Columns,
+    text: str,
+    units: Mapping[str, str],
+    marks: Mapping[str, str],
+) -> bytes:
     try:
         import pyarrow as pa
         import pyarrow.parquet as pq
@@ -212,19 +269,20 @@ def _parquet_bytes(path: Path, columns: Columns, text: str, units: Mapping[str, 
         note = {"unit": units[name]} if name in units else None
         fields.append(pa.field(name, array.type, metadata=note))
         arrays.append(array)
-    schema = pa.schema(fields, metadata={"format": FORMAT, _PLAN: text})
+    schema = pa.schema(fields, metadata={**marks, _PLAN: text})
     out = io.BytesIO()
     pq.write_table(pa.Table.from_arrays(arrays, schema=schema), out, compression="zstd")
     return out.getvalue()
 
 
-def _read_parquet(data: bytes) -> tuple[Columns, str]:
+def _read_parquet(data: bytes) -> tuple[Columns, str, dict[str, str]]:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
     table = pq.read_table(pa.BufferReader(data), memory_map=False, use_threads=False)
     notes = table.schema.metadata or {}
-    _check_format(notes.get(b"format", b"").decode())
+    marks = {name: notes.get(name.encode(), b"").decode() for name in ("format", _SUM)}
+    _check_format(marks["format"])
     columns: Columns = {}
     for name in table.column_names:
         column = table.column(name)
@@ -232,13 +290,15 @@ def _read_parquet(data: bytes) -> tuple[Columns, str]:
             columns[name] = np.array(column.to_pylist(), dtype=np.str_)
         else:
             columns[name] = column.to_numpy()
-    return columns, notes[_PLAN.encode()].decode()
+    return columns, notes[_PLAN.encode()].decode(), marks
 
 
 # -- HDF5 ---------------------------------------------------------------------------------
 
 
-def _hdf5_bytes(columns: Columns, text: str, units: Mapping[str, str]) -> bytes:
+def _hdf5_bytes(
+    columns: Columns, text: str, units: Mapping[str, str], marks: Mapping[str, str]
+) -> bytes:
     from ..store import hdf5_api
 
     file = hdf5_api.new_image()
@@ -257,13 +317,14 @@ def _hdf5_bytes(columns: Columns, text: str, units: Mapping[str, str]) -> bytes:
         if name in units:
             made.attrs["unit"] = np.bytes_(units[name].encode())
     root.create_dataset(_PLAN, data=np.frombuffer(text.encode(), dtype=np.uint8), compression=6)
-    root.attrs["format"] = np.bytes_(FORMAT.encode())
+    for name, mark in marks.items():
+        root.attrs[name] = np.bytes_(mark.encode())
     data_bytes = hdf5_api.image_of(file)
     file.close()
     return data_bytes
 
 
-def _read_hdf5(data: bytes) -> tuple[Columns, str]:
+def _read_hdf5(data: bytes) -> tuple[Columns, str, dict[str, str]]:
     from ..store import hdf5_api
 
     hdf5_api.forbid_plugins()
@@ -271,9 +332,8 @@ def _read_hdf5(data: bytes) -> tuple[Columns, str]:
         raise ModelError("it is neither Parquet nor HDF5")
     file = hdf5_api.open_image(data)  # what is read from it goes with it
     root = hdf5_api.root_of(file)
-    attribute = hdf5_api.open_attribute(root, "format")
-    kind = hdf5_api.plain_type(attribute)
-    _check_format(str(hdf5_api.read_attribute(attribute, kind)) if kind is not None else "")
+    marks = {name: _mark(root, name) for name in ("format", _SUM)}
+    _check_format(marks["format"])
     columns: Columns = {}
     for key in root:
         name = key.decode()
@@ -288,9 +348,19 @@ def _read_hdf5(data: bytes) -> tuple[Columns, str]:
             raise ModelError(f"{name} is too large")
         column = hdf5_api.read_dataset(dataset, dtype, shape)
         columns[name] = np.char.decode(column, "utf-8") if dtype.kind == "S" else column
-    return columns, columns.pop(_PLAN).tobytes().decode()
+    return columns, columns.pop(_PLAN).tobytes().decode(), marks
+
+
+def _mark(root: Any, name: str) -> str:
+    from ..store import hdf5_api
+
+    if not hdf5_api.has_attribute(root, name):
+        return ""
+    attribute = hdf5_api.open_attribute(root, name)
+    kind = hdf5_api.plain_type(attribute)
+    return str(hdf5_api.read_attribute(attribute, kind)) if kind is not None else ""
 
 
 def _check_format(found: str) -> None:
-    if found != FORMAT:
+    if found not in (FORMAT, OLD_FORMAT):
         raise ModelError(f"it says {found!r} of itself, not {FORMAT!r}")

@@ -119,7 +119,8 @@ class CampaignPanel(RoadPart):
         parts.append(f"{lost} not completed" if lost else "all completed")
         if table.path is not None:
             parts.append(f"results in {table.path}")
-        self.results.say(f"Desk estimates: {', '.join(parts)}.")
+        caution = f" \N{WARNING SIGN} {table.caution}" if table.caution else ""
+        self.results.say(f"Desk estimates: {', '.join(parts)}.{caution}")
 
     def _failed(self, error: BaseException) -> None:
         if not isinstance(error, BitepointError):

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QAbstractListModel, QModelIndex, QPersistentModelIndex, Qt
 from PySide6.QtWidgets import (
     QDialog,
     QDialogButtonBox,
     QLabel,
-    QListWidget,
-    QListWidgetItem,
+    QListView,
     QVBoxLayout,
     QWidget,
 )
@@ -23,7 +22,40 @@ from calib_model.session.history import Entry
 
 from .sides import History, Side, saved_side, when_words
 
+AS_SAVED = -1
+_NOWHERE = QModelIndex()
 Take = Callable[[Side], None]
+
+
+class _States(QAbstractListModel):
+    """What can be chosen, said in words when it is seen: a history may be long."""
+
+    def __init__(self, entries: list[Entry], *, modified: bool) -> None:
+        super().__init__()
+        self._entries = entries
+        self._numbers = [*([AS_SAVED] if modified else []), *range(len(entries))[::-1]]
+
+    def rowCount(self, parent: QModelIndex | QPersistentModelIndex = _NOWHERE) -> int:
+        return 0 if parent.isValid() else max(len(self._numbers), 1)
+
+    def data(
+        self,
+        index: QModelIndex | QPersistentModelIndex,
+        role: int = Qt.ItemDataRole.DisplayRole,
+    ) -> str | None:
+        if not index.isValid() or role != Qt.ItemDataRole.DisplayRole:
+            return None
+        number = self.number(index.row())
+        if number is None:
+            return "This set has no history: nobody has edited it yet."
+        return "As opened or last saved" if number == AS_SAVED else _words(self._entries[number])
+
+    def flags(self, index: QModelIndex | QPersistentModelIndex) -> Qt.ItemFlag:
+        return super().flags(index) if self._numbers else Qt.ItemFlag.NoItemFlags
+
+    def number(self, row: int) -> int | None:
+        """Return the number of the entry in a row; None where there is no state."""
+        return self._numbers[row] if 0 <= row < len(self._numbers) else None
 
 
 class EarlierDialog(QDialog):
@@ -53,10 +85,14 @@ class EarlierDialog(QDialog):
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         self._document, self._jobs, self._take, self._tell = document, jobs, take, tell
         self._history = History.of(document)
-        self.states = QListWidget()
+        self._entries = self._history.entries()
+        self.states = QListView()
+        self._model = _States(self._entries, modified=document.is_modified)
+        self.states.setModel(self._model)
+        self.states.setLayoutMode(QListView.LayoutMode.Batched)
         self.states.setAccessibleName("Earlier states, newest first")
         self.states.setWordWrap(True)
-        self.states.itemActivated.connect(lambda _item: self.accept())
+        self.states.activated.connect(lambda _index: self.accept())
         words = QLabel(
             "Choose the state to compare with. The set itself is not changed; “History” brings an "
             "earlier state back."
@@ -73,40 +109,20 @@ class EarlierDialog(QDialog):
         column.addWidget(self.states, 1)
         column.addWidget(self.buttons)
         self.resize(560, 420)
-        self._fill()
+        self.states.setCurrentIndex(self._model.index(0))
+        ok = self.buttons.button(QDialogButtonBox.StandardButton.Ok)
+        ok.setEnabled(self._chosen() is not None)
         self.states.setFocus()
 
-    def _fill(self) -> None:
-        if self._document.is_modified:
-            item = QListWidgetItem("As opened or last saved")
-            item.setData(Qt.ItemDataRole.UserRole, -1)
-            self.states.addItem(item)
-        entries = self._history.entries()
-        for number in range(len(entries) - 1, -1, -1):
-            item = QListWidgetItem(_words(entries[number]))
-            item.setData(Qt.ItemDataRole.UserRole, number)
-            self.states.addItem(item)
-        self._entries = entries
-        if self.states.count():
-            self.states.setCurrentRow(0)
-        else:
-            self.states.addItem("This set has no history: nobody has edited it yet.")
-            self.states.item(0).setFlags(Qt.ItemFlag.NoItemFlags)
-        self.buttons.button(QDialogButtonBox.StandardButton.Ok).setEnabled(bool(self._chosen()))
-
-    def _chosen(self) -> QListWidgetItem | None:
-        item = self.states.currentItem()
-        if item is None or item.data(Qt.ItemDataRole.UserRole) is None:
-            return None
-        return item
+    def _chosen(self) -> int | None:
+        return self._model.number(self.states.currentIndex().row())
 
     def accept(self) -> None:
         """Find the state, in the background, and hand it over."""
-        item = self._chosen()
-        if item is None:
+        number = self._chosen()
+        if number is None:
             return
-        number = int(item.data(Qt.ItemDataRole.UserRole))
-        if number < 0:
+        if number == AS_SAVED:
             self._take(saved_side(self._document))
         else:
             document, take, tell = self._document, self._take, self._tell

@@ -86,7 +86,7 @@ class History:
         return cls(document.content, document.history, document.pending)
 
     def entries(self) -> list[Entry]:
-        """Return every entry, oldest first; ModelError if one is damaged."""
+        """Return every entry, oldest first."""
         return entries_of(self)  # type: ignore[arg-type]  # it reads history and pending alone
 
     def before(self, number: int, progress: Progress | None = None) -> CalibrationSet:

@@ -106,7 +106,7 @@ class Past:
 
     def entries(self) -> list[Entry]:
         """Return all entries, oldest first."""
-        saved = [Entry(plain, True) for plain in self.history.entries()]
+        saved = [Entry(plain, True) for plain in self.history.views()]
         return saved + [Entry(change_to_plain(change), False) for change in self.pending]
 
     def whole(self) -> HistoryLike:

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, QPersistentModelIndex, Qt
+from PySide6.QtCore import (
+    QAbstractTableModel,
+    QModelIndex,
+    QObject,
+    QPersistentModelIndex,
+    Qt,
+    QTimer,
+)
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QDialogButtonBox,
@@ -25,6 +33,8 @@ from calib_model.session.history import Entry, describe_change, entries_of, rest
 
 from .help_pages import PageDialog
 
+SLICE = 500
+"""Entries that are made ready to be searched at a time: a few milliseconds."""
 HEADERS = ("When", "Who", "What", "Why", "In the file")
 
 
@@ -34,21 +44,31 @@ class HistoryModel(QAbstractTableModel):
     def __init__(self, entries: list[Entry], parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._entries = entries
-        self._texts = [
-            f"{local_time(e.time)} {e.author} {e.title} {e.reason}".lower() for e in entries
-        ]
-        self.rows = list(range(len(entries)))[::-1]
+        self._texts: list[str] = []  # to search in; made in the background, a few at a time
+        self.rows: Sequence[int] = range(len(entries))[::-1]
+        self._timer = QTimer(self)
+        self._timer.timeout.connect(lambda: self._make_texts(SLICE))
+        if entries:
+            self._timer.start(0)
 
     def narrow(self, typed: str) -> None:
         """Show the entries that hold every typed word."""
         words = typed.lower().split()
         self.beginResetModel()
-        self.rows = [
-            i
-            for i in reversed(range(len(self._entries)))
-            if all(word in self._texts[i] for word in words)
-        ]
+        self.rows = range(len(self._entries))[::-1]
+        if words:
+            self._make_texts(len(self._entries))
+            self.rows = [i for i in self.rows if all(word in self._texts[i] for word in words)]
         self.endResetModel()
+
+    def _make_texts(self, count: int) -> None:
+        start = len(self._texts)
+        self._texts += [
+            f"{local_time(e.time)} {e.author} {e.title} {e.reason}".lower()
+            for e in self._entries[start : start + count]
+        ]
+        if len(self._texts) == len(self._entries):
+            self._timer.stop()
 
     def entry(self, row: int) -> Entry:
         """Return the entry in a row."""

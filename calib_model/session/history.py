@@ -44,6 +44,9 @@ class HistoryLike(Protocol):
     def entries(self) -> Iterator[dict[str, Any]]:
         """Yield the entries in their plain form, oldest first."""
 
+    def views(self) -> list[Mapping[str, Any]]:
+        """Return the entries, oldest first; what they hold may be decoded when asked for."""
+
     def with_entries(self, entries: Iterable[Mapping[str, Any]]) -> Self:
         """Return a history with entries added; this one stays as it is."""
 
@@ -67,6 +70,10 @@ class PlainHistory:
         """Yield the entries in their plain form, oldest first."""
         return (dict(entry) for entry in self._entries)
 
+    def views(self) -> list[Mapping[str, Any]]:
+        """Return the entries, oldest first."""
+        return list(self._entries)
+
     def with_entries(self, entries: Iterable[Mapping[str, Any]]) -> PlainHistory:
         """Return a history with entries added; this one stays as it is."""
         return PlainHistory((*self._entries, *entries))
@@ -79,7 +86,7 @@ class Entry:
     Parameters
     ----------
     plain : mapping
-        The change in its plain form.
+        The change in its plain form; what it holds may be decoded when asked for.
     saved : bool
         Whether the file holds it; else it is a change since the last save.
     """
@@ -119,12 +126,9 @@ class Entry:
 def entries_of(document: Document) -> list[Entry]:
     """Return every entry of a document, oldest first, changes since the last save included.
 
-    Raises
-    ------
-    ModelError
-        If a recorded entry is damaged.
+    What an entry holds is decoded when it is asked for: a damaged one raises `ModelError` then.
     """
-    saved = [Entry(plain, True) for plain in document.history.entries()]
+    saved = [Entry(plain, True) for plain in document.history.views()]
     return saved + [Entry(change_to_plain(change), False) for change in document.pending]
 
 

@@ -158,9 +158,7 @@ def save_failed(path: Path, error: OSError) -> SaveFailed:
             "Save to another folder.",
         )
     if error.errno == errno.ENOENT:
-        return SaveFailed(
-            path, "", "Its folder does not exist.", "Save to another folder."
-        )
+        return SaveFailed(path, "", "Its folder does not exist.", "Save to another folder.")
     if error.errno == errno.ENAMETOOLONG:
         return SaveFailed(path, "", "Its name is too long.", "Save under a shorter name.")
     return SaveFailed(

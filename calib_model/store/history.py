@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import ModelError
+from .history_views import EntryViews
 from .jsontext import json_text, json_value
 from .layout import COLUMNS, MAX_EDIT_BYTES, MAX_TEXT_BYTES
 from .structure import Columns, empty
@@ -68,6 +69,13 @@ class HistoryColumns:
         yield from _decoded(self._columns)
         for entry in self._new:
             yield dict(entry)
+
+    def views(self) -> list[Mapping[str, Any]]:
+        """Return the entries as mappings that decode their edits when asked for, oldest first.
+
+        A damaged text raises `ModelError` then.
+        """
+        return [*EntryViews(self._columns, _decoded)[:], *self._new]
 
     def columns(self) -> Columns:
         """Return everything as columns.

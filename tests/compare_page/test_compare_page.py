@@ -90,11 +90,12 @@ def test_an_earlier_state_is_chosen_from_the_history(make, qtbot) -> None:
     bench = make(document)
     bench.page.choose_earlier()
     dialog = bench.page.findChild(EarlierDialog)
-    texts = [dialog.states.item(n).text() for n in range(dialog.states.count())]
+    model = dialog.states.model()
+    texts = [model.index(n, 0).data() for n in range(model.rowCount())]
     assert len(texts) == 3
     assert texts[0].startswith("Before “Set")
     assert "by Ada" in texts[0]
-    dialog.states.setCurrentRow(1)
+    dialog.states.setCurrentIndex(model.index(1, 0))
     qtbot.keyClick(dialog.states, Qt.Key.Key_Return)
     bench.settle()
     pair = bench.page.comparing.prepared.comparison.tables["curve"]
@@ -109,7 +110,7 @@ def test_a_set_without_history_says_so(make) -> None:
     bench = make(document_of(set_of(CURVE), "one.h5"))
     bench.page.choose_earlier()
     dialog = bench.page.findChild(EarlierDialog)
-    assert "no history" in dialog.states.item(0).text()
+    assert "no history" in dialog.states.model().index(0, 0).data()
     assert not dialog.buttons.button(dialog.buttons.StandardButton.Ok).isEnabled()
     dialog.reject()
 

@@ -31,6 +31,8 @@ ROOT = Path(__file__).resolve().parents[2]
 GOLDEN = Path(__file__).with_name("golden")
 SUFFIXES = (".parquet", ".h5")
 
+pytestmark = pytest.mark.timeout(400)  # reading the first plan may have to compile the model
+
 
 @pytest.fixture(scope="module")
 def campaign() -> Campaign:

@@ -181,6 +181,9 @@ def _entries(sets: Sets) -> list[Any]:
     if sets.history is None:
         return []
     try:
-        return entries_of(sets)  # type: ignore[arg-type]  # it reads history and pending alone
+        found = entries_of(sets)  # type: ignore[arg-type]  # it reads history and pending alone
+        for entry in found:
+            entry.plain.get("edits")  # decoded now, so that damage is known here
+        return found
     except BitepointError:
         return []

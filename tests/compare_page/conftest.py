@@ -13,6 +13,7 @@ from app.shell.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document
 from calib_model.store import open_file
+from tests.waiting import settled
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 
@@ -56,7 +57,7 @@ class Bench:
         self._qtbot.waitUntil(
             lambda: not self.jobs.running and not self.page.comparing.busy, timeout=15_000
         )
-        self._qtbot.wait(5)
+        settled(self._qtbot, self.page)
 
     def end(self) -> None:
         """Let every job come to its end."""

@@ -16,6 +16,7 @@ from app.driving.strip import LiveStrip
 from calib_model.editing.blocks import scale
 from calib_model.editing.change import values_change
 from tests.driving.fake_driving import FakeModel, torque_of
+from tests.waiting import drained, settled
 
 
 @pytest.fixture
@@ -64,7 +65,7 @@ def test_the_switch_and_the_manoeuvre_are_remembered(
     third = LiveStrip(desk)
     qtbot.addWidget(third)
     third.remember_in(memory)
-    qtbot.wait(20)
+    settled(qtbot, third)
     assert not third.on
 
 
@@ -99,10 +100,10 @@ def test_edits_do_not_wait_and_only_the_latest_counts(
     model.driven.clear()
     model.hold.clear()  # the run that begins now does not end
     edit(desk, 0.9)
-    qtbot.wait(40)
+    qtbot.waitUntil(lambda: strip._beside.busy and not strip._timer.isActive())
     for _ in range(5):
         edit(desk, 0.9)  # each comes back at once
-        qtbot.wait(5)
+        drained()
     shown = []
     strip.refreshed.connect(lambda: shown.append(strip.measures.text()))
     model.hold.set()

@@ -22,6 +22,7 @@ from calib_model.session.document import Document
 from tests.driving.fake_driving import FakeModel, torque_of
 from tests.letters import clashes
 from tests.plots import demo_set as demo
+from tests.waiting import settled
 
 
 @pytest.fixture
@@ -148,7 +149,7 @@ def test_the_path_is_drawn_with_equal_scales(panel: ManoeuvresPanel, qtbot) -> N
     panel.chooser.choose("parking_circle")
     panel.wait()
     panel.show_tab(1)
-    qtbot.wait(30)
+    settled(qtbot, panel)
     assert panel.path.canvas.isVisible()
     width, height = panel.path.canvas.pixel()
     assert width == pytest.approx(height, rel=1e-6)

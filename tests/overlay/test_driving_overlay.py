@@ -21,6 +21,7 @@ from app.plots.view import PlotView
 from app.tune.header import TableHeader
 from tests.overlay.driving import drive, driven_desk, moment, used
 from tests.plots import demo_set as demo
+from tests.waiting import settled
 
 
 def shown(qtbot, view: PlotView, size: tuple[int, int] = (620, 520)) -> PlotView:
@@ -29,7 +30,7 @@ def shown(qtbot, view: PlotView, size: tuple[int, int] = (620, 520)) -> PlotView
     view.show()
     qtbot.waitUntil(lambda: view.canvas is not None)
     view.refresh()
-    qtbot.wait(20)
+    settled(qtbot, view)
     return view
 
 
@@ -179,14 +180,14 @@ def test_the_grids_bar_is_longer_for_longer_and_dotted_where_nothing_was_decided
     qtbot.addWidget(view)
     view.resize(1100, 420)
     view.show()
-    qtbot.wait(20)
+    settled(qtbot, view)
     desk.set_cursor((9, 11))
     use = used(demo.pre_engage(), drive())
     bare = GridView(demo.demo_desk())
     qtbot.addWidget(bare)
     bare.resize(1100, 420)
     bare.show()
-    qtbot.wait(20)
+    settled(qtbot, bare)
     bare.source.set_cursor((9, 11))
 
     def inked(row: int, column: int) -> np.ndarray:

@@ -17,6 +17,7 @@ from app.shell.jobs import Jobs
 from app.tune.page import TunePage
 from calib_model.session.document import Document
 from tests.overlay.sets import sample
+from tests.waiting import settled
 
 
 def row(id: str) -> Action:
@@ -51,7 +52,7 @@ def page(qtbot, desk: Desk):  # type: ignore[no-untyped-def]
 def settle(qtbot, panel) -> None:  # type: ignore[no-untyped-def]
     qtbot.waitUntil(lambda: not panel._timer.isActive(), timeout=2000)
     panel.wait()
-    qtbot.wait(10)
+    settled(qtbot, panel)
 
 
 def test_compare_shows_it_in_place_of_the_tables(qtbot, desk: Desk, page: ComparePage) -> None:
@@ -93,7 +94,7 @@ def test_tune_gives_it_room_and_takes_it_back(qtbot, desk: Desk) -> None:
     qtbot.addWidget(page)
     page.resize(1300, 680)
     page.show()
-    qtbot.wait(20)
+    settled(qtbot, page)
     before = page.plots.height()
     window = SimpleNamespace(work=page, tune=page, plots=page.plots, desk=desk)
     action = row("plots.result")
@@ -104,7 +105,7 @@ def test_tune_gives_it_room_and_takes_it_back(qtbot, desk: Desk) -> None:
     assert action.checked(window)
     assert page.plots.height() > before + 50
     action.run(window)
-    qtbot.wait(10)
+    settled(qtbot, page)
     assert not page.plots.shows_result
     assert abs(page.plots.height() - before) <= 2  # shares are rounded
     page.plots.result.wait()

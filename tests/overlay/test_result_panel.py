@@ -27,6 +27,7 @@ from calib_model.evidence.result import Ask, Integral, resulting
 from calib_model.session.document import Document
 from calib_model.vehicle.parameters import read_vehicle
 from tests.overlay.sets import bound, sample
+from tests.waiting import settled
 
 VEHICLE = Path(__file__).resolve().parents[2] / "sample_sets" / "larch_vehicle.toml"
 
@@ -57,7 +58,7 @@ def shown(qtbot, desk: Desk, size: tuple[int, int] = (1250, 640)) -> ResultPanel
 def settle(qtbot, panel: ResultPanel) -> None:
     qtbot.waitUntil(lambda: not panel._timer.isActive(), timeout=2000)
     panel.wait()
-    qtbot.wait(10)
+    settled(qtbot, panel)
 
 
 def ask_for(qtbot, panel: ResultPanel, x: str, y: str, **at: float) -> None:
@@ -98,7 +99,7 @@ def test_rows_and_columns_are_not_exchanged_and_colours_are_the_torque(qtbot) ->
     most = max(np.nanmax(told.torque), np.nanmax(panel.picture.first.torque))
     wanted = colours_of(told.torque, 0.0, float(most), value_map(dark=view.inks.dark))
     panel.set_place(0, 0)
-    qtbot.wait(20)
+    settled(qtbot, panel)
     image = view.canvas.viewport().grab().toImage()
     hits = 0
     for row in (3, 20, 33):
@@ -232,7 +233,7 @@ def test_where_it_is_narrow_one_map_is_shown_at_a_time(qtbot) -> None:
     panel.inputs_button.click()
     assert not any(one.isVisible() for one in panel.maps)
     assert panel.asking.isVisible()
-    qtbot.wait(20)
+    settled(qtbot, panel)
     # Nothing of the form is cut off at its right edge.
     for label, field in panel.asking._fields.values():
         right = field.mapTo(panel.asking, QPoint(field.width(), 0)).x()
@@ -261,7 +262,7 @@ def test_nothing_is_reckoned_while_it_is_not_seen(qtbot, monkeypatch) -> None:
     monkeypatch.setattr(result_panel, "reckon", lambda *a: count.append(1) or reckon(*a))
     panel.hide()
     panel.asking.set_axes("pedal", "grade")
-    qtbot.wait(30)
+    settled(qtbot, panel)
     assert not count
     panel.show()
     settle(qtbot, panel)

@@ -21,6 +21,7 @@ from calib_model.rules.limits import Locked
 from calib_model.session.document import Document
 from tests.plots import demo_set as demo
 from tests.plots import mouse
+from tests.waiting import settled
 
 
 @pytest.fixture
@@ -256,7 +257,7 @@ def test_overlays_follow_their_switches_and_vanish_when_nothing_differs(qtbot, d
 
 def test_a_burst_of_edits_is_one_repaint(qtbot, desk, monkeypatch) -> None:
     view = shown(qtbot, desk)
-    qtbot.wait(30)
+    settled(qtbot, view)
     calls = []
     redraw = view.redraw
     monkeypatch.setattr(view, "redraw", lambda *a: (calls.append(a[1]), redraw(*a)))
@@ -266,18 +267,18 @@ def test_a_burst_of_edits_is_one_repaint(qtbot, desk, monkeypatch) -> None:
         desk.do(values_change(desk.table, values, "Edit"))
         desk.set_cursor((int(value * 10) - 3,))
     qtbot.waitUntil(lambda: bool(calls))
-    qtbot.wait(30)
+    settled(qtbot, view)
     assert len(calls) == 1
 
 
 def test_an_edit_elsewhere_repaints_nothing(qtbot, desk, monkeypatch) -> None:
     view = shown(qtbot, desk)
-    qtbot.wait(30)
+    settled(qtbot, view)
     calls = []
     monkeypatch.setattr(view, "redraw", lambda *a: calls.append(a))
     other = desk.current.content["wet_factor"]
     desk.do(values_change(other, other.values + 0.01, "Edit"))
-    qtbot.wait(30)
+    settled(qtbot, view)
     assert calls == []
 
 
@@ -378,7 +379,7 @@ def test_dark_palette_darkens_the_ground(qtbot, desk) -> None:
     for role in (QPalette.ColorRole.Text, QPalette.ColorRole.WindowText):
         palette.setColor(role, QColor("#e6e6e6"))
     view.setPalette(palette)
-    qtbot.wait(30)
+    settled(qtbot, view)
     image = view.canvas.grab().toImage()
     assert image.pixelColor(image.width() - 3, 3) == QColor("#1d1f22")
     assert view.inks.dark
@@ -406,7 +407,7 @@ def test_pyqtgraph_is_not_needed_to_make_the_panel() -> None:
 @pytest.mark.parametrize("size", [(240, 150), (700, 330)])
 def test_marks_at_the_ends_are_whole(qtbot, desk, size: tuple[int, int]) -> None:
     view = shown(qtbot, desk, *size)
-    qtbot.wait(50)
+    settled(qtbot, view)
     view.refresh()
     box = view.canvas.box.sceneBoundingRect()
     for point in (0, 7):
@@ -418,7 +419,7 @@ def test_a_new_size_keeps_a_part_that_was_chosen(qtbot, desk) -> None:
     view = shown(qtbot, desk)
     view.canvas.show_range((0, 50), (0.4, 1.1))
     view.resize(500, 300)
-    qtbot.wait(50)
+    settled(qtbot, view)
     view.refresh()
     assert view.canvas.shown_range() == ((0, 50), (0.4, 1.1))
 

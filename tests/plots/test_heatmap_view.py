@@ -17,6 +17,7 @@ from calib_model.editing.change import add_table, values_change
 from calib_model.session.document import Document
 from tests.plots import demo_set as demo
 from tests.plots import mouse
+from tests.waiting import settled
 
 
 def shown(qtbot, desk: Desk) -> HeatMapView:
@@ -26,7 +27,7 @@ def shown(qtbot, desk: Desk) -> HeatMapView:
     view.show()
     qtbot.waitUntil(lambda: view.canvas is not None)
     view.refresh()
-    qtbot.wait(20)
+    settled(qtbot, view)
     return view
 
 

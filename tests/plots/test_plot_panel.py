@@ -13,6 +13,7 @@ from app.plots.panel import PlotPanel
 from calib_model.editing.change import values_change
 from calib_model.session.document import Document
 from tests.plots import demo_set as demo
+from tests.waiting import settled
 
 
 def shown(qtbot, desk: Desk, width: int = 700, height: int = 330) -> PlotPanel:
@@ -121,7 +122,7 @@ def test_the_key_is_never_cut_off(qtbot, desk) -> None:
     panel = shown(qtbot, desk, 420, 330)
     for width in (420, 560, 700, 1000):
         panel.resize(width, 330)
-        qtbot.wait(30)
+        settled(qtbot, panel)
         places = panel.legend._places(panel.legend.width())
         assert len(places) == len(panel.legend.entries)
         inside = panel.legend.rect()
@@ -225,7 +226,7 @@ def test_the_keyboard_goes_to_the_plot_in_sight(qtbot, desk) -> None:
 
 def test_the_key_takes_its_room_at_once(qtbot, desk) -> None:
     panel = shown(qtbot, desk)
-    qtbot.wait(30)
+    settled(qtbot, panel)
     assert panel.legend.entries
     assert panel.legend.height() == panel.legend.heightForWidth(panel.legend.width()) > 0
 

@@ -24,6 +24,7 @@ from calib_model.session.files import document_of
 from calib_model.signoff.keys import make_key
 from calib_model.store import read_set_here
 from calib_model.store.source import Stamp
+from tests.waiting import settled
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 PASSPHRASE = "four words in snow"
@@ -91,7 +92,7 @@ def settle(qtbot, window: MainWindow, until: Callable[[], bool] | None = None) -
         return not window.jobs.running and not busy and (until is None or until())
 
     qtbot.waitUntil(still, timeout=20_000)
-    qtbot.wait(5)
+    settled(qtbot, window)
 
 
 @pytest.fixture
@@ -178,7 +179,7 @@ def quiet(qtbot, bench: Bench):  # type: ignore[no-untyped-def]
         qtbot.waitUntil(
             lambda: not bench.jobs.running and not bench.page.standings.busy, timeout=15_000
         )
-        qtbot.wait(5)
+        settled(qtbot, bench.page)
 
     return wait
 

@@ -23,6 +23,7 @@ from calib_model.evidence.reading import read_recording
 from calib_model.evidence.recording import Recording
 from calib_model.session.files import document_of
 from tests.road.driven import DOUBLE, GAP, Driven, write_drive
+from tests.waiting import settled
 
 K = Qt.Key
 
@@ -550,7 +551,7 @@ def test_the_keyboard_goes_round_the_panes(opened: MainWindow, road, qtbot) -> N
 @pytest.mark.parametrize("size", [(683, 384), (1366, 768)])
 def test_all_fits_on_small_screens(opened: MainWindow, road, size: tuple[int, int], qtbot) -> None:  # type: ignore[no-untyped-def]
     opened.resize(*size)
-    qtbot.wait(20)
+    settled(qtbot, opened)
     assert road.width() <= opened.width()
     narrow = road.width() < 860
     assert road.plot.isVisible() != road.tabs.isVisible() or not narrow

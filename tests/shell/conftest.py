@@ -16,6 +16,7 @@ from app.shell.window import MainWindow
 from calib_model.session.files import document_of
 from calib_model.store import read_set_here
 from calib_model.store.source import Stamp
+from tests.waiting import settled
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -107,7 +108,7 @@ def opened(window: MainWindow, samples: dict[str, Path], qtbot) -> MainWindow:  
 def settle(qtbot, window: MainWindow, until: Callable[[], bool] | None = None) -> None:  # type: ignore[no-untyped-def]
     """Wait for the background work, and for what comes of it."""
     qtbot.waitUntil(lambda: not window.jobs.running and (until is None or until()), timeout=15_000)
-    qtbot.wait(5)
+    settled(qtbot, window)
 
 
 @pytest.fixture

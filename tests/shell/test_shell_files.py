@@ -383,11 +383,14 @@ def test_a_file_that_is_gone_is_noticed_and_written_again(
 def test_a_touch_or_an_own_save_is_no_outside_change(
     opened: MainWindow, samples, wait, qtbot
 ) -> None:
-    samples["practice"].touch()
-    edit(opened)
-    opened.files.save()
+    watch = opened.files.watch
+    with qtbot.waitSignal(watch._timer.timeout, timeout=20_000):  # it was told, and looks
+        samples["practice"].touch()
+        edit(opened)
+        opened.files.save()
+        wait()
     wait()
-    qtbot.wait(500)
+    watch.look()  # as it does for whatever the system tells later
     wait()
     assert banner(opened, "outside") == ""
 

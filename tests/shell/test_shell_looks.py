@@ -28,6 +28,7 @@ from app.areas import AREAS
 from app.shell import theme as themes
 from app.shell.boxes import OutlinedBoxes
 from app.shell.window import MainWindow
+from tests.waiting import settled
 
 
 def luminance(colour: QColor) -> float:
@@ -168,12 +169,12 @@ def unnamed(top: QWidget) -> list[str]:
 def test_everything_that_takes_the_keyboard_has_a_name(opened: MainWindow, wait, qtbot) -> None:
     for area in AREAS:
         opened.show_area(area.id)
-        qtbot.wait(100)  # plots follow a moment later
+        settled(qtbot, opened)  # plots follow a moment later
         assert unnamed(opened) == []
     for document_table in ("pre_engage_torque", "clamp_limit_plate"):
         opened.show_area("tune")
         opened.desk.open_table(document_table)
-        qtbot.wait(100)  # the plots follow a moment later
+        settled(qtbot, opened)  # the plots follow a moment later
         assert unnamed(opened) == []
     wait()
 

@@ -11,6 +11,7 @@ from pytestqt.qtbot import QtBot
 
 from app.desk import Desk
 from app.plots.surface.view import SurfaceView
+from tests.waiting import drained, put_off
 
 LEFT = Qt.MouseButton.LeftButton
 NONE = Qt.KeyboardModifier.NoModifier
@@ -30,8 +31,15 @@ def shown(desk: Desk, qtbot: QtBot, **about: object) -> SurfaceView:
 
 def settle(view: SurfaceView) -> None:
     view.refresh()
-    QTest.qWait(30)
-    QApplication.processEvents()
+    rested(view)
+
+
+def rested(view: SurfaceView) -> None:
+    """Wait until the view has painted what it put off; the test's time limit ends it else."""
+    drained()
+    while put_off(view):
+        QTest.qWait(2)
+    drained()
 
 
 def grabbed(view: SurfaceView) -> np.ndarray:

@@ -22,6 +22,7 @@ from tests.surface.gl_hand import (
     pixels,
     place,
     press,
+    rested,
     settle,
     shown,
 )
@@ -176,7 +177,7 @@ def test_an_edit_is_repainted_once_for_a_burst(view: SurfaceView, desk: Desk) ->
         values = desk.table.values.copy()  # type: ignore[union-attr]
         values[0, 0] += 1 + i
         desk.do(values_change(desk.table, values, "Edit"))
-    QTest.qWait(60)
+    rested(view)
     assert len(drawn) == 1
 
 
@@ -273,7 +274,6 @@ def test_colours_follow_the_palette(view: SurfaceView) -> None:
     dark.setColor(QPalette.ColorRole.Base, QColor("#191f22"))
     dark.setColor(QPalette.ColorRole.Text, QColor("#e6eaec"))
     view.setPalette(dark)
-    QTest.qWait(30)
     after = grabbed(view)[2, 2]
     assert light.sum() > 600
     np.testing.assert_allclose(after, [0x19, 0x1F, 0x22], atol=2)

@@ -26,9 +26,11 @@ from .screening import screened
 DEAD_BAND = 0.05
 """A turn is a turn if the input goes back by this share of its range."""
 SETTLED = 0.01
-"""After a turn a branch begins where the answer has moved by this share of its range."""
+"""An answer that has moved by this share of its range after a turn is at rest no more, ..."""
+NOISY = 4.0
+"""... nor one that has moved by so many standard deviations of its noise, if that is less."""
 AT_TURN = 2
-"""So many samples next to a turn belong to neither branch: where exactly it turns is not known."""
+"""By so many samples a running median may miss where exactly the input turns."""
 FEWEST = 20
 """A stretch with fewer samples is no branch."""
 LOOKED_AT = 1_000_000
@@ -122,8 +124,8 @@ def split(samples: Samples, *, axis: int = 0) -> Sweeps:
             turns += drive.size  # scattered points, no sweep
             continue
         answers = [_calm(x)] if not samples.drive.size else [_calm(x), _calm(v)]
-        drive = _calm(drive)
-        ends = _turns(drive)
+        given, drive = drive, _calm(drive)
+        ends = _exact(given, drive, _turns(drive))
         turns += max(ends.size - 2, 0)
         if drive.size < FEWEST * (ends.size - 1):
             continue  # it turns all the time: no sweep
@@ -183,33 +185,89 @@ def _turns(drive: FloatArray) -> IntArray:
     return np.unique(np.array(ends))
 
 
+def _exact(given: FloatArray, calm: FloatArray, ends: IntArray) -> IntArray:
+    """Turns where the input itself turns, which its running median tells to two samples."""
+    near = _unrest(given)
+    found = ends.copy()
+    for n, end in enumerate(ends[1:-1].tolist(), start=1):
+        sense = 1.0 if calm[end] >= calm[ends[n - 1]] else -1.0
+        around = np.arange(max(end - AT_TURN, 0), min(end + AT_TURN + 1, given.size))
+        # A stray sample is no turn.
+        sound = around[np.abs(given[around] - calm[around]) <= max(near, abs(_at(calm, end)))]
+        if sound.size:
+            top = sense * given[sound]
+            found[n] = int(sound[np.argmax(top >= top.max() - near)])  # the first of equals
+    return np.unique(found)
+
+
+def _at(calm: FloatArray, end: int) -> float:
+    """How far the input goes from sample to sample next to a turn."""
+    part = calm[max(end - 5, 0) : end + 6]
+    return float(np.ptp(part))
+
+
+def _unrest(values: FloatArray) -> float:
+    """By how much values differ that are meant to be the same: noise, or a step of storage."""
+    # Fourth differences, so that a curve or a bend of it is no noise (their weights: 1 4 6 4 1).
+    bend = np.abs(np.diff(values, n=4))
+    noise = float(np.median(bend)) / 0.6745 / 70**0.5 if bend.size else 0.0
+    step = np.abs(np.diff(values))
+    step = step[step > 0]
+    if not step.size:
+        return 0.0
+    steps = step / step.min()
+    stored = bool((np.abs(steps - np.rint(steps)) < 1e-3).all())
+    return max(NOISY * noise, 1.5 * float(step.min()) if stored else 0.0)
+
+
+def _onset(answer: FloatArray, near: float) -> int:
+    """Sample at which an answer leaves where it rests at the beginning; its length if nowhere.
+
+    It has left once it stays out of the noise: a slow start is no free travel.
+    """
+    rest = _level(answer[:5])
+    far = np.abs(answer - rest) > near
+    moved = np.flatnonzero(far[:-2] & far[1:-1] & far[2:])  # one stray sample is no move
+    if not moved.size:
+        return answer.size
+    first = int(moved[0])
+    sign = 1.0 if answer[first] > rest else -1.0
+    rest = _level(answer[: max(first, 1)])  # of all that rest: five may lie on one side of it
+    before = np.flatnonzero(sign * (answer[:first] - rest) <= near)
+    begin = int(before[-1]) + 1 if before.size else 0
+    # The level of five samples that move already lies at the third.
+    return 0 if begin <= 3 else begin
+
+
 def _labelled(drive: FloatArray, answers: Sequence[FloatArray], ends: IntArray) -> IntArray:
     direction = np.zeros(drive.size, dtype=np.int64)
     drive_range = _reach(drive)
     reaches = [_reach(answer) for answer in answers]
-    for a, b in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
+    nears = [
+        min(SETTLED * reach, _unrest(answer))
+        for answer, reach in zip(answers, reaches, strict=True)
+    ]
+    for number, (a, b) in enumerate(zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True)):
         if b - a < 3:
             continue
         part = slice(a, b + 1)
         travel = float(drive[b] - drive[a])
         if abs(travel) < DEAD_BAND * drive_range:
             continue
-        first, last = AT_TURN, b - a - AT_TURN
-        for answer, reach in zip(answers, reaches, strict=True):
+        # The sample at which the input turns is the last of the way it came.
+        first, last = min(number, 1), b - a
+        for answer, reach, near in zip(answers, reaches, nears, strict=True):
             y = answer[part]
             if reach <= 0 or _reach(y) < 0.1 * reach:
                 continue  # an input that is held during this sweep says nothing
-            near = SETTLED * reach
-            moved = np.flatnonzero(np.abs(y - _level(y[:5])) > near)
-            begin = int(moved[0]) if moved.size else b - a + 1
-            back = np.flatnonzero(np.abs(y - _level(y[-5:])) > near)
+            begin = _onset(y, near)
             # A long way of the input without an answer at the end is free travel; a short way
             # is just the last piece of the branch.
-            end = b - a
-            if back.size:
-                rest = float(abs(drive[b] - drive[a + int(back[-1])]))
+            end, back = b - a, b - a - _onset(y[::-1], near)
+            if back >= 0:
+                rest = float(abs(drive[b] - drive[a + back]))
                 if rest > 2 * SETTLED * drive_range:
-                    end = int(back[-1])
+                    end = back
             # What has settled must not be taken for held because of one stray sample.
             first, last = max(first, begin), min(last, end)
         if last > first:

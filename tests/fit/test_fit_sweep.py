@@ -192,3 +192,39 @@ def test_settings_and_outcome_go_into_the_history(proposal: FitProposal) -> None
     assert "larch_bench_sweep.csv" in change.title
     assert "loss huber" in change.note
     assert "thin data" in change.note
+
+
+def soft_sweep(noise: float) -> Samples:
+    """A current that goes up and down evenly; a force that bites softly and never sticks."""
+    rng = np.random.default_rng(4)
+    ramp = np.linspace(0.0, 10.0, 200)
+    drive = np.concatenate([ramp, ramp[::-1], ramp, ramp[::-1]])
+    force = 60.0 * drive**2
+    force = force + noise * rng.normal(size=force.size)
+    return from_arrays([drive], force, drive=drive)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.5])
+def test_a_soft_bite_is_no_free_travel(noise: float) -> None:
+    # Up to a current of 1 A the force stays below a hundredth of its range: 20 samples of each
+    # ramp, all that the first node of a table with a node per ampere has.
+    samples = soft_sweep(noise)
+    found = split(samples)
+    assert found.turns == 3
+    low = np.asarray(samples.points[0]) < 0.5
+    kept = found.direction != 0
+    assert kept[low].mean() > (0.9 if noise == 0 else 0.4)
+    table = curve(np.arange(0.0, 11.0), lower=-100)
+    fitted = fit(only(table), "curve", samples, FitOptions(least=5), branch="up")
+    assert fitted.fits["curve"].state[0] == NodeState.MEASURED
+    assert abs(fitted.values("curve")[0]) < 20
+
+
+def test_samples_beside_a_turn_are_kept() -> None:
+    # Nothing sticks here, so but for the turning sample itself, which belongs to the way it came,
+    # every sample has its branch.
+    samples = soft_sweep(0.0)
+    direction = split(samples).direction
+    assert (direction == 0).sum() <= 10  # where the force itself turns, flat
+    driven = np.repeat([1, -1, 1, -1], 200)
+    assert (direction != driven).sum() <= 3 + (direction == 0).sum()

@@ -88,7 +88,18 @@ class Monotone(Rule):
         must = "must rise" if self.direction == "up" else "must fall"
         if not self.strict:
             must = "must not fall" if self.direction == "up" else "must not rise"
+        elif (b > a) == (self.direction == "up") and a != b:
+            # It goes the right way, by too little: say how much is wanted.
+            must = f"{must} by at least {self._wanted(table)}"
         return f"{did} {where}; it {must} with {axis_label(table, self.axis)}."
+
+    def _wanted(self, table: Table) -> str:
+        """The least step of a strict order, in words."""
+        if self.gap:
+            return with_unit(self.gap, table.unit)
+        if table.storage.is_integer:
+            return f"one storage step, {with_unit(table.storage.resolution, table.unit)},"
+        return "1e-9 of its range"
 
 
 @register

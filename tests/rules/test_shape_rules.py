@@ -425,3 +425,17 @@ def test_a_rule_of_an_axis_that_is_not_there_is_not_checked() -> None:
     assert "grade" in missed.reason
     assert "pedal" in missed.reason
     assert found.findings == ()
+
+
+def test_a_step_that_is_too_small_is_said_to_be() -> None:
+    # It rises, so that it must rise would be no help.
+    x = [0.0, 1.0, 2.0]
+    strict = Monotone("pedal", strict=True)
+    missing = only(curve(x, [1.0, 2.0, 2.4], strict, storage=raster("0.5")))
+    assert "Rises from 2 to 2.4" in missing.message
+    assert "must rise by at least one storage step, 0.5" in missing.message
+    down = Monotone("pedal", "down", strict=True, gap=0.5)
+    assert "must fall by at least 0.5" in only(curve(x, [3.0, 2.0, 1.9], down)).message
+    flat = only(curve(x, [1.0, 1.0, 2.0], strict))
+    assert "Stays at 1" in flat.message
+    assert "it must rise with" in flat.message

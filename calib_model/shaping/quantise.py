@@ -16,9 +16,9 @@ from ..core.storage import Storage
 from ..core.table import Table
 from ..errors import EditRefused
 from .explain import without_rows
-from .problem import gather
+from .problem import RuleSystem, gather
 from .proposal import Diagnostics, Proposal
-from .repair import before_and_after, broken_parts, not_stated, remarks, with_values
+from .repair import before_and_after, broken_parts, not_stated, remarks, saturated, with_values
 from .storing import to_storage
 
 TILTED = 0.25
@@ -150,13 +150,17 @@ def quantise(
     before_rounding = before_rounding[~np.isin(before_rounding, system.reduced.beyond)]
     off = np.zeros(system.bound.size, dtype=bool)
     off[before_rounding] = True
+    # What is missed by less than a step (a strict order among values closer than that) can be had
+    # by rounding the right way.
+    off &= ~_within_a_step(system)
     kept = without_rows(system, off) if off.any() else system
     stored = to_storage(kept, kept.reduced.full(kept.values[kept.reduced.free]))
     _, after = before_and_after(kept, stored.values)
     sets = with_values(kept, stored.values)
     new = after[(0, table)]
     effect = rounding(present, new.values)
-    notes = list(remarks(kept, stored, sets, "rounded"))
+    notes = [*saturated(kept, kept.values, stored)]
+    notes += remarks(kept, stored, sets, "rounded")
     if off.any():
         count = int(off.sum())
         notes.append(
@@ -190,6 +194,19 @@ def quantise(
         ),
         tuple(notes),
     )
+
+
+def _within_a_step(system: RuleSystem) -> BoolArray:
+    """Rows between cells that are missed by at most one storage step of theirs."""
+    counts = np.diff(system.matrix.indptr)
+    reach = np.zeros(counts.size)
+    rows = np.flatnonzero(counts > 1)
+    if rows.size:
+        each = np.abs(system.matrix.data) * system.step[system.matrix.indices]
+        np.maximum.at(reach, np.repeat(np.arange(counts.size), counts), each)
+        reach[counts < 2] = 0.0
+    with np.errstate(invalid="ignore"):
+        return np.asarray(system.excess(system.values) <= reach * (1 + 1e-9))
 
 
 def _slopes(count: int) -> str:

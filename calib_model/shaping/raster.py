@@ -48,9 +48,16 @@ class Raster:
         """Values of steps, exactly as `Storage.physical` gives them."""
         return np.asarray((raw * self.numerator + self.offset) / self.denominator)
 
-    def rounded(self, values: FloatArray, lower: FloatArray, upper: FloatArray) -> FloatArray:
-        """Round half up, within limits taken inward to the raster."""
-        steps = np.floor(self.raw(values) + 0.5)
+    def rounded(
+        self, values: FloatArray, lower: FloatArray, upper: FloatArray, *, up: bool = False
+    ) -> FloatArray:
+        """Round to the nearest, within limits taken inward to the raster.
+
+        Halves go to even, as in storage; all of them up where differences of whole steps are to
+        be kept exactly.
+        """
+        raw = self.raw(values)
+        steps = np.floor(raw + 0.5) if up else np.rint(raw)
         low, high = self.limits(lower, upper)
         steps = np.minimum(np.maximum(steps, low), high)
         return np.where(self.whole, self.physical(steps), values)

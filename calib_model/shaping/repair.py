@@ -15,7 +15,7 @@ import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
 from ..core.calibration_set import CalibrationSet
-from ..core.numbers import with_unit
+from ..core.numbers import short, with_unit
 from ..core.rule import Stack, at_cell
 from ..core.table import Table
 from ..errors import BitepointError
@@ -26,6 +26,8 @@ from .solve import Solution, minimise
 from .storing import SECONDS, Stored, to_storage
 from .words import Part, label, parts_of
 
+ROUND_OFF = 1e-12
+"""What share of a table's span counts as the solver's rounding."""
 PASSES = 5
 """How often values that rules use as factors are brought up to date."""
 
@@ -80,12 +82,17 @@ def repair(
         if target is None or first is None:
             first, target = system, system.values
         weight = system.stacked(weights or {}, 1.0)
-        solution = _nearest(system, target, weight)
-        stored = (
-            to_storage(system, solution.values, target, weight, seconds=seconds)
-            if on_raster
-            else Stored(solution.values, np.empty(0, dtype=np.int64), "unrounded")
-        )
+        if turn == 0 and _obeys(system, on_raster):
+            solution = Solution(system.values, "", 0.0, np.empty(0, dtype=np.int64), True)
+            stored = Stored(system.values, np.empty(0, dtype=np.int64), "as it is")
+        else:
+            solution = _nearest(system, target, weight)
+            stored = (
+                to_storage(system, solution.values, target, weight, seconds=seconds)
+                if on_raster
+                else Stored(solution.values, np.empty(0, dtype=np.int64), "unrounded")
+            )
+            stored = _still(system, target, stored)
         sets = with_values(system, stored.values)
         again = broken_factors(system, sets)
         # Only where the reading table moves too can another pass help.
@@ -93,6 +100,54 @@ def repair(
             break
     assert first is not None
     return _proposal(first, system, solution, stored, sets, left_out, weights, allowed, on_raster)
+
+
+def _obeys(system: RuleSystem, on_raster: bool) -> bool:
+    """Whether the present values obey every rule, and are stored as they are."""
+    if system.broken(system.values).size or system.reduced.clash:
+        return False
+    if not on_raster:
+        return True
+    parts = system.unstacked(system.values)
+    return all(
+        (t.storage.representable(v) | ~np.isfinite(v)).all()
+        for t, v in zip(system.tables, parts.values(), strict=True)
+    )
+
+
+def _still(system: RuleSystem, target: FloatArray, stored: Stored) -> Stored:
+    """Put cells back that moved by a solver's rounding only, where the rules allow it."""
+    moved = stored.values - target
+    with np.errstate(invalid="ignore"):
+        near = (moved != 0) & (np.abs(moved) <= ROUND_OFF * system.span)
+    if not near.any():
+        return stored
+    values = np.where(near, target, stored.values)
+    if system.broken(values).size > system.broken(stored.values).size:
+        return stored
+    return replace(stored, values=values)
+
+
+def saturated(system: RuleSystem, wanted: FloatArray, stored: Stored) -> tuple[str, ...]:
+    """Say which cells are beyond what their storage holds, and so take its end."""
+    said = []
+    now, aim = system.unstacked(stored.values), system.unstacked(wanted)
+    for place, table in zip(system.places, system.tables, strict=True):
+        low, high = table.storage.range
+        with np.errstate(invalid="ignore"):
+            beyond = ((aim[place] > high) & (now[place] == high)) | (
+                (aim[place] < low) & (now[place] == low)
+            )
+        cells = np.flatnonzero(beyond)
+        if cells.size and stored.method != "unrounded":
+            value = with_unit(float(aim[place].flat[cells[0]]), table.unit)
+            more = f" and {cells.size - 1} more" if cells.size > 1 else ""
+            said.append(
+                f"{table.label}: {value} {at_cell(table, int(cells[0]))}{more} is beyond what "
+                f"{table.storage} holds ({short(low)} to {with_unit(high, table.unit)}) and takes "
+                "its end."
+            )
+    return tuple(said)
 
 
 def _nearest(system: RuleSystem, target: FloatArray, weight: FloatArray) -> Solution:
@@ -249,7 +304,7 @@ def _proposal(
         after,
         settings,
         diagnostics,
-        remarks(system, stored, sets, "repaired"),
+        (*saturated(first, first.values, stored), *remarks(system, stored, sets, "repaired")),
         {
             p: ideal
             for p, ideal in replace(first).unstacked(solution.values).items()

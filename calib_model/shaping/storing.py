@@ -151,7 +151,7 @@ def _by_differences(
     except (AtOdds, NotSolved):
         return None
     free = reduced.free
-    values = raster.rounded(solution.values[free], tightened.lower, tightened.upper)
+    values = raster.rounded(solution.values[free], tightened.lower, tightened.upper, up=True)
     if plain.all() and raster.whole.all() and free.size <= MOST_CELLS:
         low, high = raster.limits(reduced.lower, reduced.upper)
         start = np.rint(raster.raw(values))

@@ -11,7 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import isotonic_regression
 
+from calib_model.core.axis import Axis
+from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.rule import Rule
 from calib_model.core.storage import INTEGER_TYPES, Storage
+from calib_model.core.table import Table
 from calib_model.editing.change import apply
 from calib_model.errors import EditRefused, ModelError
 from calib_model.rules.check import check
@@ -207,3 +211,64 @@ def test_scaling_refusals() -> None:
         scalings(0, 1, 0)
     with pytest.raises(ModelError, match="finest step"):
         scalings(0, 1e12, "0.001")
+
+
+def rising(values: list[float], *rules: Rule, storage: Storage = ONE) -> CalibrationSet:
+    """A curve of one number per cell."""
+    axis = Axis(np.arange(float(len(values))), "X", "-", "x")
+    return CalibrationSet([Table("t", values, (axis,), "T", storage=storage, rules=rules)])
+
+
+def test_a_strict_order_closer_than_a_step_does_not_go_flat() -> None:
+    # Closer than one step of the raster, the order does not hold before rounding; the nearest
+    # whole numbers that rise strictly, by trying all.
+    values = [1.1, 1.3, 1.5, 4.0]
+    proposal = quantise(rising(values, Monotone("x", strict=True)), "t")
+    got = proposal.values("t")
+    assert (np.diff(got) >= 1).all()
+    best = min(
+        (float(((np.array(z) - values) ** 2).sum()), z)
+        for z in product(range(7), repeat=4)
+        if (np.diff(z) >= 1).all()
+    )
+    assert float(((got - values) ** 2).sum()) == pytest.approx(best[0])
+    assert not proposal.diagnostics.broken
+    # A breach that rounding cannot mend is still left alone, and said.
+    left = quantise(rising([1.2, 9.4, 3.1, 9.9], Monotone("x", strict=True)), "t")
+    assert left.values("t").tolist() == [1, 9, 3, 10]
+    assert "did not hold before" in " ".join(left.notes)
+
+
+def test_halves_go_to_even_as_in_storage() -> None:
+    values = [0.5, 1.5, 2.5, 3.5, -0.5]
+    storage = Storage("int16", 1, 1)
+    got = quantise(rising(values, storage=storage), "t").values("t")
+    assert got.tolist() == storage.nearest(values).tolist() == [0, 2, 2, 4, 0]
+    # Under rules that allow it as well.
+    got = quantise(rising(values[:4], Monotone("x"), storage=storage), "t").values("t")
+    assert got.tolist() == [0, 2, 2, 4]
+
+
+def test_values_beyond_the_storage_are_named() -> None:
+    byte = Storage("uint8", 1, 1)
+    rounded = quantise(rising([3.2, 255.4], storage=byte), "t")
+    assert rounded.values("t").tolist() == [3, 255]
+    assert "is beyond what uint8, step 1 holds" in " ".join(rounded.notes)
+    mended = repair(rising([3.0, 301.0, 300.0], storage=byte), "t")
+    assert mended.values("t").tolist() == [3, 255, 255]
+    (note,) = [n for n in mended.notes if "is beyond" in n]
+    assert "301" in note
+    assert "and 1 more" in note
+    assert not [n for n in quantise(rising([3.2, 254.4], storage=byte), "t").notes if "beyond" in n]
+
+
+def test_what_obeys_already_is_left_bit_for_bit() -> None:
+    free = Storage("float64")
+    values = [0.1, 0.1 + 1e-15, 0.3, 1 / 3]
+    proposal = repair(rising(values, Monotone("x"), storage=free), "t")
+    assert proposal.is_empty
+    assert proposal.diagnostics.solver == ""
+    # One breach: no other cell moves by the solver's rounding.
+    broken = [0.1, 0.7, 0.6, 0.8, 1 / 3 + 1, np.pi]
+    moved = repair(rising(broken, Monotone("x"), storage=free), "t").moved("t")
+    assert np.flatnonzero(moved).tolist() == [1, 2]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 
 if TYPE_CHECKING:
+    from calib_model.core.arrays import BoolArray
     from calib_model.core.calibration_set import CalibrationSet
 
 SUMMARY = "find the nearest values that satisfy every rule"
@@ -22,7 +24,8 @@ def parser() -> VerbParser:
     made = VerbParser(
         "repair",
         "Find the nearest values that satisfy every rule in force.  For a slipped digit, exchanged "
-        "branches\nor a wrong axis they are the wrong remedy: `bitepoint check` names what suits.",
+        "branches\nor a wrong axis they are the wrong remedy: where a finding names such a "
+        "mistake, nothing is done\nunless --remedy says what.",
         proposals.STATUS,
     )
     proposals.add_arguments(made)
@@ -40,6 +43,12 @@ def parser() -> VerbParser:
         type=Path,
         help="let the table of the base mode's set (named with --against) move too, and write "
         "that set here",
+    )
+    made.add_argument(
+        "--remedy",
+        choices=("suited", "nearest"),
+        help="where findings name a mistake: mend it by the remedy that suits it, then find the "
+        "nearest values for the rest; or take the nearest values all the same",
     )
     proposals.add_cells(made)
     proposals.add_weights(made)
@@ -71,21 +80,56 @@ def run(arguments: Sequence[str]) -> Answer:
         proposals.table_of(others[base - 1].set, given.against[base - 1], table.id)
         moving.append((base, table.id))
     without = proposals.kinds(given.without)
+    allowed = None if selection is None else {table.id: selection}
+    content = stored.set
+    done: tuple[str, ...] = ()
+    if given.remedy != "nearest":
+        base_set = next((o.set for o in others if o.set.mode == stored.set.base_mode), None)
+        content, done = _mended(
+            stored.set, [table.id, *also], base_set, allowed, told=given.remedy is not None
+        )
     proposal = proposals.proposed(
         lambda: repair(
-            stored.set,
+            content,
             moving,
             against=[other.set for other in others],
-            allowed=None if selection is None else {table.id: selection},
+            allowed=allowed,
             weights=None if weights is None else {table.id: weights},
             without=without,
             on_raster=not given.unrounded,
         )
     )
+    if done:
+        before = {p: stored.set[p[1]] if p[0] == 0 else t for p, t in proposal.before.items()}
+        proposal = replace(proposal, before=before, notes=(*done, *proposal.notes))
     written = proposals.write(stored, proposal, given, given.out)
     if base:
         written += proposals.write(others[base - 1], proposal, given, given.base_out, base)
     return proposals.answer(proposal, given, written)
+
+
+def _mended(
+    content: CalibrationSet,
+    tables: Sequence[str],
+    base: CalibrationSet | None,
+    allowed: Mapping[str, BoolArray] | None,
+    *,
+    told: bool,
+) -> tuple[CalibrationSet, tuple[str, ...]]:
+    """Mend what findings name as mistakes, if told to; refuse if not."""
+    from calib_model.remedies import mended, suited
+
+    waiting = suited(content, tables, base, allowed)
+    if waiting and not told:
+        said = "\n".join(
+            f"{w.finding.table}: {w.finding.message}\n    What suits: {w.remedy.text}"
+            for w in waiting
+        )
+        refuse(
+            f"The nearest values would hide what went wrong:\n{said}",
+            "Give --remedy suited to do that first, or --remedy nearest to insist.",
+        )
+    return mended(content, tables, base, allowed) if waiting else (content, ())
 
 
 def _base_number(base_mode: str, others: Sequence[CalibrationSet]) -> int:

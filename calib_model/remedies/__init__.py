@@ -5,5 +5,6 @@ branches, an axis in a wrong unit), so each finding offers what fits its kind, b
 """
 
 from .offers import Remedy, remedies_for
+from .suited import Suited, mended, suited
 
-__all__ = ["Remedy", "remedies_for"]
+__all__ = ["Remedy", "Suited", "mended", "remedies_for", "suited"]

@@ -263,3 +263,32 @@ def test_standard_output_is_json_alone_and_no_qt_is_loaded() -> None:
     )
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["tables"][0]["table"] == "pre_engage_torque"
+
+
+def test_repair_does_not_hide_a_slipped_digit(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # 21.5 N·m at 40 % and -10 degC was 215: the nearest value under the rules is 135.5 or so,
+    # which is no less wrong and no longer stands out.
+    out = tmp_path / "out.h5"
+    job = ("repair", PRACTICE, "pre_engage_torque", "-o", out)
+    status, _, err = run(capsys, *job)
+    assert status == 2
+    assert "ten times too small" in err.replace("\n", " ")
+    assert "Re-interpolate Pre-engage torque" in err
+    assert "--remedy suited" in err
+    assert not out.exists()
+
+    status, text, _ = run(capsys, *job, "--remedy", "suited")
+    assert status == 0
+    assert "Re-interpolate Pre-engage torque" in text
+    before = content(PRACTICE)["pre_engage_torque"]
+    after = content(out)["pre_engage_torque"]
+    slipped = before.values == 21.5
+    assert slipped.sum() == 1
+    assert after.values[slipped] == pytest.approx(215, abs=12)
+    assert np.array_equal(after.values[~slipped], before.values[~slipped])
+
+    forced = tmp_path / "forced.h5"
+    status, _, _ = run(capsys, *job[:-1], forced, "--remedy", "nearest")
+    assert content(forced)["pre_engage_torque"].values[slipped] == pytest.approx(135.5, abs=2)

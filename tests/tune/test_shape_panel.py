@@ -73,6 +73,14 @@ def test_nearest_values_mend_a_broken_order(panel: ShapePanel, practice_desk: De
     assert report.of("sync_window") == ()
 
 
+def test_a_mistake_that_has_its_own_remedy_is_told(panel: ShapePanel, practice_desk: Desk) -> None:
+    practice_desk.open_table("pre_engage_torque")
+    panel.choose("nearest")
+    panel.wait()
+    assert "ten times too small" in panel.outcome.text()
+    assert "What suits: Re-interpolate Pre-engage torque" in panel.outcome.text()
+
+
 def test_a_conflict_is_explained(panel: ShapePanel, practice_desk: Desk) -> None:
     practice_desk.open_table("sync_window")
     table = practice_desk.table

@@ -101,6 +101,9 @@ def _nearest_fields(asking: Asking) -> tuple[Field, ...]:
 
 
 def _nearest(question: Question) -> Proposal:
+    from dataclasses import replace
+
+    from calib_model.remedies import suited
     from calib_model.shaping import repair
 
     table = question.content[question.table]
@@ -109,7 +112,13 @@ def _nearest(question: Question) -> Proposal:
         named += dict.fromkeys(i for rule in table.rules for i in rule.reads())
     selection = selected_cells(question)
     allowed = None if selection is None else {question.table: selection}
-    return repair(question.content, named, against=question.against, allowed=allowed)
+    made = repair(question.content, named, against=question.against, allowed=allowed)
+    base = question.against[0] if question.against else None
+    better = tuple(
+        f"{s.finding.message} What suits: {s.remedy.text} (see the finding's remedies)."
+        for s in suited(question.content, named, base, allowed)
+    )
+    return replace(made, notes=(*better, *made.notes))
 
 
 # -- stored values -------------------------------------------------------------------------

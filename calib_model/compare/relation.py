@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,6 +39,7 @@ def relation_breaches(
     second: CalibrationSet,
     unequal: Collection[str],
     only: Collection[str] | None = None,
+    spans: Mapping[str, tuple[float, float]] = MappingProxyType({}),
 ) -> tuple[dict[str, tuple[Finding, ...]], str]:
     """Check the mode relation between two sets.
 
@@ -49,6 +51,8 @@ def relation_breaches(
         except one that asks for zero.
     only : collection of str, optional
         Looks at these tables alone.
+    spans : mapping of table id to (float, float)
+        Lowest and highest difference, second less first, of tables whose cells correspond.
 
     Returns
     -------
@@ -70,6 +74,7 @@ def relation_breaches(
         for table in _some(mode_set, only)
         if (sense := table.relations.get(mode_set.mode, "free")) != "free"
         and (table.id in unequal or sense == "zero")
+        and not _within(spans.get(table.id), sense, turned=mode_set is first)
         and not holds_plainly(table, base.tables.get(table.id), sense)
     }
     part = CalibrationSet(concerned, mode_set.shared_axes, record=mode_set.record)
@@ -85,6 +90,18 @@ def relation_breaches(
         count = f"{len(missed)} table" + ("" if len(missed) == 1 else "s")
         words += f" Not for {count}: {missed[0].table}: {missed[0].reason}"
     return {id: tuple(findings) for id, findings in found.items()}, words
+
+
+def _within(span: tuple[float, float] | None, sense: str, *, turned: bool) -> bool:
+    """Tell whether the differences of a table keep the relation, where they are known."""
+    if span is None:
+        return False
+    low, high = (-span[1], -span[0]) if turned else span
+    return (
+        (low >= 0 or sense != ">=")
+        and (high <= 0 or sense != "<=")
+        and (sense in (">=", "<=") or (sense == "==" and low == high == 0))
+    )
 
 
 def _some(content: CalibrationSet, only: Collection[str] | None) -> Iterable[Table]:

@@ -49,6 +49,8 @@ def all_stored_alike(
     """
     kinds: dict[Storage, int] = {}
     kind_of = np.array([kinds.setdefault(s, len(kinds)) for s in storages], dtype=np.int64)
+    if len(kinds) == 1:
+        return stored_alike(first, second, storages[0])
     kind = kind_of[owner]
     order = np.argsort(kind, kind="stable")
     ends = np.searchsorted(kind[order], np.arange(len(kinds) + 1))

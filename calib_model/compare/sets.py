@@ -31,6 +31,9 @@ from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
 
 Progress = Callable[[float], None]
+Pair = tuple[Table, Table, bool]
+"""Two tables of one grid and unit, and whether they are equal but for their values."""
+Spans = dict[str, tuple[float, float]]
 _STEP = 500
 """So many tables between two words of progress."""
 
@@ -55,11 +58,11 @@ def compare(
     Comparison
     """
     ids = dict.fromkeys([*first.tables, *second.tables])
-    results = _compared(first, second, ids, progress)
+    results, spans = _compared(first, second, ids, progress)
     unequal = {id for id, r in results.items() if r.state is not State.SAME}
     if progress is not None:
         progress(0.8)
-    breaches, words = relation_breaches(first, second, unequal)
+    breaches, words = relation_breaches(first, second, unequal, spans=spans)
     for id, found in breaches.items():
         results[id] = replace(results[id], breaches=found)
     return Comparison(first, second, MappingProxyType(results), set_fields(first, second), words)
@@ -83,8 +86,8 @@ def compare_again(
         return compare(first, second)
     if second.about() != before.second.about() or any(id not in ids for id in changed):
         return compare(first, second)
-    part = _compared(first, second, dict.fromkeys(changed), None)
-    breaches, _ = relation_breaches(first, second, set(part), only=set(part))
+    part, spans = _compared(first, second, dict.fromkeys(changed), None)
+    breaches, _ = relation_breaches(first, second, set(part), only=set(part), spans=spans)
     for id, found in breaches.items():
         part[id] = replace(part[id], breaches=found)
     results = dict(before.tables)
@@ -98,10 +101,10 @@ def _compared(
     second: CalibrationSet,
     ids: dict[str, None],
     progress: Progress | None,
-) -> dict[str, TableComparison]:
+) -> tuple[dict[str, TableComparison], Spans]:
     """Compare the tables of some ids; the relation between modes is not looked at."""
     results: dict[str, Any] = {}
-    plain: list[tuple[Table, Table]] = []  # the same axes and units: compared all at once
+    plain: list[Pair] = []  # the same axes and units: compared all at once
     for number, id in enumerate(ids):
         if progress is not None and number % _STEP == 0:
             progress(0.6 * number / len(ids))
@@ -109,34 +112,40 @@ def _compared(
         if mine is None or theirs is None:
             state = State.ONLY_SECOND if mine is None else State.ONLY_FIRST
             results[id] = TableComparison(id, state, mine, theirs, None)
-        elif mine is theirs or _same(mine, theirs):
+            continue
+        alike = mine is theirs or _alike_but_values(mine, theirs)
+        if alike and _same_bytes(mine.values, theirs.values):
             results[id] = TableComparison(id, State.SAME, mine, theirs)
-        elif mine.unit == theirs.unit and same_grid(mine, theirs):
+        elif alike or (mine.unit == theirs.unit and same_grid(mine, theirs)):
             results[id] = None  # keeps the place in the order
-            plain.append((mine, theirs))
+            plain.append((mine, theirs, alike))
         else:
             results[id] = _awkward(mine, theirs)
-    results.update(_plainly(plain))
-    return results
+    found, spans = _plainly(plain)
+    results.update(found)
+    return results, spans
 
 
 def compare_tables(first: Table, second: Table) -> TableComparison:
     """Compare two tables, whatever their ids; the relation between modes is not looked at."""
-    if first is second or _same(first, second):
+    if first is second:
         return TableComparison(first.id, State.SAME, first, second)
-    if first.unit == second.unit and same_grid(first, second):
-        return _plainly([(first, second)])[first.id]
+    alike = _alike_but_values(first, second)
+    if alike or (first.unit == second.unit and same_grid(first, second)):
+        return _plainly([(first, second, alike)])[0][first.id]
     return _awkward(first, second)
 
 
-def _same(first: Table, second: Table) -> bool:
-    """Tell whether two tables are equal, quickly where they are: by comparing bytes."""
-    mine, theirs = first.values, second.values
-    if mine.shape != theirs.shape or len(first.axes) != len(second.axes):
-        return False
-    if mine is not theirs and mine.tobytes() != theirs.tobytes() and differs(mine, theirs).any():
+def _alike_but_values(first: Table, second: Table) -> bool:
+    """Tell whether two tables are equal but for their values."""
+    if first.values.shape != second.values.shape or len(first.axes) != len(second.axes):
         return False
     return _same_axes(first, second) and same_settings(first, second)
+
+
+def _same_bytes(mine: FloatArray, theirs: FloatArray) -> bool:
+    """Tell quickly whether values are equal; those of unequal bytes may be so too."""
+    return mine is theirs or mine.tobytes() == theirs.tobytes()
 
 
 def _same_axes(first: Table, second: Table) -> bool:
@@ -146,38 +155,55 @@ def _same_axes(first: Table, second: Table) -> bool:
     return True
 
 
-def _plainly(pairs: list[tuple[Table, Table]]) -> dict[str, TableComparison]:
-    """Compare tables of equal axes and units in one sweep over all their values."""
+def _plainly(pairs: list[Pair]) -> tuple[dict[str, TableComparison], Spans]:
+    """Compare tables of equal axes and units in one sweep over all their values.
+
+    Returns
+    -------
+    found : dict of table id to TableComparison
+    spans : dict of table id to (float, float)
+        Lowest and highest difference, second less first, where no cell is empty.
+    """
     if not pairs:
-        return {}
-    mine, starts = _end_to_end([a for a, _ in pairs])
-    theirs, _ = _end_to_end([b for _, b in pairs])
+        return {}, {}
+    mine, starts = _end_to_end([a for a, _, _ in pairs])
+    theirs, _ = _end_to_end([b for _, b, _ in pairs])
     different = differs(mine, theirs)
     counts = np.add.reduceat(different, starts, dtype=np.int64)
     with np.errstate(invalid="ignore", over="ignore"):
         difference = theirs - mine
     empty = np.isnan(difference)
     emptied = np.add.reduceat(different & empty, starts, dtype=np.int64)
+    whole = ~np.logical_or.reduceat(empty, starts)
     difference[empty] = 0.0
     highest = np.maximum.reduceat(difference, starts)
     lowest = np.minimum.reduceat(difference, starts)
     largest = np.where(highest >= -lowest, highest, lowest)
     rounding = _only_rounding(pairs, mine, theirs, different, starts)
     found = {}
+    spans = {
+        pair[0].id: (low, high)
+        for pair, low, high, full in zip(
+            pairs, lowest.tolist(), highest.tolist(), whole.tolist(), strict=True
+        )
+        if full
+    }
     numbers = zip(counts.tolist(), largest.tolist(), emptied.tolist(), rounding, strict=True)
-    for (a, b), (count, most, gone, rounded) in zip(pairs, numbers, strict=True):
+    for (a, b, alike), (count, most, gone, rounded) in zip(pairs, numbers, strict=True):
         fields: tuple[FieldChange, ...] = ()
         state = State.ROUNDING if rounded else State.CHANGED
-        if not (_same_axes(a, b) and same_settings(a, b)):
+        if alike:
+            state = state if count else State.SAME
+        else:
             fields = table_fields(a, b)
             storage = any(f.field.endswith("storage") for f in fields)
             state = State.STORAGE_DIFFERS if storage else State.CHANGED
         found[a.id] = TableComparison(a.id, state, a, b, count, most or None, fields, emptied=gone)
-    return found
+    return found, spans
 
 
 def _only_rounding(
-    pairs: list[tuple[Table, Table]],
+    pairs: list[Pair],
     mine: FloatArray,
     theirs: FloatArray,
     different: BoolArray,
@@ -185,8 +211,9 @@ def _only_rounding(
 ) -> list[bool]:
     """Tell which tables differ in values, but not in what is stored."""
     places = np.flatnonzero(different)
-    owner = np.searchsorted(starts, places, side="right") - 1
-    storages = [a.storage for a, _ in pairs]
+    sizes = np.diff(starts, append=mine.size)
+    owner = np.repeat(np.arange(starts.size), sizes)[places]
+    storages = [a.storage for a, _, _ in pairs]
     alike = all_stored_alike(mine[places], theirs[places], owner, storages)
     some, truly = np.zeros(len(pairs), dtype=bool), np.zeros(len(pairs), dtype=bool)
     some[owner] = True

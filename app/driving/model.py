@@ -27,7 +27,9 @@ from app.driving.shapes import (
     VehicleChoice,
 )
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.numbers import with_unit
 from calib_model.core.roles import QUANTITIES
+from calib_model.core.units import shown
 from calib_model.errors import BitepointError, EditRefused
 from calib_model.lookup.warming import Warming
 
@@ -283,7 +285,8 @@ def _drivable(one: Manoeuvre, own: bool) -> Drivable:
 
 def _measure(metric: Any, limit: float = math.nan) -> Measure:
     better = metric.better if metric.better in ("lower", "higher") else ""
-    return Measure(metric.name, metric.label, metric.unit, better, limit, metric.how)
+    how = f"{metric.how} Changes below {with_unit(metric.floor, shown(metric.unit))} do not count."
+    return Measure(metric.name, metric.label, metric.unit, better, limit, how, metric.floor)
 
 
 def _about(one: Manoeuvre) -> str:

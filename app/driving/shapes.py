@@ -35,6 +35,8 @@ class Measure:
         The manoeuvre's own limit, until the user sets another; NaN for none.
     how : str
         How it is read off, in a sentence.
+    floor : float
+        A change below this means nothing.
     """
 
     name: str
@@ -43,6 +45,7 @@ class Measure:
     better: str = ""
     limit: float = math.nan
     how: str = ""
+    floor: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -49,7 +49,8 @@ def judge(measure: Measure, old: float, new: float) -> Verdict:
     if not (math.isfinite(old) and math.isfinite(new)):
         return Verdict("unknown", math.nan)
     change = new - old
-    if abs(change) <= max(SAME_SHARE * max(abs(old), abs(new)), NOTHING):
+    rounding = max(SAME_SHARE * max(abs(old), abs(new)), NOTHING)
+    if abs(change) <= rounding or abs(change) < measure.floor:
         return Verdict("same", 0.0)
     if measure.better not in ("lower", "higher"):
         return Verdict("other", change)

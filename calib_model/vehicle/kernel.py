@@ -43,6 +43,7 @@ from calib_model.vehicle.kernel_layout import (
 )
 from calib_model.vehicle.kernel_reading import stepped
 from calib_model.vehicle.sensors import SEEN, read, sense
+from calib_model.vehicle.speed_estimate import estimate_speed
 from calib_model.vehicle.tyre import forces
 
 _AMBIENT, _PEDAL = INPUT_INDEX["ambient_temperature"], INPUT_INDEX["pedal"]
@@ -54,6 +55,7 @@ _GRADE, _AXLES = INPUT_INDEX["grade"], INPUT_INDEX["axle_speed_difference"]
 _INSIDE, _SYNC = INPUT_INDEX["inside_brake_request"], INPUT_INDEX["shaft_synchronised"]
 _YAW, _LATERAL = INPUT_INDEX["yaw_rate"], INPUT_INDEX["lateral_acceleration"]
 _PLATE_SLIP = INPUT_INDEX["plate_slip_speed"]
+_SHAFT_TARGET = INPUT_INDEX["shaft_speed_target"]
 _O_CURRENT, _O_CLAMP = OUTPUT_INDEX["current"], OUTPUT_INDEX["clamp"]
 _O_INSIDE, _O_STATE = OUTPUT_INDEX["inside_brake"], OUTPUT_INDEX["state"]
 _O_PLATE = OUTPUT_INDEX["plate_temperature"]
@@ -68,13 +70,15 @@ def see(p, s, n, course, seen, estimates, x):
     shaft_per_kmh = p.rear_ratio / (3.6 * p.wheel_radius)
     x[_AMBIENT] = n.ambient_temperature
     x[_PEDAL] = stepped(s.pedal, p.pedal_step)
-    x[_SPEED] = abs(rear)
+    x[_SPEED] = abs(s.speed_estimate)
     x[_WIPER] = n.wiper_state
     x[_BRAKE] = s.brake_active
     x[_STEERING] = seen[6]
     x[_OIL] = s.oil
     x[_MOTOR] = n.motor_temperature
     x[_SHAFT] = s.shaft
+    # From the front wheels themselves: the speed over ground is not that of the rear wheels.
+    x[_SHAFT_TARGET] = shaft_per_kmh * front
     x[_GRADE] = s.grade
     x[_AXLES] = shaft_per_kmh * (front - rear)
     x[_INSIDE] = requested(course, s.time)
@@ -93,7 +97,7 @@ def note(p, s, w, n, current, believed, clamp_asked, mode, o):
     radius = p.wheel_radius * 3.6
     o.time, o.x, o.y, o.way = s.time, s.x, s.y, s.way
     o.heading, o.yaw_rate = math.degrees(s.heading), math.degrees(s.yaw_rate)
-    o.speed, o.lateral_speed = s.vx * 3.6, s.vy
+    o.speed, o.speed_estimate, o.lateral_speed = s.vx * 3.6, s.speed_estimate, s.vy
     o.sideslip = math.degrees(math.atan2(s.vy, abs(s.vx))) if abs(s.vx) > 0.5 else 0.0
     o.longitudinal_acceleration, o.lateral_acceleration = s.rate_x, s.rate_y
     o.wheel_speed_fl, o.wheel_speed_fr = w[0].speed * radius, w[1].speed * radius
@@ -212,6 +216,7 @@ def run(
         if k % per_tick == 0:
             read(p, s, delayed, k % (delay + 1), seen)
             x = inputs[rows]
+            estimate_speed(p, s, n, seen)
             see(p, s, n, course, seen, estimates, x)
             if not fixed:
                 out = outputs[rows]

@@ -99,6 +99,8 @@ STATE = _numbers(
     # sensors
     "seen_yaw",
     "seen_lateral",
+    "seen_forward",
+    "speed_estimate",  # km/h, the controller's own
     "random",
     # what is needed between the parts within one step
     "time",

@@ -255,6 +255,7 @@ def _repeated(times: int, *points: tuple[float, float]) -> Points:
 
 
 _LAUNCH = ("time_to_30", "peak_front_slip", "time_to_first_clamp")
+_CYCLE = ("limit_cycle_amplitude", "limit_cycle_frequency")
 
 _SHIPPED = (
     Manoeuvre(
@@ -266,7 +267,7 @@ _SHIPPED = (
         start=Start(ambient_temperature=-20.0),
         # Light enough that the clutch does not lock on pre-engagement alone, whatever the set.
         driver=Driver(pedal=((0.5, 0.0), (0.9, 35.0))),
-        metrics=(*_LAUNCH, "peak_plate_temperature"),
+        metrics=(*_LAUNCH, *_CYCLE, "peak_plate_temperature", "speed_estimate_error"),
     ),
     Manoeuvre(
         id="hill_start_split",
@@ -279,7 +280,7 @@ _SHIPPED = (
         driver=Driver(
             pedal=((0.5, 0.0), (0.9, 40.0)), brake_pedal=((0.0, 60.0), (0.7, 60.0), (0.9, 0.0))
         ),
-        metrics=("roll_back", "grade_held", "torque_high_grip", "peak_front_slip"),
+        metrics=("roll_back", "grade_held", "torque_high_grip", "peak_front_slip", *_CYCLE),
     ),
     Manoeuvre(
         id="launch_ice",
@@ -290,7 +291,7 @@ _SHIPPED = (
         # Wet ice and a light pedal: colder, pre-engagement alone saturates the rear tyres.
         start=Start(ambient_temperature=2.0),
         driver=Driver(pedal=((0.5, 0.0), (0.9, 14.0))),
-        metrics=("hunting_amplitude", "limit_cycle_frequency", "peak_front_slip"),
+        metrics=("hunting_amplitude", *_CYCLE, "peak_front_slip", "speed_estimate_error"),
     ),
     Manoeuvre(
         id="parking_circle",
@@ -367,7 +368,7 @@ _SHIPPED = (
             speed_control=((0.0, 1.0), (9.0, 0.0)),
             pedal=((8.9, 10.0), (9.3, 40.0), (12.0, 40.0), (12.1, 0.0)),
         ),
-        metrics=("understeer_gradient_change", "yaw_overshoot"),
+        metrics=("understeer_gradient_change", "yaw_overshoot", "speed_estimate_error"),
     ),
     Manoeuvre(
         id="lane_change_brake",

@@ -28,6 +28,25 @@ BETTER_WORDS: Mapping[Better, str] = MappingProxyType(
 )
 
 
+FLOORS: Mapping[str, tuple[float, str]] = MappingProxyType(
+    {
+        "s": (0.001, "the model's step"),
+        "m": (0.001, "a millimetre, which no measurement of a drive tells"),
+        "km/h": (0.05, "the resolution of the wheel speeds"),
+        "N.m": (0.1, "a fifth of the step in which torques are stored"),
+        "%": (0.05, "half of the last digit shown"),
+        "Hz": (0.005, "the rounding of a line's place in the spectrum"),
+        "degC": (0.05, "half of the last digit that sensors give"),
+        "kJ": (0.01, "what the energy ledger does not close by"),
+        "1/h": (0.5, "less than one more in two hours"),
+        "deg/(m/s2)": (0.001, "what noise of the sensors leaves"),
+    }
+)
+"""Smallest change that means something, by unit, and where it is from: below it two values are the
+same.  Rounding is far below: a billionth more wheel radius moves no metric of the built-in
+manoeuvres by a hundredth of it (tested)."""
+
+
 class NoValue(Exception):
     """A metric has no value in this drive; the text says why, as a sentence."""
 
@@ -102,6 +121,11 @@ class Metric:
     better: Better
     how: str
     compute: Callable[[Drive], float]
+
+    @property
+    def floor(self) -> float:
+        """Smallest change that means something; see `FLOORS`."""
+        return FLOORS[self.unit][0]
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,13 @@ STEEPEST, GRADE_STEP = 40.0, 0.5
 HUNTS = 5.0
 """Amplitude in N.m below which torque does not hunt: about ten steps of its storage."""
 
+SETTLES = 1.5
+"""s after the pedal, from which on torque may hunt: before that it rises."""
+LINE_SHARE = 0.5
+"""What share of the hunting a line must have to be the rhythm of a limit cycle."""
+DRIFT_ORDER = 5
+"""Order of the polynomial that the torque drifts by beside a limit cycle."""
+
 
 def _time_to_30(drive: Drive) -> float:
     speed, time = drive["speed"], drive.time
@@ -112,7 +119,7 @@ def _moving_mean(values: FloatArray, count: int) -> FloatArray:
 def _hunting(drive: Drive) -> tuple[FloatArray, float]:
     """Return the clutch torque less its mean over a second, and the tick in s."""
     tick = drive.trace.tick
-    torque = drive["clutch_torque"][drive.since(drive.pedal_start + 1.5)]
+    torque = drive["clutch_torque"][drive.since(drive.pedal_start + SETTLES)]
     window = 2 * round(0.5 / tick) + 1
     if torque.size < 3 * window:
         raise NoValue("The drive is too short to see hunting: it needs 4.5 s under power.")
@@ -125,15 +132,41 @@ def _hunting_amplitude(drive: Drive) -> float:
     return float(np.sqrt(2.0 * np.mean(rest**2)))
 
 
-def _limit_cycle_frequency(drive: Drive) -> float:
-    amplitude = _hunting_amplitude(drive)
-    if amplitude < HUNTS:
-        raise NoValue(f"No limit cycle: the torque hunts by {amplitude:.1f} N·m only.")
+def _limit_cycle(drive: Drive) -> tuple[float, float]:
+    """Return frequency in Hz and amplitude in N.m of the strongest line of the clutch torque."""
+    hunting = _hunting_amplitude(drive)
+    if hunting < HUNTS:
+        raise NoValue(f"No limit cycle: the torque hunts by {hunting:.1f} N·m only.")
     rest, tick = _hunting(drive)
     # Padded, so that the highest line lies within a fraction of a line of the true frequency.
     spectrum = np.abs(np.fft.rfft(rest * np.hanning(rest.size), 16 * rest.size))
-    frequencies = np.fft.rfftfreq(16 * rest.size, tick)
-    return float(frequencies[np.argmax(spectrum)])
+    frequency = float(np.fft.rfftfreq(16 * rest.size, tick)[np.argmax(spectrum)])
+    # The amplitude is that of the torque itself: the mean over a second would change it.
+    torque = drive["clutch_torque"][drive.since(drive.pedal_start + SETTLES)]
+    time = np.linspace(-1.0, 1.0, torque.size)
+    turn = 2.0 * math.pi * frequency * tick * np.arange(torque.size)
+    drift = np.vander(time, DRIFT_ORDER + 1)
+    parts = np.column_stack([np.sin(turn), np.cos(turn), drift])
+    sine, cosine = np.linalg.lstsq(parts, torque, rcond=None)[0][:2]
+    amplitude = math.hypot(sine, cosine)
+    if amplitude < LINE_SHARE * hunting:
+        raise NoValue(
+            f"No limit cycle: the torque hunts by {hunting:.1f} N·m, but in no rhythm of its own."
+        )
+    return frequency, amplitude
+
+
+def _limit_cycle_frequency(drive: Drive) -> float:
+    return _limit_cycle(drive)[0]
+
+
+def _limit_cycle_amplitude(drive: Drive) -> float:
+    return _limit_cycle(drive)[1]
+
+
+def _speed_estimate_error(drive: Drive) -> float:
+    error = drive["speed_estimate"] - drive["speed"]
+    return float(error[np.argmax(np.abs(error))])
 
 
 def _peak_plate_temperature(drive: Drive) -> float:
@@ -234,6 +267,23 @@ METRICS = (
         "neither",
         f"The strongest line of the clutch torque, where it hunts by {HUNTS:g} N·m or more.",
         _limit_cycle_frequency,
+    ),
+    Metric(
+        "limit_cycle_amplitude",
+        "Limit cycle amplitude",
+        "N.m",
+        "lower",
+        "Of a sine of that frequency, fitted to the clutch torque beside its drift.",
+        _limit_cycle_amplitude,
+    ),
+    Metric(
+        "speed_estimate_error",
+        "Error of the speed estimate",
+        "km/h",
+        "neither",
+        "The controller's estimate of the speed over ground less the true one, where they differ "
+        "most.",
+        _speed_estimate_error,
     ),
     Metric(
         "peak_plate_temperature",

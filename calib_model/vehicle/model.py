@@ -137,7 +137,8 @@ def first_state(vehicle: Vehicle, scene: Scene) -> tuple[Records, Records]:
     grade = scene.ground.grade
     slope = math.atan((float(np.interp(0.0, *grade.T)) if len(grade) else 0.0) / 100.0)
     s["slope_sin"], s["slope_cos"] = math.sin(slope), math.cos(slope)
-    s["load_x"] = GRAVITY * math.sin(slope)
+    s["load_x"] = s["seen_forward"] = GRAVITY * math.sin(slope)
+    s["speed_estimate"] = scene.speed  # the controller has been on for a while
     if len(scene.speed_control) and scene.speed_control[0] @ (0.0, 1.0) > 0.5 and speed > 0:
         _start_steadily(vehicle, s, speed, slope)
     elif len(scene.pedal):

@@ -102,7 +102,7 @@ class Row:
         change, way = self.change, self.reading.metric.better
         if change is None:
             return ""
-        if change == 0:
+        if abs(change) < self.reading.metric.floor:
             return "same"
         if way == "neither":
             return ""

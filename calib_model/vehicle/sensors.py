@@ -7,10 +7,11 @@ from __future__ import annotations
 import math
 
 from calib_model.lookup.portable import inner
+from calib_model.vehicle.body import GRAVITY
 from calib_model.vehicle.kernel_reading import stepped
 
-SEEN = 7
-"""Signals that run through the delay: four wheel speeds, yaw rate, lateral, steering wheel."""
+SEEN = 8
+"""Signals through the delay: four wheel speeds, yaw rate, lateral, steering wheel, forward."""
 
 
 @inner()
@@ -24,9 +25,13 @@ def sense(p, s, w, delayed, place, step):
     share = min(step / p.acceleration_filter, 1.0)
     s.seen_yaw += share * (math.degrees(s.yaw_rate) - s.seen_yaw)
     s.seen_lateral += share * (s.rate_y - s.seen_lateral)
+    # What the sensor feels forward holds the slope's part.
+    forward = s.rate_x - s.vy * s.yaw_rate + GRAVITY * s.slope_sin
+    s.seen_forward += share * (forward - s.seen_forward)
     delayed[place, 4] = s.seen_yaw
     delayed[place, 5] = s.seen_lateral
     delayed[place, 6] = s.steering
+    delayed[place, 7] = s.seen_forward
 
 
 @inner()
@@ -38,6 +43,7 @@ def read(p, s, delayed, place, seen):
     seen[4] = stepped(delayed[place, 4], p.yaw_rate_step)
     seen[5] = stepped(delayed[place, 5], p.acceleration_step)
     seen[6] = stepped(delayed[place, 6], p.steering_step)
+    seen[7] = stepped(delayed[place, 7], p.acceleration_step)
 
 
 @inner()

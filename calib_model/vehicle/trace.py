@@ -20,6 +20,7 @@ COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("heading", "deg", "from the x axis, left positive"),
     ("way", "m", "driven forward; falls while rolling back"),
     ("speed", "km/h", "true forward speed"),
+    ("speed_estimate", "km/h", "speed over ground as the controller estimates it"),
     ("lateral_speed", "m/s", "true, left positive"),
     ("yaw_rate", "deg/s", "true, left positive"),
     ("sideslip", "deg", "angle of the velocity from the x axis of the vehicle"),

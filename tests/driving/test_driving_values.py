@@ -39,6 +39,13 @@ def test_a_verdict_is_a_mark_and_a_word(
     assert judge(measure, old, new).words == words
 
 
+def test_a_change_below_the_measures_floor_is_none() -> None:
+    rolled = Measure("roll_back", "Roll-back", "m", "lower", floor=0.001)
+    assert judge(rolled, 0.002, 0.002 + 1.5e-07).kind == "same"
+    assert judge(rolled, 0.002, 0.0025).kind == "same"
+    assert judge(rolled, 0.002, 0.0035).kind == "worse"
+
+
 def test_numbers_read_well() -> None:
     assert number(3.331e-16, "s") == "0 s"
     assert number(math.nan) == "–"

@@ -8,15 +8,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from calib_model.controller.outputs import CONNECTED, DISCONNECTED, DOG, OUTPUT_INDEX, SPIN_UP
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
 from calib_model.vehicle.manoeuvres import MANOEUVRES, Manoeuvre
-from calib_model.vehicle.metrics_all import METRICS
+from calib_model.vehicle.metrics import FLOORS, Reading
+from calib_model.vehicle.metrics_all import METRICS, metric
 from calib_model.vehicle.metrics_turning import fitted_circle
 from calib_model.vehicle.parameters import LARCH
+from calib_model.vehicle.runs import Row
 from calib_model.vehicle.scene import Brake, Patch
 from calib_model.vehicle.trace import Trace
 from tests.vehicle_runs.synthetic_drives import clock, reading, trace_of
@@ -125,6 +128,42 @@ def test_hunting_of_a_sine_on_a_slow_drift(frequency: float) -> None:
     rest = 1 - abs(math.sin(math.pi * frequency)) / (math.pi * frequency)
     assert reading("hunting_amplitude", trace).value == pytest.approx(22, rel=1.2 - rest)
     assert reading("limit_cycle_frequency", trace).value == pytest.approx(frequency, abs=0.03)
+
+
+@pytest.mark.parametrize("frequency", [1.5, 2.3, 4.05])
+def test_a_limit_cycle_has_the_amplitude_that_was_put_in(frequency: float) -> None:
+    """Held against scipy.signal's periodogram of the torque less its drift."""
+    time = clock(12.0)
+    torque = 120 + 4 * time - 0.2 * time**2 + 18 * np.sin(2 * np.pi * frequency * time)
+    trace = trace_of(12.0, clutch_torque=torque)
+    settled = time >= 1.5
+    flat = signal.detrend(torque[settled]) - np.polyval(
+        np.polyfit(time[settled], signal.detrend(torque[settled]), 4), time[settled]
+    )
+    lines, power = signal.periodogram(flat, 1 / trace.tick, "hann", 2**16, scaling="spectrum")
+    peak = int(np.argmax(power))
+    assert reading("limit_cycle_frequency", trace).value == pytest.approx(lines[peak], abs=0.02)
+    found = reading("limit_cycle_amplitude", trace).value
+    assert found == pytest.approx(18.0, rel=0.02)
+    assert found == pytest.approx(np.sqrt(2 * power[peak]), rel=0.05)
+
+
+def test_torque_without_a_rhythm_has_no_limit_cycle() -> None:
+    noise = np.random.default_rng(1).normal(0, 12, clock(12.0).size)
+    found = reading("limit_cycle_amplitude", trace_of(12.0, clutch_torque=100 + noise))
+    assert "no rhythm" in found.why
+
+
+def test_a_change_below_the_floor_is_the_same() -> None:
+    for name, one in METRICS.items():
+        floor, origin = FLOORS[one.unit]
+        assert origin
+        reading_ = Reading(one, 1.0)
+        assert Row(reading_, Reading(one, 1.0 + 0.9 * floor)).verdict == "same", name
+        beyond = Row(reading_, Reading(one, 1.0 + 1.1 * floor)).verdict
+        assert beyond in ("better", "worse", "")
+    rolled = metric("roll_back")
+    assert Row(Reading(rolled, 1.0 + 1.5e-07), Reading(rolled, 1.0)).verdict == "same"
 
 
 def test_torque_that_settles_has_no_limit_cycle() -> None:

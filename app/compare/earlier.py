@@ -89,9 +89,8 @@ class EarlierDialog(QDialog):
         self.states = QListView()
         self._model = _States(self._entries, modified=document.is_modified)
         self.states.setModel(self._model)
-        self.states.setLayoutMode(QListView.LayoutMode.Batched)
+        self.states.setUniformItemSizes(True)  # else each of a long history is measured
         self.states.setAccessibleName("Earlier states, newest first")
-        self.states.setWordWrap(True)
         self.states.activated.connect(lambda _index: self.accept())
         words = QLabel(
             "Choose the state to compare with. The set itself is not changed; “History” brings an "

@@ -139,6 +139,7 @@ class HistoryDialog(PageDialog):
         self.list.verticalHeader().hide()
         header = self.list.horizontalHeader()
         header.setHighlightSections(False)
+        header.setResizeContentsPrecision(100)  # rows that are measured
         for column in (0, 1, 4):
             header.setSectionResizeMode(column, QHeaderView.ResizeMode.ResizeToContents)
         for column in (2, 3):

@@ -174,6 +174,8 @@ def _write_new(path: Path, data: bytes, mode: int) -> None:
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(data)
+                file.flush()
+                os.fsync(handle)  # a key that is in use must not be gone after a power cut
         except OSError:
             with suppress(OSError):
                 path.unlink()

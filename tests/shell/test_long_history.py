@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from PySide6.QtWidgets import QWidget
 
-from app.compare.earlier import _States
+from app.compare.earlier import EarlierDialog, _States
 from app.desk import Desk
 from app.shell.history_dialog import SLICE, HistoryDialog, HistoryModel
 from calib_model.session.document import Document
@@ -75,3 +75,14 @@ def test_earlier_states_are_worded_when_they_are_seen(
     assert decoded == []
     qtmodeltester.check(_States(entries_of(document)[:3], modified=False))
     qtmodeltester.check(_States([], modified=False))
+
+
+def test_the_list_of_earlier_states_is_drawn_at_once(qtbot, document: Document) -> None:
+    dialog = EarlierDialog(document, None, lambda side: None, print)  # type: ignore[arg-type]
+    qtbot.addWidget(dialog)
+    dialog.show()
+    qtbot.waitExposed(dialog)
+    image = dialog.states.viewport().grab().toImage()
+    middle = image.width() // 4
+    rows = {image.pixel(middle + dx, y) for y in range(0, image.height(), 2) for dx in range(8)}
+    assert len(rows) > 3, "nothing but the background is drawn"

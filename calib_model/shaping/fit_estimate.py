@@ -11,7 +11,7 @@ from ..core.arrays import FloatArray
 from ..core.table import Table
 from .assembly import Moments, coverage, gather_moments, normal_equations
 from .fit_options import FitOptions, refuse_few, states
-from .fit_residuals import influence, spread_of
+from .fit_residuals import influence, lack_of_fit, spread_of
 from .fit_strength import DEFAULT, automatic, solve_columns
 from .roughness import axes_along, penalty
 from .samples import Samples, SamplesRefused
@@ -23,6 +23,10 @@ CLOSE = 1e-7
 CLOSE_ENOUGH = 0.1
 """... of many samples, by more than this share of a node's standard error."""
 MANY = 100_000
+FEW = 20_000
+"""Samples that tell where a table cannot follow."""
+APART = 3.0
+"""A table cannot follow where most samples of a cell lie so many times the noise off."""
 MOST_COUNTED = 4_100
 """Up to how many nodes the degrees of freedom are counted."""
 BEFORE_STRENGTH = 3
@@ -183,9 +187,14 @@ class _Robust:
         axes, centre = self.table.axes, self.centre
         n = len(samples)
         some = samples if n <= 4 * MANY else _thinned(samples)
+        few = samples if n <= FEW else _thinned(samples, FEW)
         close = CLOSE if n < MANY else CLOSE_ENOUGH * float(np.sqrt(values.size / n))
         for count in range(ROUNDS):
-            scale = max(spread_of(axes, some, values + centre).scale, self.floor)
+            spread = spread_of(axes, some, values + centre)
+            scale = max(spread.scale, self.floor)
+            if spread.mean_square > (APART * scale) ** 2:
+                lack = lack_of_fit(axes, few, values + centre)
+                scale = lack if lack > APART * scale else scale
             loss = "huber" if count < settle else self.loss
             moments = gather_moments(
                 axes, samples, node_values=values + centre, loss=loss, scale=scale, centre=centre
@@ -198,10 +207,10 @@ class _Robust:
         return values, scale, moments, count + 1
 
 
-def _thinned(samples: Samples) -> Samples:
-    """About `MANY` of the samples, evenly spread."""
+def _thinned(samples: Samples, number: int = MANY) -> Samples:
+    """About so many of the samples, evenly spread."""
     use = np.zeros(samples.rows, dtype=bool)
-    use[:: max(1, samples.rows // MANY)] = True
+    use[:: max(1, samples.rows // number)] = True
     return samples.only(use)
 
 

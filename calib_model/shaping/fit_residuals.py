@@ -15,6 +15,8 @@ from .samples import Samples
 
 EXACT = 1_000_000
 """Up to how many samples the median is taken exactly."""
+FEWEST_IN_CELL = 10
+"""Samples of a cell from which on most of them say something."""
 PICTURED = 4_000
 MOST_LISTED = 200
 NORMAL = 0.6744897501960817
@@ -124,6 +126,34 @@ def _median_of(counts: FloatArray, n: int) -> float:
     low, high = (np.array([place, place + 1], dtype=np.int64) << _SHIFT).view(np.float64)
     before = float(upto[place] - counts[place])
     return float(low + (high - low) * (n / 2 - before) / max(counts[place], 1.0))
+
+
+def lack_of_fit(axes: Sequence[Axis], samples: Samples, node_values: FloatArray) -> float:
+    """Return the size of residuals where the table cannot follow the samples; 0 if it can.
+
+    Where most samples of a cell lie off, the table is too coarse for them: they are no outliers,
+    and a loss that took them for some would fit the rest of the table exactly and leave them be.
+
+    Parameters
+    ----------
+    axes : sequence of Axis
+    samples : Samples
+    node_values : float array, shape (nodes,)
+    """
+    pair = two_axes(axes)
+    shape = (len(pair[0]), len(pair[1]))
+    cells, sizes = [], []
+    for _, points, values in samples.chunks(_BIG_CHUNK):
+        place = locate_cells(pair, points)
+        cells.append(place[0])
+        sizes.append(np.abs(values - read(shape, node_values, *place)))
+    cell, size = _joined(cells, int), _joined(sizes, float)
+    order = np.lexsort((size, cell))
+    cell, size = cell[order], size[order]
+    starts = np.flatnonzero(np.diff(cell, prepend=-1))
+    counts = np.diff(np.append(starts, cell.size))
+    middle = size[starts + (counts - 1) // 2]
+    return float(middle[counts >= FEWEST_IN_CELL].max(initial=0.0)) / NORMAL
 
 
 def influence(

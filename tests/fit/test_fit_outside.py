@@ -170,3 +170,24 @@ def test_units_of_the_axes_do_not_matter() -> None:
     other = estimate(table, from_arrays([points[0] * 1000, points[1]], 100 * y), FitOptions())
     assert other.strength == pytest.approx(one.strength)
     np.testing.assert_allclose(other.values, 100 * one.values, rtol=1e-6)
+
+
+@pytest.mark.parametrize("loss", ["huber", "biweight"])
+@pytest.mark.parametrize("noise", [0.0, 1e-4])
+def test_what_a_table_cannot_follow_is_no_outlier(loss: str, noise: float) -> None:
+    # Samples without noise that bend between two nodes: most lie on the table exactly, so the
+    # noise seemed nil and the bend's samples outliers, and the node beside it was 10 % off and
+    # called measured.  The least squares of the hats, by numpy, as the reference.
+    rng = np.random.default_rng(0)
+    x = rng.uniform(0, 10, 600)
+    y = np.maximum(x - 4.3, 0.0) + noise * rng.normal(size=600)
+    nodes = np.linspace(0, 10, 7)
+    hats = np.stack([np.interp(x, nodes, e) for e in np.eye(7)], axis=1)
+    least = np.linalg.lstsq(hats, y, rcond=None)[0]
+    found = fit(only(curve(nodes)), "curve", from_arrays([x], y), FitOptions(loss=loss))
+    assert np.abs(found.values("curve") - least).max() < 0.005 * np.ptp(y)
+    # Outliers are still withstood: a tenth of the samples, a range off.
+    spoilt = y.copy()
+    spoilt[::10] += 6.0
+    found = fit(only(curve(nodes)), "curve", from_arrays([x], spoilt), FitOptions(loss=loss))
+    assert np.abs(found.values("curve") - least).max() < 0.03 * np.ptp(y)

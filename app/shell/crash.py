@@ -9,16 +9,12 @@ import threading
 import traceback
 from collections.abc import Callable
 from types import TracebackType
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Qt, Signal
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QDialogButtonBox, QLabel, QPlainTextEdit, QPushButton, QWidget
 
 from .help_pages import PageDialog
-
-if TYPE_CHECKING:
-    from .window import MainWindow
 
 
 class CrashDialog(PageDialog):
@@ -63,14 +59,16 @@ class CrashGuard(QObject):
 
     Parameters
     ----------
-    window : MainWindow
+    window : QWidget
+    where : callable
+        Says where the recovery copy is.
     """
 
     _happened = Signal(str)
 
-    def __init__(self, window: MainWindow) -> None:
+    def __init__(self, window: QWidget, where: Callable[[], str]) -> None:
         super().__init__(window)
-        self._window = window
+        self._window, self._where = window, where
         self.dialog: CrashDialog | None = None
         self._happened.connect(self._show, Qt.ConnectionType.QueuedConnection)
         self._before: tuple[Callable[..., object], Callable[..., object]] | None = None
@@ -107,7 +105,7 @@ class CrashGuard(QObject):
         if self.dialog is not None:
             self.dialog.add(details)
             return
-        self.dialog = CrashDialog(details, self._window.recovery.where(), self._window)
+        self.dialog = CrashDialog(details, self._where(), self._window)
         self.dialog.finished.connect(self._forget)
         self.dialog.open()
 

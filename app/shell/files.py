@@ -4,10 +4,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import QMimeData, QObject
 
@@ -16,13 +16,11 @@ from calib_model.session import files as session
 from calib_model.session import recovery
 from calib_model.session.document import Document
 
+from .base import Shell
 from .file_jobs import export, look_at, read, write
 from .jobs import Job
 from .prompts import Prompts
 from .watch import Watch
-
-if TYPE_CHECKING:
-    from .window import MainWindow
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 SAMPLE_NAMES = ("larch_normal.h5", "larch_low_grip.h5", "larch_towing.h5")
@@ -37,12 +35,14 @@ class FileWork(QObject):
 
     Parameters
     ----------
-    window : MainWindow
+    window : Shell
+    show_recordings : callable
+        Called with the paths of recordings that are to be seen.
     """
 
-    def __init__(self, window: MainWindow) -> None:
+    def __init__(self, window: Shell, show_recordings: Callable[[list[Path]], None]) -> None:
         super().__init__(window)
-        self._window = window
+        self._window, self._show_recordings = window, show_recordings
         self._desk = window.desk
         self._opening: list[Path] = []
         self._first: Path | None = None
@@ -83,7 +83,7 @@ class FileWork(QObject):
         listed = [Path(path).absolute() for path in paths]
         recordings = [path for path in listed if path.suffix.lower() in RECORDINGS]
         if recordings:
-            self.open_recordings(recordings)
+            self._show_recordings(recordings)
             listed = [path for path in listed if path not in recordings]
         if not listed:
             return
@@ -105,17 +105,11 @@ class FileWork(QObject):
                     cancellable=True,
                 ).ended.connect(partial(self._forget_opening, path))
 
-    def open_recordings(self, paths: Iterable[Path]) -> None:
-        """Open recordings of driving, and show them in Road."""
-        from app.road.area import open_recordings  # late: it brings the plots
-
-        open_recordings(self._window, paths)
-
     def open_sample_recordings(self) -> None:
         """Open the recordings that ship with the sample sets."""
         there = [SAMPLES / name for name in SAMPLE_DRIVES if (SAMPLES / name).exists()]
         if there:
-            self.open_recordings(there)
+            self._show_recordings(there)
         else:
             self._desk.tell(f"There are no sample recordings in {SAMPLES}.", refused=True)
 
@@ -194,14 +188,14 @@ class FileWork(QObject):
                 f"Looking at {path.name}",
                 look_at,
                 path,
-                done=lambda _layout: self.open_recordings([path]),
+                done=lambda _layout: self._show_recordings([path]),
                 failed=lambda _none: self._tell_unopened(path, error),
             )
         else:
             self._tell_unopened(path, error)
 
     def _tell_unopened(self, path: Path, error: BitepointError) -> None:
-        other = ("Read it as a recording", lambda: self.open_recordings([path]))
+        other = ("Read it as a recording", lambda: self._show_recordings([path]))
         choices = ((other,) if path.exists() else ()) + (("Close", _nothing),)
         self._window.banners.show_banner(
             f"open {path}", f"{path.name} could not be opened. {error}", *choices

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from pathlib import Path
 
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QMenu
 
+from .actions import ActionBook
+from .base import Shell
 from .document_bar import document_label
-
-if TYPE_CHECKING:
-    from .window import MainWindow
 
 
 class LiveMenus:
@@ -18,20 +18,25 @@ class LiveMenus:
 
     Parameters
     ----------
-    window : MainWindow
+    window : Shell
+    book : ActionBook
+    open_files : callable
+        Called with the paths to open.
     """
 
-    def __init__(self, window: MainWindow) -> None:
-        self._window = window
-        menus = window.book.menus
+    def __init__(
+        self, window: Shell, book: ActionBook, open_files: Callable[[list[Path]], object]
+    ) -> None:
+        self._window, self._open_files = window, open_files
+        menus = book.menus
         self.recent = QMenu("Open &recent", window)
-        menus["File"].insertMenu(window.book.actions["file.open_samples"], self.recent)
+        menus["File"].insertMenu(book.actions["file.open_samples"], self.recent)
         sets = menus["Sets"]
-        first = window.book.actions["sets.next"]
+        first = book.actions["sets.next"]
         self.open_sets = QMenu("&Edit set", window)
         self.references = QMenu("Re&ference", window)
         sets.insertMenu(first, self.open_sets)
-        sets.insertMenu(window.book.actions["sets.choose_reference"], self.references)
+        sets.insertMenu(book.actions["sets.choose_reference"], self.references)
         for menu, fill in (
             (self.recent, self.fill_recent),
             (self.open_sets, self.fill_sets),
@@ -52,9 +57,7 @@ class LiveMenus:
             action.setToolTip(str(path))
             action.setStatusTip(str(path))
             action.setEnabled(there)
-            action.triggered.connect(
-                lambda _checked=False, path=path: self._window.files.open([path])
-            )
+            action.triggered.connect(lambda _checked=False, path=path: self._open_files([path]))
             self.recent.addAction(action)
         self.recent.addSeparator()
         forget = QAction("&Forget these", self.recent)

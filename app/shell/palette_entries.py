@@ -2,40 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
-from typing import TYPE_CHECKING
+from pathlib import Path
 
-from app.needs import TUNE
 from calib_model.session.document import Document
 
-from .actions import plain_text
+from .actions import ActionBook, plain_text
+from .base import Shell
 from .palette import Entry, Group
 
-if TYPE_CHECKING:
-    from .window import MainWindow
+Open = Callable[[list[Path]], None]
+OpenTable = Callable[[Document, str], None]
 
 
-def entries(window: MainWindow) -> list[Group]:
-    """Return everything, actions first."""
+def entries(
+    window: Shell, book: ActionBook, open_files: Open, open_table: OpenTable
+) -> list[Group]:
+    """Return everything, actions first.
+
+    Parameters
+    ----------
+    window : Shell
+    book : ActionBook
+    open_files, open_table : callable
+        Called with paths, and with a document and the id of one of its tables.
+    """
     current = window.desk.current
     # Tables of the set in work come before those of the others.
     documents = sorted(window.desk.documents, key=lambda d: d is not current)
-    tables = [_tables(window, document) for document in documents]
-    return [Group.of(_actions(window)), *tables, Group.of(_recent(window))]
+    tables = [_tables(document, open_table) for document in documents]
+    return [Group.of(_actions(book)), *tables, Group.of(_recent(window, open_files))]
 
 
-def _actions(window: MainWindow) -> Iterator[Entry]:
-    for id, row in window.book.rows.items():
-        action = window.book.actions[id]
+def _actions(book: ActionBook) -> Iterator[Entry]:
+    for id, row in book.rows.items():
+        action = book.actions[id]
         text = plain_text(action.text())
         where = plain_text(row.menu.lstrip("-").replace("/", " › "))
-        keys = window.book.keys_of(id)
+        keys = book.keys_of(id)
         detail = f"{where}   {keys}" if keys else where
         yield Entry(text, detail, action.trigger, f"{text} {row.tip}".lower(), action.isEnabled())
 
 
-def _tables(window: MainWindow, document: Document) -> Group:
+def _tables(document: Document, open_table: OpenTable) -> Group:
     title = document.title
     lower = title.lower()
     tables = list(document.content.tables.values())
@@ -46,28 +56,21 @@ def _tables(window: MainWindow, document: Document) -> Group:
         return Entry(
             table.label,
             f"{table.id}   {title}",
-            lambda: open_table(window, document, table.id),
+            lambda: open_table(document, table.id),
             texts[number],
         )
 
     return Group(texts, make)
 
 
-def _recent(window: MainWindow) -> Iterator[Entry]:
+def _recent(window: Shell, open_files: Open) -> Iterator[Entry]:
     opened = {d.path for d in window.desk.documents}
     for path in window.settings.recent:
         if path not in opened:
             yield Entry(
                 f"Open {path.name}",
                 str(path.parent),
-                partial(window.files.open, [path]),
+                partial(open_files, [path]),
                 f"open recent {path}".lower(),
                 path.exists(),
             )
-
-
-def open_table(window: MainWindow, document: Document, id: str) -> None:
-    """Work on a table of an open set."""
-    window.desk.set_current(document)
-    window.desk.open_table(id)
-    window.show_area(TUNE)

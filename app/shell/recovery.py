@@ -3,7 +3,7 @@ compare them, or discard them.  The original file is never written to."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import (
@@ -15,16 +15,16 @@ from PySide6.QtWidgets import (
     QPushButton,
     QTableWidget,
     QTableWidgetItem,
+    QWidget,
 )
 
 from calib_model.errors import BitepointError
 from calib_model.session import recovery as session
 
+from .base import Shell
+from .files import FileWork
 from .help_pages import PageDialog
 from .jobs import Control
-
-if TYPE_CHECKING:
-    from .window import MainWindow
 
 RELATIONS = {
     "unchanged": "The file is as it was when the edits began.",
@@ -45,9 +45,9 @@ class RecoveryWork(QObject):
         What was found and neither opened nor discarded.
     """
 
-    def __init__(self, window: MainWindow) -> None:
+    def __init__(self, window: Shell, files: FileWork) -> None:
         super().__init__(window)
-        self._window = window
+        self._window, self._files = window, files
         self.leftovers: list[Any] = []
         self.dialog: RecoveryDialog | None = None
 
@@ -112,7 +112,7 @@ class RecoveryWork(QObject):
 
     def open(self, left: Any) -> None:
         """Open a set with its unsaved edits."""
-        already = left.path is not None and self._window.files.document_at(left.path)
+        already = left.path is not None and self._files.document_at(left.path)
         if already:
             if already.is_modified:
                 self._window.desk.tell(
@@ -120,7 +120,7 @@ class RecoveryWork(QObject):
                     refused=True,
                 )
                 return
-            self._window.files.close(already)
+            self._files.close(already)
         self._window.jobs.start(
             f"Recovering {name_of(left)}",
             _put_together,
@@ -133,9 +133,9 @@ class RecoveryWork(QObject):
         window = self._window
         document = session.recovered_document(left, found, window.settings.author)
         self._forget(left)
-        window.files.take_in(document)
+        self._files.take_in(document)
         window.desk.set_current(document)
-        window.files.choose_reference()
+        self._files.choose_reference()
         count = len(found.changes)
         edits = "1 edit is" if count == 1 else f"{count} edits are"
         window.desk.tell(
@@ -154,7 +154,7 @@ class RecoveryWork(QObject):
 
     def discard(self, left: Any) -> None:
         """Throw unsaved edits away, after asking."""
-        if self._window.files.prompts.confirm(
+        if self._files.prompts.confirm(
             f"Discard {edits_words(left)} of {name_of(left)}?",
             "They cannot be brought back. The file stays as it is.",
             "Discard",
@@ -191,7 +191,7 @@ class RecoveryWork(QObject):
 class RecoveryDialog(PageDialog):
     """The list of what can be recovered."""
 
-    def __init__(self, work: RecoveryWork, parent: MainWindow) -> None:
+    def __init__(self, work: RecoveryWork, parent: QWidget) -> None:
         super().__init__("Recover unsaved edits", parent, 860, 480)
         self._work = work
         self.table = QTableWidget()

@@ -37,7 +37,7 @@ def run_window(paths: list[Path]) -> int:
     settings = Settings()
     theme.use(settings.theme, settings.font_size)
     window = MainWindow(settings, theme)
-    guard = CrashGuard(window)
+    guard = CrashGuard(window, window.recovery.where)
     guard.install()
     window.show()
     window.activateWindow()  # some window managers leave the keyboard with the terminal

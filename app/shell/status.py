@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from PySide6.QtCore import QTimer
@@ -14,10 +14,9 @@ from calib_model.core.numbers import exact, short
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 
+from .base import Shell
+from .findings_service import FindingsService
 from .jobs import Job
-
-if TYPE_CHECKING:
-    from .window import MainWindow
 
 NARROW = 900
 _MARGINS = 48
@@ -28,11 +27,17 @@ SHOW_AFTER_MS = 300
 
 
 class StatusLine(QStatusBar):
-    """The line at the bottom of the window."""
+    """The line at the bottom of the window.
 
-    def __init__(self, window: MainWindow) -> None:
+    Parameters
+    ----------
+    window : Shell
+    service : FindingsService
+    """
+
+    def __init__(self, window: Shell, service: FindingsService) -> None:
         super().__init__(window)
-        self._window = window
+        self._window, self._service = window, service
         self.setSizeGripEnabled(False)
         self.progress = QProgressBar()
         self.progress.setFixedSize(120, 14)
@@ -126,7 +131,7 @@ class StatusLine(QStatusBar):
 
     def refresh_findings(self) -> None:
         """Show how many findings there are, by severity."""
-        service = self._window.findings_service
+        service = self._service
         if self._window.desk.current is None:
             self.findings.setText("")
         elif service.busy:

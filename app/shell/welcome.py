@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QPushButton, QVBoxLayout, QWidget
 
-if TYPE_CHECKING:
-    from .window import MainWindow
+from .actions import ActionBook
 
 IDS = ("file.open", "file.open_samples", "file.open_practice")
 RECENT_SHOWN = 6
@@ -17,16 +17,27 @@ RECENT_SHOWN = 6
 class WelcomePage(QWidget):
     """Buttons for the first steps, and the files opened last."""
 
-    def __init__(self, window: MainWindow) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self._window = window
         self.column = QVBoxLayout(self)
         self.column.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.column.setSpacing(8)
         self.buttons: list[QPushButton] = []
 
-    def refresh(self) -> None:
-        """Show what can be opened now."""
+    def show_ways(
+        self, book: ActionBook, recent: list[Path], open_files: Callable[[list[Path]], object]
+    ) -> None:
+        """Show what can be opened now.
+
+        Parameters
+        ----------
+        book : ActionBook
+            Has the first steps.
+        recent : list of Path
+            Files opened last, newest first.
+        open_files : callable
+            Called with the paths to open.
+        """
         while (item := self.column.takeAt(0)) is not None:
             widget = item.widget()
             if widget is not None:
@@ -38,14 +49,13 @@ class WelcomePage(QWidget):
         font.setPointSizeF(font.pointSizeF() * 1.4)
         head.setFont(font)
         self.column.addWidget(head)
-        book = self._window.book
         for id in IDS:
             action = book.actions[id]
             button = QPushButton(f"{action.text()}   ({book.keys_of(id)})".replace("   ()", ""))
             button.setToolTip(action.toolTip())
             button.clicked.connect(lambda _checked=False, action=action: action.trigger())
             self._add(button)
-        recent = self._window.settings.recent[:RECENT_SHOWN]
+        recent = recent[:RECENT_SHOWN]
         if recent:
             self.column.addSpacing(12)
             self.column.addWidget(QLabel("Opened last"))
@@ -55,9 +65,7 @@ class WelcomePage(QWidget):
             button.setAccessibleName(f"Open {path}")
             button.setToolTip(f"Open {path}." if there else f"{path} is missing.")
             button.setEnabled(there)
-            button.clicked.connect(
-                lambda _checked=False, path=path: self._window.files.open([path])
-            )
+            button.clicked.connect(lambda _checked=False, path=path: open_files([path]))
             self._add(button)
         hint = QLabel("Files can be dropped here as well.")
         self.column.addSpacing(12)

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, cast
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
-from PySide6.QtCore import Qt, QTimer
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeyEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QHBoxLayout,
     QLabel,
-    QMainWindow,
     QPushButton,
     QToolButton,
     QVBoxLayout,
@@ -18,23 +19,23 @@ from PySide6.QtWidgets import (
 )
 
 from app.areas import AREAS
-from app.desk import Desk
 from app.needs import TUNE
 from app.vehicle_in_use import vehicle_in_use
 from app.work_area import WorkArea
-from calib_model.errors import BitepointError
 from calib_model.session.document import Document
 
 from . import help_pages
-from .actions import OWN, ActionBook, part_actions
+from .actions import ActionBook, part_actions, window_actions
 from .area_stack import AreaStack
-from .banner import BannerStack
+from .base import Shell
 from .document_bar import DocumentBar
+from .editing import Editing
 from .files import FileWork, dropped_files
 from .findings_service import FindingsService
-from .jobs import Jobs
 from .live_menus import LiveMenus
+from .looks import Looks
 from .notes import NoteLine
+from .noting import Noting
 from .palette import PaletteDialog
 from .palette_entries import entries
 from .recovery import RecoveryWork
@@ -50,7 +51,7 @@ if TYPE_CHECKING:
     from app.tune.page import TunePage
 
 
-class MainWindow(QMainWindow):
+class MainWindow(Shell):
     """The window.
 
     Parameters
@@ -66,12 +67,8 @@ class MainWindow(QMainWindow):
     """
 
     def __init__(self, settings: Settings | None = None, theme: Theme | None = None) -> None:
-        super().__init__()
-        self.settings = settings or Settings()
-        self.theme = theme
-        self.desk = Desk(self)
+        super().__init__(settings or Settings())
         vehicle_in_use(self.desk, self.settings)  # every part finds it there
-        self.jobs = Jobs(self)
         self.findings_service = FindingsService(self.desk, self.jobs)
         self._shown_welcome: tuple[object, ...] | None = None
         self._came_from = TUNE
@@ -81,12 +78,13 @@ class MainWindow(QMainWindow):
         screen = self.screen().availableGeometry()  # used until the user's own size is known
         self.resize(min(screen.width() - 20, 1680), min(screen.height() - 50, 1050))
         self._build()
-        self.files = FileWork(self)
-        self.recovery = RecoveryWork(self)
-        self.book = ActionBook(self, OWN)
-        self.live_menus = LiveMenus(self)
-        self._refresh = QTimer(self)
-        self._refresh.setSingleShot(True)
+        self.looks = Looks(self, theme)
+        self.noting = Noting(self, self.note)
+        self.editing = Editing(self.desk)
+        self.files = FileWork(self, self._show_recordings)
+        self.recovery = RecoveryWork(self, self.files)
+        self.book = ActionBook(self, self.desk, window_actions())
+        self.live_menus = LiveMenus(self, self.book, self.files.open)
         self._refresh.timeout.connect(self.refresh)
         self._connect()
         if not self.settings.geometry.isEmpty():
@@ -98,14 +96,13 @@ class MainWindow(QMainWindow):
     def _build(self) -> None:
         self.switcher = Switcher(AREAS)
         self.document_bar = DocumentBar(self.desk)
-        self.banners = BannerStack()
         self.banners.left.connect(self.focus_work)
         self.document_bar.left.connect(self.focus_work)
         self.note = NoteLine()
         self.areas = AreaStack(self, AREAS)
         self._starting = QLabel("Getting ready…")
         self._starting.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        self.welcome = WelcomePage(self)
+        self.welcome = WelcomePage()
         self.areas.put(TUNE, self._starting)
         right = QVBoxLayout()
         right.setContentsMargins(0, 0, 0, 0)
@@ -120,7 +117,7 @@ class MainWindow(QMainWindow):
         row.addWidget(self.switcher)
         row.addLayout(right, 1)
         self.setCentralWidget(middle)
-        self.status = StatusLine(self)
+        self.status = StatusLine(self, self.findings_service)
         self.setStatusBar(self.status)
         self.switcher.show_area(TUNE)
 
@@ -158,11 +155,6 @@ class MainWindow(QMainWindow):
         self.settings.surface = choice
 
     @property
-    def memory(self) -> Settings:
-        """What is kept from one start to the next."""
-        return self.settings
-
-    @property
     def tune(self) -> TunePage | None:
         """The work area Tune; None until `build_tune` made it."""
         return cast("TunePage | None", self.areas.made(TUNE))
@@ -194,10 +186,6 @@ class MainWindow(QMainWindow):
 
     # -- what is shown -------------------------------------------------------------------------
 
-    def refresh_soon(self) -> None:
-        """Refresh once everything that happens now is done."""
-        self._refresh.start()
-
     def refresh(self) -> None:
         """Bring title, menus and bars in line with the desk."""
         document = self.desk.current
@@ -217,7 +205,7 @@ class MainWindow(QMainWindow):
             state = (tuple(self.settings.recent),)
             if state != self._shown_welcome:
                 self._shown_welcome = state
-                self.welcome.refresh()
+                self.welcome.show_ways(self.book, self.settings.recent, self.files.open)
             stand_in: QWidget | None = self.welcome
         else:
             stand_in = None if self.tune is not None else self._starting
@@ -265,119 +253,29 @@ class MainWindow(QMainWindow):
     def _on_edit(self, _event: object) -> None:
         self._refresh.start()
         self.files.show_journal()
-        if not self.settings.author_is_given:
-            self._ask_author_quietly()
-
-    # -- editing -----------------------------------------------------------------------------
-
-    def undo(self) -> None:
-        """Take the last edit of the current set back."""
-        self._step(lambda document: document.undo(), "Nothing to undo")
-
-    def redo(self) -> None:
-        """Do the edit that was taken back again."""
-        self._step(lambda document: document.redo(), "Nothing to redo")
-
-    def _step(self, step: Any, nothing: str) -> None:
-        document = self.desk.current
-        if document is None:
-            return
-        try:
-            event = step(document)
-        except BitepointError as error:
-            self.desk.tell(str(error), refused=True)
-            return
-        self.desk.tell(event.change.title if event is not None else nothing)
-
-    def ask_reason(self) -> None:
-        """Let the user say why the last edit was made."""
-        document = self.desk.current
-        if document is None or document.last_reason is None:
-            return
-        title = document.pending[-1].title
-        self.note.ask(
-            f"Reason for “{title}”",
-            document.last_reason,
-            lambda text: self._give_reason(document, text),
-        )
-
-    def _give_reason(self, document: Document, text: str) -> None:
-        if document.give_reason(text.strip()):
-            self.desk.tell("The reason is noted in the history.")
-        else:
-            self.desk.tell(
-                "The edit was saved meanwhile; its reason stays as it was.", refused=True
-            )
-
-    def ask_author(self) -> None:
-        """Let the user choose the name that the history gives."""
-        self.note.ask("Your name in the history", self.settings.author, self._set_author)
-
-    def _set_author(self, name: str) -> None:
-        self.settings.author = name
-        for document in self.desk.documents:
-            document.author = self.settings.author
-        self.banners.drop("author")
-        self.desk.tell(f"The history gives your edits the name {self.settings.author}.")
-
-    def _ask_author_quietly(self) -> None:
-        if "author" in self.banners.banners:
-            return
-        name = self.settings.author
-        self.banners.show_banner(
-            "author",
-            f"The history names you “{name}”.",
-            ("Keep this name", lambda: self._set_author(name)),
-            ("Change…", self.ask_author),
-        )
-
-    # -- sets ----------------------------------------------------------------------------------
-
-    def step_set(self, step: int) -> None:
-        """Edit the next open set, or the one before."""
-        documents = self.desk.documents
-        if self.desk.current in documents:
-            place = (documents.index(self.desk.current) + step) % len(documents)
-            self.desk.set_current(documents[place])
-
-    def swap_sets(self) -> None:
-        """Exchange current and reference set."""
-        current, reference = self.desk.current, self.desk.reference
-        if reference is not None:
-            self.desk.set_current(reference)
-            self.desk.set_reference(current)
+        self.noting.ask_author_quietly()
 
     def choose(self, box: QComboBox) -> None:
         """Open a list of sets for the keyboard."""
         box.setFocus(Qt.FocusReason.ShortcutFocusReason)
         box.showPopup()
 
-    # -- looks ---------------------------------------------------------------------------------
+    def open_table(self, document: Document, id: str) -> None:
+        """Work on a table of an open set."""
+        self.desk.set_current(document)
+        self.desk.open_table(id)
+        self.show_area(TUNE)
 
-    def set_theme(self, name: str) -> None:
-        """Use light or dark colours, or the system's."""
-        self.settings.theme = name
-        self._apply_theme()
+    def _show_recordings(self, paths: Iterable[Path]) -> None:
+        from app.road.area import open_recordings  # late: it brings the plots
 
-    def set_font_size(self, step: int) -> None:
-        """Make all text larger or smaller by points; 0 is the first size."""
-        self.settings.font_size = self.settings.font_size + step if step else 10
-        self._apply_theme()
-        self.desk.tell(f"Text size {self.settings.font_size} points.")
-
-    def _apply_theme(self) -> None:
-        if self.theme is not None:
-            self.theme.use(self.settings.theme, self.settings.font_size)
-
-    def toggle_full_screen(self) -> None:
-        """Use the whole screen, or go back."""
-        self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
+        open_recordings(self, paths)
 
     # -- dialogs -------------------------------------------------------------------------------
 
     def show_palette(self) -> None:
         """Open the palette."""
-        PaletteDialog(entries(self), self).open()
+        PaletteDialog(entries(self, self.book, self.files.open, self.open_table), self).open()
 
     def show_history(self) -> None:
         """Open the history of the current set."""

@@ -83,7 +83,7 @@ def press(qtbot, widget: Any, *keys: Any) -> None:  # type: ignore[no-untyped-de
 
 def use_normal(window: MainWindow, wait) -> None:  # type: ignore[no-untyped-def]
     """Make the set that was in the vehicle A, and the practice set B."""
-    window.swap_sets()
+    window.editing.swap_sets()
     wait(lambda: _outcome(window) is not None and _outcome(window).a.content is
          window.desk.current.content)  # fmt: skip
 

@@ -122,7 +122,7 @@ def test_our_own_recording_opens_as_one_though_it_is_hdf5(
 ) -> None:
     path = Path(__file__).resolve().parents[2] / "sample_sets" / "larch_highway.h5"
     shown: list[list[Path]] = []
-    window.files.open_recordings = lambda paths: shown.append(list(paths))  # type: ignore[method-assign]
+    window.files._show_recordings = lambda paths: shown.append(list(paths))  # type: ignore[method-assign]
     window.files.open([path])
     wait(lambda: bool(shown))
     assert shown == [[path]]
@@ -150,7 +150,7 @@ def test_saving_keeps_the_edit_the_reason_and_the_name(opened: MainWindow, sampl
     edit(opened, 1.0)
     opened.refresh()
     assert opened.isWindowModified()
-    opened.ask_reason()
+    opened.noting.ask_reason()
     assert opened.note.isVisible()
     opened.note.line.setText("trip on ice")
     opened.note.keep.click()
@@ -246,7 +246,7 @@ def test_the_window_closes_only_when_all_is_said(opened: MainWindow, answers, wa
 
 def test_a_set_without_edits_closes_unasked(opened: MainWindow, answers, wait) -> None:
     edit(opened)
-    opened.undo()
+    opened.editing.undo()
     assert opened.files.close()
     assert answers.asked == []
     wait()

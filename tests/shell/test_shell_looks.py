@@ -91,7 +91,7 @@ def theme(qapp: QApplication):  # type: ignore[no-untyped-def]
 def test_the_theme_is_switched_in_the_menu_and_kept(
     window: MainWindow, theme: themes.Theme, qapp: QApplication
 ) -> None:
-    window.theme = theme
+    window.looks._theme = theme
     for name in ("dark", "light"):
         window.book.actions[f"view.theme_{name}"].trigger()
         qapp.processEvents()  # Qt spreads the palette by an event
@@ -125,15 +125,15 @@ def test_the_system_is_followed(theme: themes.Theme, qapp: QApplication) -> None
 def test_text_grows_and_shrinks(
     window: MainWindow, theme: themes.Theme, qapp: QApplication
 ) -> None:
-    window.theme = theme
-    window.set_font_size(0)
+    window.looks._theme = theme
+    window.looks.set_font_size(0)
     for id, size in (("view.larger", 11), ("view.smaller", 10), ("view.smaller", 9)):
         window.book.actions[id].trigger()
         assert qapp.font().pointSize() == size
     window.book.actions["view.normal_size"].trigger()
     assert qapp.font().pointSize() == 10
     for _ in range(30):
-        window.set_font_size(+1)
+        window.looks.set_font_size(+1)
     assert qapp.font().pointSize() == 24
 
 

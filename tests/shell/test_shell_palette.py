@@ -20,12 +20,16 @@ from calib_model.core.table import Table
 from calib_model.session.document import Document
 
 
+def everything(window: MainWindow) -> list[Group]:
+    return entries(window, window.book, window.files.open, window.open_table)
+
+
 def nothing() -> None:
     return None
 
 
 def test_every_action_and_table_is_there(opened: MainWindow) -> None:
-    found = [group.make(i) for group in entries(opened) for i in range(len(group.texts))]
+    found = [group.make(i) for group in everything(opened) for i in range(len(group.texts))]
     texts = [entry.text for entry in found]
     for action in opened.book.actions.values():
         assert plain_text(action.text()) in texts
@@ -72,7 +76,7 @@ def test_an_action_runs_by_keys(opened: MainWindow, qtbot) -> None:
 
 
 def test_what_is_not_possible_now_is_passed_over(window: MainWindow, qtbot) -> None:
-    dialog = PaletteDialog(entries(window), window)
+    dialog = PaletteDialog(everything(window), window)
     dialog.open()
     qtbot.keyClicks(dialog.line, "undo")
     qtbot.keyClick(dialog.line, Qt.Key.Key_Return)
@@ -95,7 +99,7 @@ def test_arrows_move_and_long_lists_are_cut(window: MainWindow, qtbot) -> None:
 
 
 def test_the_model_keeps_qt_rules(window: MainWindow, qtmodeltester) -> None:
-    dialog = PaletteDialog(entries(window), window)
+    dialog = PaletteDialog(everything(window), window)
     qtmodeltester.check(dialog.model)
     dialog.close()
 
@@ -116,7 +120,7 @@ def test_thirty_thousand_tables_are_searched_in_time(
     window.findings_service.refresh = lambda: None  # type: ignore[method-assign]
     window.desk.documents.append(Document(many))
     window.desk.current = window.desk.documents[0]
-    dialog = PaletteDialog(entries(window), window)
+    dialog = PaletteDialog(everything(window), window)
     dialog.open()
     took = []
     for letter in "torque part 29":

@@ -79,7 +79,7 @@ def test_left_edits_are_offered_and_opened(window: MainWindow, crashed: Path, wa
     assert crashed.read_bytes() == before
     saved = open_document(crashed).content["pre_engage_torque"].values[0, 5]
     assert document.content["pre_engage_torque"].values[0, 5] == saved + 1.5
-    window.undo()
+    window.editing.undo()
     assert document.content["pre_engage_torque"].values[0, 5] == saved + 1.0
     window.files.save()
     wait(lambda: not document.is_modified)

@@ -55,12 +55,12 @@ def test_undo_is_named_and_survives_switching_tables(opened: MainWindow, qtbot) 
 
 def test_each_set_has_its_own_undo(opened: MainWindow) -> None:
     edit(opened, 1, "In the first")
-    opened.step_set(+1)
+    opened.editing.step_set(+1)
     opened.refresh()
     assert not opened.book.actions["edit.undo"].isEnabled()
     edit(opened, 1, "In the second")
-    opened.step_set(-1)
-    opened.undo()
+    opened.editing.step_set(-1)
+    opened.editing.undo()
     assert not opened.desk.documents[0].is_modified
     assert opened.desk.documents[1].is_modified
 
@@ -84,7 +84,7 @@ def test_findings_follow_an_edit_without_a_whole_check(opened: MainWindow, wait)
     assert opened.jobs.running == []
     assert desk.report.of("pre_engage_torque") == ()
     assert set(desk.report.findings) == set(check(desk.current.content, against).findings)
-    opened.undo()
+    opened.editing.undo()
     assert desk.report.counts() == counts
 
 
@@ -178,9 +178,9 @@ def test_the_history_tells_restores_and_is_undoable(opened: MainWindow, qtbot) -
     qtbot.mouseClick(dialog.restore, Qt.MouseButton.LeftButton)
     assert opened.desk.current.content == after_first
     assert opened.desk.current.undo_title.startswith("Restore the set as it was after")
-    opened.undo()
-    opened.undo()
-    opened.undo()
+    opened.editing.undo()
+    opened.editing.undo()
+    opened.editing.undo()
     assert opened.desk.current.content == before
 
 
@@ -226,7 +226,7 @@ def test_the_name_is_asked_once_and_quietly(window: MainWindow, samples, wait, q
 
 def test_escape_leaves_a_reason_as_it_was(opened: MainWindow, qtbot) -> None:
     edit(opened, 1, "Mine")
-    opened.ask_reason()
+    opened.noting.ask_reason()
     qtbot.keyClicks(opened.note.line, "never mind")
     qtbot.keyClick(opened.note.line, Qt.Key.Key_Escape)
     assert not opened.note.isVisible()
@@ -238,7 +238,7 @@ def test_escape_leaves_a_reason_as_it_was(opened: MainWindow, qtbot) -> None:
 
 @pytest.fixture
 def guard(window: MainWindow):  # type: ignore[no-untyped-def]
-    made = CrashGuard(window)
+    made = CrashGuard(window, window.recovery.where)
     made.install()
     yield made
     made.remove()
@@ -287,7 +287,7 @@ def test_an_error_in_a_thread_is_told(guard: CrashGuard, qtbot) -> None:
 
 def test_the_hooks_are_given_back(window: MainWindow) -> None:
     before = (sys.excepthook, threading.excepthook)
-    guard = CrashGuard(window)
+    guard = CrashGuard(window, window.recovery.where)
     guard.install()
     assert sys.excepthook is not before[0]
     guard.remove()

@@ -291,7 +291,7 @@ class ManoeuvresPanel(RoadPart):
     def _drive_case(self) -> None:
         case, driving = self._case, self.driving
         if case is not None and self._case_run is None and driving.state == "ready":
-            self._beside.ask(lambda: (case.manoeuvre, None, driving.case_told(case)))
+            self._beside.ask(lambda: driving.case_told(case))
 
     def _take_case(self, run: DeskRun) -> None:
         if self._case is not None:

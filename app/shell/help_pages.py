@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -21,6 +23,7 @@ from calib_model.cautions import as_html
 from .actions import ActionBook, plain_text
 from .settings import config_folder
 
+CHANGES = Path(__file__).resolve().parents[2] / "assets" / "CHANGES.md"
 CELL_KEYS = (
     ("Type a number", "Replace the value of the cell"),
     ("F2", "Edit the value of the cell"),
@@ -110,6 +113,15 @@ def cautions(parent: QWidget) -> QDialog:
     """Return the dialog with the cautions."""
     dialog = PageDialog("Cautions", parent, 620, 420)
     dialog.put(_browser(as_html(), "Cautions"))
+    return dialog
+
+
+def changes(parent: QWidget) -> QDialog:
+    """Return the dialog that says what is new."""
+    dialog = PageDialog("What is new", parent, 760, 620)
+    browser = _browser("", "What is new")
+    browser.setMarkdown(CHANGES.read_text("utf-8"))
+    dialog.put(browser)
     return dialog
 
 

@@ -292,6 +292,10 @@ class MainWindow(Shell):
         """Open the cautions."""
         help_pages.cautions(self).open()
 
+    def show_changes(self) -> None:
+        """Open what is new in this version."""
+        help_pages.changes(self).open()
+
     def show_about(self) -> None:
         """Open what this is."""
         help_pages.about(self).open()

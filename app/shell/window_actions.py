@@ -133,6 +133,8 @@ ACTIONS: tuple[Action, ...] = (
            "List every action with its keys."),
     Action("help.cautions", "&Cautions", "Help", lambda w: w.show_cautions(), ("Shift+F1",),
            "What results on this desk can and cannot tell."),
+    Action("help.changes", "What is &new", "Help", lambda w: w.show_changes(), (),
+           "What this version brings, changes and mends."),
     Action("help.about", "&About Bitepoint", "Help", lambda w: w.show_about(), ("Ctrl+F1",),
            "Version, licence and where settings are kept."),
 )  # fmt: skip

@@ -186,7 +186,8 @@ def test_the_welcome_page_has_names(window: MainWindow, samples) -> None:
 
 
 @pytest.mark.parametrize(
-    "show", ["show_keys", "show_about", "show_cautions", "show_history", "show_palette"]
+    "show",
+    ["show_keys", "show_about", "show_changes", "show_cautions", "show_history", "show_palette"],
 )
 def test_dialogs_have_names_and_close_by_escape(opened: MainWindow, qtbot, show: str) -> None:
     getattr(opened, show)()

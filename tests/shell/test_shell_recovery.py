@@ -13,6 +13,8 @@ import pytest
 from app.shell.window import MainWindow
 from calib_model.editing.change import values_change
 from calib_model.session.files import open_document, save_document
+from calib_model.store.journal_file import line_of, read_journal
+from calib_model.store.places import ABOUT, JOURNAL, recovery_root
 
 CRASH = """
 import os, sys
@@ -84,6 +86,35 @@ def test_left_edits_are_offered_and_opened(window: MainWindow, crashed: Path, wa
     window.files.save()
     wait(lambda: not document.is_modified)
     assert open_document(crashed).content == document.content
+
+
+@pytest.mark.parametrize("line_too", [False, True], ids=["note", "note and first line"])
+def test_after_a_power_cut_edits_are_offered_without_the_note_of_their_file(
+    window: MainWindow, crashed: Path, wait, line_too: bool
+) -> None:
+    """A version before wrote no note into the journal; then the file's name is not known."""
+    (folder,) = recovery_root().iterdir()
+    (folder / ABOUT).write_bytes(b"")
+    if line_too:
+        records = read_journal(folder / JOURNAL).records
+        del records[0]["about"]
+        (folder / JOURNAL).write_bytes(b"".join(map(line_of, records)))
+    window.recovery.look()
+    wait()
+    name = "a set whose file is not known" if line_too else "larch_practice.h5"
+    assert name in window.banners.banners["recovery"].label.text()
+    window.banners.banners["recovery"].buttons["Show…"].click()
+    dialog = window.recovery.dialog
+    assert dialog is not None
+    assert dialog.table.item(0, 0).text() == name
+    if line_too:
+        assert "is not known any more" in dialog.table.item(0, 3).text()
+        assert "File: not known" in dialog.details.toPlainText()
+    dialog.open_button.click()
+    wait(lambda: len(window.desk.documents) == 1)
+    document = window.desk.current
+    assert [c.title for c in document.pending] == ["Edit 1", "Edit 2", "Edit 3"]
+    assert document.path == (None if line_too else crashed)
 
 
 def test_later_means_the_next_start(window: MainWindow, crashed: Path, wait) -> None:

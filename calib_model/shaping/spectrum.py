@@ -73,14 +73,17 @@ class Spectrum:
     def score(self, strength: FloatArray, criterion: str) -> FloatArray:
         """Value of a criterion at several strengths; the least is best."""
         mu, lam = self.share[:, None], strength[None, :]
+        if criterion == "gcv" and not self.pull.any():
+            # The same with fewer passes: what is kept of each direction says it all.
+            kept = mu / (mu + lam * (1 - mu))
+            missed = (self.share * self.data**2) @ np.square(1 - kept)
+            return self._validated(missed, kept.sum(axis=0))
         weight = mu + lam * (1 - mu)
         z = (mu * self.data[:, None] - lam * self.pull[:, None]) / weight
         missed = (mu * (self.data[:, None] - z) ** 2).sum(axis=0)
         n = self.count
         if criterion == "gcv":
-            edf = (mu / weight).sum(axis=0)
-            room = n - GCV_FACTOR * edf
-            return np.where(room > 1e-9 * n, n * missed / np.maximum(room, 1e-9 * n) ** 2, np.inf)
+            return self._validated(missed, (mu / weight).sum(axis=0))
         rough = ((1 - mu) * z**2 + 2 * self.pull[:, None] * z).sum(axis=0) + self.rest
         straight = self.straight
         rank = self.share.size - straight
@@ -88,6 +91,12 @@ class Spectrum:
         return np.asarray(
             (n - straight) * np.log(both) + np.log(weight).sum(axis=0) - rank * np.log(strength)
         )
+
+    def _validated(self, missed: FloatArray, edf: FloatArray) -> FloatArray:
+        """Cross-validation's score from sums of squares and degrees of freedom."""
+        n = self.count
+        room = n - GCV_FACTOR * edf
+        return np.where(room > 1e-9 * n, n * missed / np.maximum(room, 1e-9 * n) ** 2, np.inf)
 
     def best(self, criterion: str) -> float:
         """Return the strength that a criterion asks for; infinite if it asks for the straight."""

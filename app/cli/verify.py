@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,8 +30,30 @@ def parser() -> VerbParser:
     made.add_argument(
         "--signers", metavar="FILE", type=Path, required=True, help="list of allowed signers"
     )
+    made.add_argument(
+        "--revoked",
+        metavar="FILE",
+        type=Path,
+        help="revocation list: public keys, or a KRL of ssh-keygen; LIST.revoked is read anyway",
+    )
+    made.add_argument(
+        "--at",
+        metavar="TIME",
+        type=moment,
+        help="judge keys by this time (ISO 8601, UTC) instead of the times the signers stated",
+    )
     made.add_argument("--json", action="store_true", help="answer as one JSON object")
     return made
+
+
+def moment(text: str) -> datetime:
+    """Return the moment that a text names; for the parser, ValueError if it names none."""
+    from calib_model.core.times import moment_of
+
+    found = moment_of(text)
+    if found is None:
+        raise ValueError(text)
+    return found
 
 
 def run(arguments: Sequence[str]) -> Answer:
@@ -42,21 +65,22 @@ def run(arguments: Sequence[str]) -> Answer:
         from calib_model.signoff.signers import read_signers
         from calib_model.signoff.verification import verify
 
-        signers = read_signers(given.signers)
+        signers = read_signers(given.signers, given.revoked)
         try:
             (stored,) = files.results()
         except DamagedFile as damage:  # a set that cannot be read is a set that is not genuine
             if given.json:
                 return Answer(DIFFERENT, _json(_answer(False, None, [], [], str(damage))))
             return Answer(DIFFERENT, f"Not genuine: {damage}\n")
-    found = verify(stored.set, signers)
+    found = verify(stored.set, signers, at=given.at)
     status = GOOD if found.genuine else DIFFERENT
     if given.json:
         return Answer(status, _json(plain(found)))
     parts = [f"{title(stored.set, given.set)}\n{found.words}\nDigest {found.digest}"]
     if found.signed_by:
         rows = [(s.name, s.role, s.time, s.key) for s in found.signed_by]
-        parts.append("Signatures over this content\n" + listed(rows))
+        word = "The times are the signers' own word; --at TIME judges the keys by another."
+        parts.append(f"Signatures over this content\n{listed(rows)}\n{word}")
     if found.changed_since:
         rows2 = [(c.what, c.how) for c in found.changed_since]
         parts.append("Changed since the last sign-off\n" + listed(rows2))

@@ -36,7 +36,7 @@ class Bound:
     unusable : mapping of role to str
         Roles whose table cannot be used, with the reason; they count as missing.
     repeated : mapping of role to tuple of str
-        Roles that several tables claim: the ids of those that are not used.
+        Roles that several tables claim, with their ids; none of these is used.
     strangers : mapping of table id to str
         Tables bound to a role that is not known, with that role.
     constants : Constants
@@ -82,7 +82,8 @@ def bind(content: CalibrationSet, constants: Constants) -> Bound:
             claims.setdefault(table.role, []).append(table)
         elif table.role:
             strangers[table.id] = table.role
-    unusable = {role: why for role, found in claims.items() if (why := _why_not(role, found[0]))}
+    repeated = {r: tuple(sorted(t.id for t in f)) for r, f in claims.items() if f[1:]}
+    unusable = {role: why for role, found in claims.items() if (why := _why_not(role, found))}
     tables = {role: claims[role][0] for role in ROLES if role in claims and role not in unusable}
     tick = tables.get("controller_tick")
     return Bound(
@@ -90,14 +91,21 @@ def bind(content: CalibrationSet, constants: Constants) -> Bound:
         MappingProxyType(tables),
         tuple(role for role in ROLES if role not in claims),
         MappingProxyType(unusable),
-        MappingProxyType({r: tuple(t.id for t in f[1:]) for r, f in claims.items() if f[1:]}),
+        MappingProxyType(repeated),
         MappingProxyType(strangers),
         constants,
         float(tick.values) / 1000.0 if tick is not None else constants.tick,
     )
 
 
-def _why_not(role: str, table: Table) -> str:
+def _why_not(role: str, found: list[Table]) -> str:
+    if found[1:]:  # the first would be a matter of their order, which no digest covers
+        named = " and ".join(sorted(table.id for table in found))
+        return f"{len(found)} tables play it ({named}), so none is used: leave the role to one"
+    return _not_usable(role, found[0])
+
+
+def _not_usable(role: str, table: Table) -> str:
     empty = int(np.count_nonzero(~np.isfinite(table.values)))
     if empty:
         cells = "1 cell is" if empty == 1 else f"{empty} cells are"

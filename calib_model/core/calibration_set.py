@@ -88,8 +88,9 @@ class CalibrationSet:
         return tuple(t for t in self if any(a.shared == axis_id for a in t.axes))
 
     def by_role(self, role: str) -> Table | None:
-        """Return the table that plays a part of the controller, or None."""
-        return next((t for t in self if t.role == role), None)
+        """Return the table that plays a part of the controller; None if none or several do."""
+        found = [t for t in self if t.role == role]
+        return found[0] if len(found) == 1 else None
 
     def replaced(
         self,

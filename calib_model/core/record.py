@@ -30,6 +30,7 @@ from .record_items import (
     Waiver,
     new_id,
 )
+from .record_order import in_chain, in_time
 
 __all__ = [
     "EMPTY_RECORD",
@@ -54,7 +55,9 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Record:
-    """All items of a set, each kind in the order in which they were made.
+    """All items of a set, each kind in the order of their times (`record_order`).
+
+    The order in which they are given, or stand in a file, means nothing.
 
     Parameters
     ----------
@@ -75,6 +78,8 @@ class Record:
             ids = [item.id for item in getattr(self, name)]
             if len(set(ids)) != len(ids):
                 raise ModelError(f"The record has two of {kind} with one id.", "Remove one.")
+            ordered = in_chain if kind == SignOff.KIND else in_time
+            object.__setattr__(self, name, ordered(getattr(self, name)))
 
     def __bool__(self) -> bool:
         return any(getattr(self, name) for name in FIELD_OF.values())
@@ -138,12 +143,12 @@ class Record:
 
     @cached_property
     def latest_decisions(self) -> Mapping[str, Decision]:
-        """The last decision on each table."""
+        """The last decision on each table, by time and then by id."""
         return {decision.table: decision for decision in self.decisions}
 
     @cached_property
     def latest_maturities(self) -> Mapping[str, Maturity]:
-        """The last level given to each table."""
+        """The last level given to each table, by time and then by id."""
         return {maturity.table: maturity for maturity in self.maturities}
 
 

@@ -8,6 +8,8 @@ places means the whole table.
 from __future__ import annotations
 
 import secrets
+import threading
+import time
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import ClassVar
@@ -16,9 +18,21 @@ Place = tuple[float, ...]
 Places = tuple[Place, ...]
 
 
+_last_id = 0
+_making = threading.Lock()
+
+
 def new_id() -> str:
-    """Return an id for a new item: ten random hexadecimal digits."""
-    return secrets.token_hex(5)
+    """Return an id for a new item: 20 hexadecimal digits, later ids sorting later.
+
+    As in a UUID of version 7 (RFC 9562, section 5.7): milliseconds, then what is random.  So of
+    two items of one second the later is the one with the greater id.
+    """
+    global _last_id
+    with _making:
+        made = (time.time_ns() // 1_000_000 << 32) + secrets.randbits(32)
+        _last_id = max(made, _last_id + 1)
+        return f"{_last_id:020x}"
 
 
 class Outcome(StrEnum):

@@ -140,21 +140,26 @@ def record_from_plain(
     -------
     Record
     tuple of (kind, plain data)
-        What this version does not know or cannot read; to be kept as it is.
+        What this version does not know or cannot read, and items of one id that say different
+        things, none of which counts; to be kept as it is.
     """
-    found: dict[str, list[Item]] = {name: [] for name in FIELD_OF.values()}
-    seen: set[tuple[str, str]] = set()
-    unknown = []
+    read: list[tuple[str, Mapping[str, Any], Item | None]] = []
+    said: dict[tuple[str, str], set[Item]] = {}
     for kind, plain in listed:
         try:
             item = item_from_plain(kind, plain)
         except ModelError:
-            unknown.append((kind, plain))
+            read.append((kind, plain, None))
             continue
-        if (kind, item.id) in seen:
+        read.append((kind, plain, item))
+        said.setdefault((kind, item.id), set()).add(item)
+    found: dict[str, dict[str, Item]] = {name: {} for name in FIELD_OF.values()}
+    unknown = []
+    for kind, plain, one in read:
+        # The first of two would be a matter of their order, which nobody signs.
+        if one is None or len(said[kind, one.id]) > 1:
             unknown.append((kind, plain))
-            continue
-        seen.add((kind, item.id))
-        found[FIELD_OF[kind]].append(item)
-    record = Record(**{name: tuple(items) for name, items in found.items()})  # type: ignore[arg-type]
+        else:
+            found[FIELD_OF[kind]][one.id] = one
+    record = Record(**{name: tuple(items.values()) for name, items in found.items()})  # type: ignore[arg-type]
     return (record if record else EMPTY_RECORD), tuple(unknown)

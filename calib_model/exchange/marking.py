@@ -1,6 +1,7 @@
 """What an export says of itself, in the file and in its name.
 
-Only a set that is signed off and unchanged leaves without a mark in its name.
+Only a set that is signed off with keys of the team and unchanged leaves without a mark in its
+name.
 """
 
 from __future__ import annotations
@@ -67,6 +68,8 @@ def mark_of(content: CalibrationSet, found: Verification, trial: Trial | None = 
     about = f"{content.label}, revision {content.revision or '(none)'}, digest {found.digest}"
     if trial is None:
         word = _WORDS[found.state]
+        if found.state is State.SIGNED_OFF and not found.genuine:  # nobody said whose keys
+            word = "KEYS-NOT-CHECKED"
         status = f"{word.replace('-', ' ')}. {found.reason}" if word else found.words
         return Mark(word, status, (status, about))
     status = (

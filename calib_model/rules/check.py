@@ -19,7 +19,7 @@ from ..core.calibration_set import CalibrationSet
 from ..core.rule import Breach, NotChecked, Rule, Severity, Stack
 from ..core.table import Table
 from ..errors import BitepointError
-from . import limits, plausibility, relations, waivers
+from . import limits, one_role, plausibility, relations, waivers
 
 ALWAYS: tuple[Rule, ...] = (
     plausibility.Finite(),
@@ -33,6 +33,7 @@ ALWAYS: tuple[Rule, ...] = (
 """Rules in force for every table."""
 
 MODE_RELATION = relations.ModeRelation()
+ONE_ROLE = one_role.OneRole()
 _ORDER = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
 
 
@@ -208,6 +209,7 @@ class Checker:
         self.day = day
         self.report = Report({}, {})
         self._readers: dict[str, set[str]] | None = None
+        self._claims = one_role.Claims(content)
         self._evaluate(content.tables if only is None else only)
 
     def update(self, content: CalibrationSet, changed: Iterable[str]) -> Report:
@@ -234,6 +236,8 @@ class Checker:
         again = dict.fromkeys(changed)
         for id in changed:
             again.update(dict.fromkeys(readers.get(id, ())))
+            concerned = self._claims.exchange(before.tables.get(id), content.tables.get(id))
+            again.update(dict.fromkeys(sorted(concerned)))
         self._evaluate(again)
         return self.report
 
@@ -256,6 +260,10 @@ class Checker:
         with np.errstate(all="ignore"):
             for rule, stack in _grouped(tables):
                 _apply(rule, stack, own, found, missed)
+            for table in tables:
+                if others := self._claims.others(table):
+                    breach = Breach(0, (), float(len(others)), tuple(others))
+                    found[table.id].append(_finding(ONE_ROLE, table, [breach], own))
             self._honour(self.content, found)
             for mode_set, base in self._pairs():
                 related: dict[str, list[Finding]] = {id: [] for id in found}

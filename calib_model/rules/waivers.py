@@ -26,8 +26,8 @@ from ..errors import EditRefused
 if TYPE_CHECKING:
     from .check import Finding
 
-NOT_WAIVABLE = frozenset({"finite", "axis_order", "on_raster", "axis_on_raster"})
-"""Rules whose breach cannot be stored or looked up in a controller: mended, never accepted."""
+NOT_WAIVABLE = frozenset({"finite", "axis_order", "on_raster", "axis_on_raster", "one_role"})
+"""Rules whose breach cannot be stored or read in a controller: mended, never accepted."""
 
 _SLACK = 1e-9  # of the waived size: two ways to compute one difference
 

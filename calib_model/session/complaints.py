@@ -39,11 +39,17 @@ def by_number(content: CalibrationSet, number: str) -> Complaint:
     Raises
     ------
     EditRefused
-        If there is none.
+        If there is none, or more than one.
     """
-    for complaint in content.record.complaints:
-        if complaint.number.casefold() == number.strip().casefold():
-            return complaint
+    asked = number.strip().casefold()
+    found = [c for c in content.record.complaints if c.number.casefold() == asked]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise EditRefused(
+            f"{len(found)} complaints of this set have the number {number.strip()}.",
+            "Choose the one that is meant in the window, in Road.",
+        )
     listed = ", ".join(c.number for c in content.record.complaints) or "none yet"
     raise EditRefused(f"There is no complaint {number!r}.", f"Complaints of this set: {listed}.")
 

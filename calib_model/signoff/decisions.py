@@ -15,7 +15,7 @@ from ..core.calibration_set import CalibrationSet
 from ..core.canonical import table_digest
 from ..core.record import Decision, Level, Maturity, Outcome
 from ..core.record_plain import item_to_plain
-from ..core.times import stamp
+from ..core.times import stamp_after
 from ..editing.change import Change, RecordEdit
 from ..errors import EditRefused
 from . import sshsig
@@ -60,7 +60,7 @@ def decide(
         raise EditRefused("A decision needs a name.", "Say who decides.")
     if outcome is Outcome.QUERIED and not comment.strip():
         raise EditRefused("A query needs a question.", "Say what is to be answered.")
-    time = stamp(now)
+    before = content.record.latest_decisions
     edits = []
     for id in ids:
         table = content.tables.get(id)
@@ -69,7 +69,7 @@ def decide(
             outcome=outcome,
             digest=table_digest(table) if table is not None else "",
             by=by.strip(),
-            time=time,
+            time=stamp_after(before[id].time if id in before else "", now),
             comment=comment.strip(),
         )
         if key is not None:
@@ -101,7 +101,7 @@ def give_level(
     ids = list(dict.fromkeys(tables))
     if not by.strip():
         raise EditRefused("A maturity level needs a name.", "Say who vouches for it.")
-    time = stamp(now)
+    before = content.record.latest_maturities
     edits = tuple(
         RecordEdit(
             None,
@@ -110,7 +110,7 @@ def give_level(
                 level=level,
                 digest=table_digest(content[id]),
                 by=by.strip(),
-                time=time,
+                time=stamp_after(before[id].time if id in before else "", now),
                 note=note.strip(),
             ),
         )

@@ -200,11 +200,12 @@ def load_key(path: Path | str, passphrase: str | None) -> PrivateKey:
     ------
     FileProblem
         If the file cannot be read, is no Ed25519 key in OpenSSH's format, or the passphrase is
-        missing or wrong.
+        missing or wrong; or if others may read it, as OpenSSH does (not on Windows).
     """
     place = Path(path)
     data = _read(place)
     cipher = _described(place, data)
+    _require_private(place)
     if cipher == "none":
         passphrase = None
     elif not passphrase:
@@ -228,6 +229,20 @@ def load_key(path: Path | str, passphrase: str | None) -> PrivateKey:
     if not isinstance(key, Ed25519PrivateKey):
         raise FileProblem(place, "", "This is no Ed25519 key.", _NEW)
     return PrivateKey(key)
+
+
+def _require_private(path: Path) -> None:
+    """Raise FileProblem if a key file of this account may be read or written by others."""
+    if os.name != "posix":
+        return
+    about = path.stat()
+    if about.st_uid == os.getuid() and about.st_mode & 0o077:
+        raise FileProblem(
+            path,
+            "",
+            f"Others can read this key (mode {about.st_mode & 0o777:04o}): it may be theirs too.",
+            f"If nobody did, chmod 600 {path}; else make a new one.",
+        )
 
 
 _NEW = "Make one with `bitepoint keys new`."

@@ -10,21 +10,20 @@ The list comes from the team, never from the set or from this package.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import UTC, datetime
+import codecs
+from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
 from ..core.patterns import fits
 from ..core.text_file import read_text
 from ..errors import FileProblem
 from .keys import PublicKey
+from .revoked import NONE_REVOKED, SUFFIX, Revoked, read_revoked
+from .signer_lines import read_line
 from .wire import SignatureProblem
 
 MAX_FILE = 4 << 20
-_KEY_TYPE = re.compile(r"(ssh|ecdsa|sk)-[A-Za-z0-9@.-]+")
-_WORD = re.compile(r'(?:[^\s"]|"(?:\\"|[^"])*")+')
 
 
 @dataclass(frozen=True)
@@ -36,8 +35,8 @@ class Signer:
     principals : tuple of str
         Patterns with ``*`` and ``?``; with a leading ``!`` none that fits it is meant.
     key : PublicKey
-    namespaces : tuple of str
-        Patterns of the purposes the key may sign for; empty for all.
+    namespaces : tuple of str or None
+        Patterns of the purposes the key may sign for; None for all.
     after, before : datetime or None
         When the key counts.
     line : int
@@ -45,7 +44,7 @@ class Signer:
 
     principals: tuple[str, ...]
     key: PublicKey
-    namespaces: tuple[str, ...] = ()
+    namespaces: tuple[str, ...] | None = None
     after: datetime | None = None
     before: datetime | None = None
     line: int = 0
@@ -56,7 +55,7 @@ class Signer:
 
     def objection(self, time: datetime, namespace: str) -> str:
         """Return why the line does not count then or for that; empty if it does."""
-        if self.namespaces and not _listed(self.namespaces, namespace):
+        if self.namespaces is not None and not _listed(self.namespaces, namespace):
             return f"may not sign for {namespace}"
         if self.after is not None and time < self.after:
             return f"is listed from {self.after:%Y-%m-%d %H:%M} UTC only"
@@ -76,11 +75,14 @@ class AllowedSigners:
         Where the list came from, for messages.
     ignored : tuple of str
         Lines that cannot count here, in words: other types of key, certificate authorities.
+    revoked : Revoked
+        Keys that count no longer, whatever the lines say.
     """
 
     signers: tuple[Signer, ...] = ()
     source: str = ""
     ignored: tuple[str, ...] = ()
+    revoked: Revoked = NONE_REVOKED
 
     def objection(self, key: PublicKey, name: str, time: datetime, namespace: str) -> str:
         """Return why a signature by a key under a name does not count; empty if it does.
@@ -94,6 +96,8 @@ class AllowedSigners:
             When it was signed; with a time zone.
         namespace : str
         """
+        if key in self.revoked:
+            return f"The key {key.fingerprint} was revoked ({self.revoked.source})."
         mine = [s for s in self.signers if s.key == key]
         if not mine:
             return f"The key {key.fingerprint} is not on the list of allowed signers."
@@ -106,7 +110,7 @@ class AllowedSigners:
 
     def belongs_to(self, key: PublicKey, names: tuple[str, ...]) -> bool:
         """Whether a key is listed for one of some names, or is named by its fingerprint."""
-        return any(
+        return key not in self.revoked and any(
             name == key.fingerprint or any(s.key == key and s.is_for(name) for s in self.signers)
             for name in names
         )
@@ -115,17 +119,30 @@ class AllowedSigners:
 def _listed(patterns: tuple[str, ...], name: str) -> bool:
     """As OpenSSH's pattern lists: one must fit, and none that is marked with ``!`` may."""
     found = False
+    text = _bytewise(name)
     for pattern in patterns:
         negated = pattern.startswith("!")
-        if fits(pattern.removeprefix("!"), name):
+        if fits(_bytewise(pattern.removeprefix("!")), text):
             if negated:
                 return False
             found = True
     return found
 
 
-def read_signers(path: Path | str) -> AllowedSigners:
-    """Read a list of allowed signers.
+def _bytewise(text: str) -> str:
+    """Return a text with a character for every byte: OpenSSH's ``?`` is a byte."""
+    return text.encode("utf-8", "surrogatepass").decode("latin-1")
+
+
+def read_signers(path: Path | str, revoked: Path | str | None = None) -> AllowedSigners:
+    """Read a list of allowed signers, and the keys that count no longer.
+
+    Parameters
+    ----------
+    path : path-like
+    revoked : path-like, optional
+        A revocation list (`calib_model.signoff.revoked`).  One beside the list, with the list's
+        name and ``.revoked`` behind it, is read in any case.
 
     Raises
     ------
@@ -134,7 +151,17 @@ def read_signers(path: Path | str) -> AllowedSigners:
     """
     place = Path(path)
     text = read_text(place, "a list of signers", MAX_FILE)
-    return parse_signers(text, str(place))
+    with place.open("rb") as file:
+        if file.read(3) == codecs.BOM_UTF8:  # to OpenSSH it is part of the first name
+            raise FileProblem(
+                place, "line 1", "It begins with a byte order mark.", "Save it as plain UTF-8."
+            )
+    listed = parse_signers(text, str(place))
+    beside = place.with_name(place.name + SUFFIX)
+    gone = read_revoked(revoked) if revoked is not None else NONE_REVOKED
+    if beside.exists() or beside.is_symlink():
+        gone = gone.joined(read_revoked(beside))
+    return replace(listed, revoked=gone)
 
 
 def parse_signers(text: str, source: str = "allowed signers") -> AllowedSigners:
@@ -147,11 +174,11 @@ def parse_signers(text: str, source: str = "allowed signers") -> AllowedSigners:
     """
     signers, ignored = [], []
     for number, line in enumerate(text.split("\n"), start=1):
-        stripped = line.strip()
-        if not stripped or stripped.startswith("#"):
+        stripped = line.lstrip(" \t")
+        if stripped in ("", "\r") or stripped.startswith("#"):
             continue
         try:
-            signers.append(_entry(stripped, number))
+            read = read_line(stripped)
         except SignatureProblem as problem:
             ignored.append(f"line {number}: {problem.problem}")
         except ValueError as error:
@@ -161,49 +188,8 @@ def parse_signers(text: str, source: str = "allowed signers") -> AllowedSigners:
                 f"This is no allowed signer: {error}.",
                 'Write it as: NAME namespaces="bitepoint-signoff" ssh-ed25519 KEY.',
             ) from None
+        else:
+            signers.append(
+                Signer(read.principals, read.key, read.namespaces, read.after, read.before, number)
+            )
     return AllowedSigners(tuple(signers), source, tuple(ignored))
-
-
-def _entry(line: str, number: int) -> Signer:
-    words = _WORD.findall(line)
-    if _WORD.sub("", line).strip():
-        raise ValueError("a quotation mark is not closed")
-    place = next((i for i, word in enumerate(words) if _KEY_TYPE.fullmatch(word)), -1)
-    if place not in (1, 2) or len(words) < place + 2:
-        raise ValueError("a name, options and a key are expected")
-    principals = tuple(filter(None, words[0].replace('"', "").split(",")))
-    options = dict(_options(words[1])) if place == 2 else {}
-    if "cert-authority" in options:
-        raise SignatureProblem("Certificate authorities are not used here.")
-    unknown = set(options) - {"namespaces", "valid-after", "valid-before"}
-    if unknown:
-        raise ValueError(f"there is no option {sorted(unknown)[0]!r}")
-    key = PublicKey.parse(" ".join(words[place : place + 2]))
-    return Signer(
-        principals,
-        key,
-        tuple(filter(None, options.get("namespaces", "").split(","))),
-        _time(options["valid-after"]) if "valid-after" in options else None,
-        _time(options["valid-before"]) if "valid-before" in options else None,
-        number,
-    )
-
-
-def _options(text: str) -> Iterator[tuple[str, str]]:
-    for part in re.findall(r'(?:[^,"]|"[^"]*")+', text):
-        name, _, value = part.partition("=")
-        yield name.lower(), value.strip('"')
-
-
-def _time(text: str) -> datetime:
-    """Return a time as OpenSSH writes it: ``YYYYMMDD[HHMM[SS]][Z]``.
-
-    Without the ``Z`` OpenSSH means the time zone of whoever reads; so do we, or the two would
-    not agree.
-    """
-    digits = text.removesuffix("Z")
-    for form in ("%Y%m%d", "%Y%m%d%H%M", "%Y%m%d%H%M%S"):
-        if len(digits) == len(datetime(2000, 1, 1, tzinfo=UTC).strftime(form)):
-            naive = datetime.strptime(digits, form)  # noqa: DTZ007  # given its zone below
-            return naive.replace(tzinfo=UTC) if text.endswith("Z") else naive.astimezone(UTC)
-    raise ValueError(f"{text!r} is no time; write YYYYMMDD or YYYYMMDDHHMMSSZ")

@@ -85,7 +85,8 @@ class Verification:
         Why it is not genuine, or what is still missing; empty if it is signed off.
     state : State
     hints : tuple of str
-        Names of signers that look alike without being one, each in a sentence.
+        What people should look at, each in a sentence: names of signers that look alike without
+        being one, keys that count by the time that their signer stated only.
     """
 
     genuine: bool
@@ -111,8 +112,12 @@ def verify(
     signers: AllowedSigners | Path | str | None,
     *,
     now: datetime | None = None,
+    at: datetime | None = None,
 ) -> Verification:
     """Verify a set.
+
+    When a sign-off was made is its signer's own word.  A key that was listed then, but is not
+    now, therefore counts with a hint; `at` judges the keys by a moment that is known otherwise.
 
     Parameters
     ----------
@@ -121,6 +126,8 @@ def verify(
         The team's list; without one nothing is genuine, and the state is what the set says.
     now : datetime, optional
         The present time, with its zone.
+    at : datetime, optional
+        The moment, with its zone, by which keys are judged in place of the signers' times.
 
     Returns
     -------
@@ -148,7 +155,10 @@ def verify(
     signed_by = tuple(
         Signed(s.name, s.role, s.decision, s.time, s.comment, key.fingerprint) for s, key in tail
     )
-    problem_text = _objection(chain, tail, allowed, now or datetime.now(UTC))
+    moment = now or datetime.now(UTC)
+    if at is None:
+        alike += _dated_back(tail, allowed, moment)
+    problem_text = _objection(chain, tail, allowed, moment, at)
     if problem_text:
         return Verification(False, mine, signed_by, changed, problem_text, State.NOT_GENUINE, alike)
     if changed:
@@ -199,6 +209,7 @@ def _objection(
     tail: list[tuple[Statement, PublicKey]],
     allowed: AllowedSigners | None,
     now: datetime,
+    at: datetime | None,
 ) -> str:
     before: datetime | None = None
     for statement, _ in chain:
@@ -213,10 +224,25 @@ def _objection(
     if allowed is None:
         return ""
     for statement, key in tail or chain[-1:]:
-        problem = allowed.objection(key, statement.name, statement.moment, NAMESPACE)
+        problem = allowed.objection(key, statement.name, at or statement.moment, NAMESPACE)
         if problem:
             return problem
     return ""
+
+
+def _dated_back(
+    tail: list[tuple[Statement, PublicKey]], allowed: AllowedSigners | None, now: datetime
+) -> tuple[str, ...]:
+    """Return a sentence for every key that counts only because of the time its signer stated."""
+    if allowed is None:
+        return ()
+    return tuple(
+        f"The key of {statement.who} counts by the signer's own word only: the sign-off says that "
+        f"it was made at {statement.time}, and the key is not valid now."
+        for statement, key in tail
+        if allowed.objection(key, statement.name, now, NAMESPACE)
+        and not allowed.objection(key, statement.name, statement.moment, NAMESPACE)
+    )
 
 
 def changed_since(content: CalibrationSet, statement: Statement) -> tuple[Changed, ...]:

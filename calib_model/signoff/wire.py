@@ -54,6 +54,11 @@ class Fields:
         """Return the next string field."""
         return self.take(self.number())
 
+    @property
+    def at_end(self) -> bool:
+        """Whether nothing is left."""
+        return self._place == len(self._data)
+
     def end(self) -> None:
         """Raise Broken if something is left."""
         if self._place != len(self._data):

@@ -239,7 +239,11 @@ def test_a_signed_off_set_leaves_without_a_mark(run: Run, desk: Path) -> None:
     _released(run, desk)
     content = read_set(desk / "set.h5").set
     for form, name in (("text", "x.txt"), ("csv", "x.csv"), ("h5", "x.h5"), ("report", "x.html")):
-        assert run("export", desk / "set.h5", "--to", form, desk / name)[0] == 0
+        export = ("export", desk / "set.h5", "--to", form, desk / name)
+        assert run(*export)[0] == 0
+        assert (desk / name.replace(".", "_KEYS-NOT-CHECKED.")).exists()  # by whom, nobody looked
+        assert not (desk / name).exists()
+        assert run(*export, "--signers", desk / "signers")[0] == 0
         assert (desk / name).exists()
     assert hashlib.sha256((desk / "x.txt").read_bytes()).hexdigest() == digest(content)
     assert read_set(desk / "x.h5").set == content
@@ -337,7 +341,8 @@ def test_a_trial_needs_all_that_marks_it(run: Run, desk: Path) -> None:
 
 def test_text_comes_back_to_the_same_digest(run: Run, desk: Path) -> None:
     _released(run, desk)
-    assert run("export", desk / "set.h5", "--to", "text", desk / "x.txt")[0] == 0
+    export = ("export", desk / "set.h5", "--to", "text", desk / "x.txt")
+    assert run(*export, "--signers", desk / "signers")[0] == 0
     status, out, _ = run(
         "import", desk / "x.txt", "-o", desk / "y.h5", "--name", "Again", "--revision", "C"
     )
@@ -381,3 +386,19 @@ def test_a_name_that_looks_like_another_is_pointed_out(run: Run, desk: Path) -> 
     assert "U+0430" in out
     status, out, _ = _sign(run, desk, "ada", "author")
     assert "look alike" in out
+
+
+def test_verify_takes_a_time_and_a_revocation_list(run: Run, desk: Path) -> None:
+    _released(run, desk)
+    signers = ("verify", desk / "set.h5", "--signers", desk / "signers")
+    status, out, _ = run(*signers)
+    assert (status, "signers' own word" in out) == (0, True)
+    status, out, _ = run(*signers, "--revoked", desk / "ines.pub")
+    assert (status, "was revoked" in out) == (1, True)
+    listed = (desk / "signers").read_text()
+    limited = listed.replace("namespaces", 'valid-after="20200101Z",namespaces')
+    (desk / "signers").write_text(limited)
+    assert run(*signers)[0] == 0
+    status, out, _ = run(*signers, "--at", "2019-05-01T00:00:00Z")
+    assert (status, "is listed from" in out) == (1, True)
+    assert run(*signers, "--at", "soon")[0] == 2

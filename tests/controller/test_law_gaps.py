@@ -84,9 +84,13 @@ def test_missing_repeated_and_unknown_roles_are_named() -> None:
     bound = bind(CalibrationSet([one, other, two]), LARCH)
     assert "slip_gain" in bound.missing
     assert "hill_torque" not in bound.missing
-    assert bound.repeated == {"hill_torque": ("other",)}
+    assert bound.repeated == {"hill_torque": ("one", "other")}
     assert bound.strangers == {"odd": "magic"}
-    assert run(bound, rows(1, pedal=0.0)).output("torque")[0] == 10.0
+    for tables in ([one, other, two], [other, one, two]):  # their order decides nothing
+        bound = bind(CalibrationSet(tables), LARCH)
+        assert "2 tables play it (one and other)" in bound.unusable["hill_torque"]
+        assert run(bound, rows(1, pedal=0.0)).output("torque")[0] == 0.0
+    assert run(bind(CalibrationSet([one]), LARCH), rows(1, pedal=0.0)).output("torque")[0] == 10.0
     nothing = run(bind(CalibrationSet([]), LARCH), rows(2, pedal=0.0))
     assert nothing.output("torque").tolist() == [0.0, 0.0]
     assert nothing.governing.tolist() == [-1, -1]

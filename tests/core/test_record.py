@@ -93,12 +93,14 @@ def test_what_a_newer_version_wrote_is_kept_as_it_is(tmp_path: Path) -> None:
     assert (stored.set, list(stored.records)) == (content, foreign)
 
 
-def test_a_repeated_item_cannot_replace_the_first() -> None:
+def test_of_two_items_with_one_id_neither_counts_whatever_their_order() -> None:
     first = Decision(table="t", by="Ines")
-    again = {**item_to_plain(first), "by": "Eve"}
-    record, unknown = record_from_plain([("decision", item_to_plain(first)), ("decision", again)])
-    assert record.decisions == (first,)
-    assert unknown == (("decision", again),)
+    listed = [("decision", item_to_plain(first)), ("decision", {**item_to_plain(first), "by": "E"})]
+    for given in (listed, listed[::-1]):
+        record, unknown = record_from_plain(given)
+        assert record == EMPTY_RECORD
+        assert list(unknown) == given
+    assert record_from_plain([listed[0], listed[0]])[0].decisions == (first,)
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -69,7 +71,9 @@ def test_a_key_that_is_not_listed_or_not_for_that_name_is_named() -> None:
 
 def test_other_kinds_of_line_are_left_out_and_said(tmp_path: Path) -> None:
     path = tmp_path / "signers"
-    path.write_text(f"ca cert-authority {KEY}\nada {KEY}\nrob ssh-rsa AAAAB3NzaC1yc2EAAAADAQAB\n")
+    other = ec.generate_private_key(ec.SECP256R1()).public_key()
+    line = other.public_bytes(Encoding.OpenSSH, PublicFormat.OpenSSH).decode()
+    path.write_text(f"ca cert-authority {KEY}\nada {KEY}\nrob {line}\n")
     listed = read_signers(path)
     assert [s.line for s in listed.signers] == [2]
     assert [text.split(":")[0] for text in listed.ignored] == ["line 1", "line 3"]
@@ -78,7 +82,7 @@ def test_other_kinds_of_line_are_left_out_and_said(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "line",
     ["ada", KEY, f"ada what=1 {KEY}", f'"ada {KEY}', f'ada valid-after="soon" {KEY}',
-     f"ada one two {KEY}"],
+     f"ada one two {KEY}", "rob ssh-rsa AAAAB3NzaC1yc2EAAAADAQAB"],
 )  # fmt: skip
 def test_a_line_that_is_none_is_named(line: str) -> None:
     with pytest.raises(FileProblem, match="line 2"):

@@ -12,7 +12,6 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QFormLayout,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QPushButton,
     QScrollArea,
@@ -20,6 +19,8 @@ from PySide6.QtWidgets import (
     QVBoxLayout,
     QWidget,
 )
+
+from app.plain import PlainLabel, plain_tip
 
 LONGEST = 1000
 
@@ -89,7 +90,7 @@ class PathField(QWidget):
         self.browse = QToolButton()
         self.browse.setText("…")
         self.browse.setAccessibleName(f"Choose: {name}")
-        self.browse.setToolTip(f"Choose: {name}.")
+        self.browse.setToolTip(plain_tip(f"Choose: {name}."))
         self.browse.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.browse.setMinimumWidth(34)
         self.browse.clicked.connect(lambda _checked=False: self._choose())
@@ -109,7 +110,7 @@ class PathField(QWidget):
     def show_path(self, path: Path | str | None) -> None:
         """Name another."""
         self.line.setText(str(path or ""))
-        self.line.setToolTip(str(path or ""))
+        self.line.setToolTip(plain_tip(str(path or "")))
 
     def _choose(self) -> None:
         start = str(self.path or Path.home())
@@ -141,17 +142,15 @@ class Form(QWidget):
 
     def __init__(self, title: str = "", parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.heading = QLabel()
+        self.heading = PlainLabel()
         self.heading.setWordWrap(True)
-        self.heading.setTextFormat(Qt.TextFormat.PlainText)
         bold = self.heading.font()
         bold.setBold(True)
         self.heading.setFont(bold)
         self.heading.setText(title)
         self.heading.setVisible(bool(title))
-        self.answer = QLabel()
+        self.answer = PlainLabel()
         self.answer.setWordWrap(True)
-        self.answer.setTextFormat(Qt.TextFormat.PlainText)
         self.answer.setTextInteractionFlags(
             Qt.TextInteractionFlag.TextSelectableByMouse
             | Qt.TextInteractionFlag.TextSelectableByKeyboard
@@ -179,14 +178,14 @@ class Form(QWidget):
 
     def add(self, label: str, field: QWidget, name: str = "", tip: str = "") -> None:
         """Add a field with its label."""
-        caption = QLabel(label)
+        caption = PlainLabel(label)
         caption.setBuddy(field.line if isinstance(field, PathField) else field)
         if name:
             field.setAccessibleName(name)
         if tip:
-            field.setToolTip(tip)
+            field.setToolTip(plain_tip(tip))
             if isinstance(field, PathField):
-                field.line.setToolTip(tip)
+                field.line.setToolTip(plain_tip(tip))
         self.fields.addRow(caption, field)
         self._listen(field)
 
@@ -218,7 +217,7 @@ class Form(QWidget):
         """Add the button that Enter in a field presses, and the place of the answer."""
         made = QPushButton(text)
         made.setMinimumHeight(34)
-        made.setToolTip(tip)
+        made.setToolTip(plain_tip(tip))
         made.clicked.connect(lambda _checked=False: self.submit())
         made.installEventFilter(self)
         self._submit = act

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from .core.foreign_text import plain_lines
+
 
 class BitepointError(Exception):
     """Base of every error that this package raises on purpose.
@@ -26,7 +28,7 @@ class BitepointError(Exception):
         super().__init__(problem, remedy)
 
     def __str__(self) -> str:
-        return f"{self.problem} {self.remedy}".strip()
+        return plain_lines(f"{self.problem} {self.remedy}".strip())
 
 
 class ModelError(BitepointError):
@@ -69,7 +71,7 @@ class FileProblem(BitepointError):
 
     def __str__(self) -> str:
         where = f"{self.path}: {self.place}" if self.place else str(self.path)
-        return f"{where}: {self.problem} {self.remedy}".strip()
+        return plain_lines(f"{where}: {self.problem} {self.remedy}".strip())
 
 
 class DamagedFile(FileProblem):

@@ -7,6 +7,8 @@ import math
 from dataclasses import dataclass
 from typing import Any, NoReturn
 
+from calib_model.core.foreign_text import plain_line
+
 GOOD, DIFFERENT, NOT_DONE = 0, 1, 2
 """Exit status: sound or same; findings or differences; could not be done."""
 
@@ -29,8 +31,8 @@ def refuse(problem: str, remedy: str) -> NoReturn:
 
 
 def one_line(text: str) -> str:
-    """Return a text on one line."""
-    return " ".join(text.split())
+    """Return a text on one line, with nothing in it that steers a terminal."""
+    return plain_line(" ".join(text.split()))
 
 
 def json_text(lists: dict[str, list[dict[str, Any]]]) -> str:

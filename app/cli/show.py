@@ -13,6 +13,7 @@ from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import aligned, caution, count, listed, title
+from calib_model.core.foreign_text import plain_line
 from calib_model.core.planes import plane_index
 
 if TYPE_CHECKING:
@@ -62,8 +63,8 @@ def set_words(content: CalibrationSet, path: Path) -> str:
     about = [
         (label, text)
         for label, text in (
-            ("Programme", content.programme),
-            ("Mode", content.mode + (" (the base mode)" if content.is_base else "")),
+            ("Programme", plain_line(content.programme)),
+            ("Mode", plain_line(content.mode) + (" (the base mode)" if content.is_base else "")),
             ("Base mode", "" if content.is_base else content.base_mode),
             ("About", content.description),
         )
@@ -79,7 +80,7 @@ def set_words(content: CalibrationSet, path: Path) -> str:
         for table in tables:
             size = " × ".join(map(str, table.shape))
             kind = f"{table.kind} {size}".strip()
-            rows.append((table.id, kind, shown(table.unit), group, table.name))
+            rows.append((table.id, kind, shown(table.unit), group, plain_line(table.name)))
     if rows:
         parts.append(listed([("id", "kind", "unit", "function group", "name"), *rows]))
     parts.append(caution())
@@ -96,7 +97,7 @@ def table_words(table: Table) -> str:
     facts = [
         ("Kind", table.kind),
         ("Unit", unit or "none"),
-        ("Function group", table.function),
+        ("Function group", plain_line(table.function)),
         ("Part of the controller", table.role),
         ("About", table.description),
         ("Limits", _limits(table)),
@@ -109,7 +110,7 @@ def table_words(table: Table) -> str:
     for rule in table.rules:
         reason = f" ({rule.reason})" if rule.reason else ""
         facts.append(("Rule", f"{stated(rule, table)}{reason}"))
-    heading = f"{table.id}: {table.name}" if table.name else table.id
+    heading = plain_line(f"{table.id}: {table.name}" if table.name else table.id)
     parts = [heading, listed([fact for fact in facts if fact[1]])]
     if table.axes:
         parts += _grids(table)

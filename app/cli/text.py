@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from calib_model.cautions import LINE
+from calib_model.core.foreign_text import plain_line, plain_lines
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,13 +38,14 @@ def count(number: int, what: str) -> str:
 def title(content: CalibrationSet, path: Path) -> str:
     """Return what a set is and where it came from."""
     revision = f", revision {content.revision}" if content.revision else ""
-    return f"{content.label}{revision} ({path.name})"
+    return plain_line(f"{content.label}{revision} ({path.name})")
 
 
 def listed(rows: Sequence[Sequence[str]]) -> str:
     """Return rows in aligned columns; the last column is wrapped, lines kept."""
     if not rows:
         return ""
+    rows = [(*map(plain_line, row[:-1]), plain_lines(row[-1])) for row in rows]
     columns = len(rows[0])
     widths = [
         min(WIDEST_COLUMN, max(len(row[column]) for row in rows)) for column in range(columns - 1)
@@ -64,6 +66,7 @@ def listed(rows: Sequence[Sequence[str]]) -> str:
 
 def aligned(rows: Sequence[Sequence[str]]) -> list[str]:
     """Return rows of short cells, each column right-aligned."""
+    rows = [tuple(map(plain_line, row)) for row in rows]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return [
         "  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=True)).rstrip()

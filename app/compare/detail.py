@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.plain import RichLabel, plain_tip
 from app.plots.view import PlotView
 from calib_model.compare import Comparison, State, TableComparison, Threshold
 from calib_model.core.numbers import with_unit
@@ -79,8 +80,7 @@ class Detail(QWidget):
         self.pair.marks_changed.connect(self.show_cell)
 
     def _line(self) -> QLabel:
-        label = QLabel()
-        label.setTextFormat(Qt.TextFormat.RichText)
+        label = RichLabel()
         label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         return label
 
@@ -207,7 +207,7 @@ class Detail(QWidget):
         words = pair.words()
         state = "" if pair.state is State.CHANGED else f"<b>{STATES[pair.state]}</b>"
         self.what.setText(state + (": " if state and words else "") + escape(words))
-        self.what.setToolTip(pair.words())
+        self.what.setToolTip(plain_tip(pair.words()))
         for which, letter, name in zip(("first", "second"), "AB", self.names, strict=True):
             pane = self.panes[which]
             pane.say(f"{letter}: {name}", f"{name} has no table {table.id}.")
@@ -246,7 +246,7 @@ class Detail(QWidget):
         if chosen > 1:
             text += f"  ·  {chosen} cells selected"
         self.cell.setText(text)
-        self.cell.setToolTip(pair.breaches[cell][1] if cell in pair.breaches else "")
+        self.cell.setToolTip(plain_tip(pair.breaches[cell][1] if cell in pair.breaches else ""))
 
     # -- room ------------------------------------------------------------------------------------
 

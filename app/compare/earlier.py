@@ -9,13 +9,13 @@ from PySide6.QtCore import QAbstractListModel, QModelIndex, QPersistentModelInde
 from PySide6.QtWidgets import (
     QDialog,
     QDialogButtonBox,
-    QLabel,
     QListView,
     QVBoxLayout,
     QWidget,
 )
 
 from app.needs import JobsLike
+from app.plain import PlainLabel
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document
 from calib_model.session.history import Entry
@@ -92,7 +92,7 @@ class EarlierDialog(QDialog):
         self.states.setUniformItemSizes(True)  # else each of a long history is measured
         self.states.setAccessibleName("Earlier states, newest first")
         self.states.activated.connect(lambda _index: self.accept())
-        words = QLabel(
+        words = PlainLabel(
             "Choose the state to compare with. The set itself is not changed; “History” brings an "
             "earlier state back."
         )

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QGuiApplication, QKeyEvent, QPalette
-from PySide6.QtWidgets import QAbstractItemView, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QAbstractItemView, QHBoxLayout, QVBoxLayout, QWidget
 
 from app.colours import difference_map, is_dark, mixed, text_on
 from app.grid.heat import Heat, levels, steps_of
@@ -15,6 +15,7 @@ from app.grid.model import GridModel
 from app.grid.plane_bar import PlaneBar
 from app.grid.texts import cell_text
 from app.grid.view import GridView
+from app.plain import PlainLabel, plain_tip
 from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
 
@@ -227,14 +228,13 @@ class GridPane(QWidget):
     def __init__(self, source: PairSource, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.source = source
-        self.title = QLabel()
-        self.title.setTextFormat(Qt.TextFormat.PlainText)
+        self.title = PlainLabel()
         self.title.setIndent(4)
         self.title.setMinimumWidth(40)
         self.view = ComparedGrid(source, self)
         self.title.setBuddy(self.view)
         self.bar = PlaneBar(source, self)
-        self.nothing = QLabel()
+        self.nothing = PlainLabel()
         self.nothing.setWordWrap(True)
         self.nothing.setMargin(8)
         self.nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
@@ -253,7 +253,7 @@ class GridPane(QWidget):
     def say(self, title: str, why_empty: str) -> None:
         """Write the title, and why there is no grid where there is none."""
         self.title.setText(title)
-        self.title.setToolTip(title)
+        self.title.setToolTip(plain_tip(title))
         empty = self.source.table is None
         self.nothing.setText(why_empty)
         self.nothing.setVisible(empty)

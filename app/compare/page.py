@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
+from html import escape
 from typing import ClassVar
 
 import numpy as np
@@ -11,7 +12,6 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QHideEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QHBoxLayout,
-    QLabel,
     QProgressBar,
     QPushButton,
     QSplitter,
@@ -22,6 +22,7 @@ from PySide6.QtWidgets import (
 
 from app.desk import Desk
 from app.needs import JobsLike
+from app.plain import PlainLabel, RichLabel
 from app.plots.view import OneLine
 from app.work_area import Pane, WorkArea, to_widget
 from calib_model.cautions import LINE
@@ -97,8 +98,7 @@ class ComparePage(WorkArea):
     # -- building --------------------------------------------------------------------------------
 
     def _build(self) -> None:
-        self.empty = QLabel()
-        self.empty.setTextFormat(Qt.TextFormat.RichText)
+        self.empty = RichLabel()
         self.empty.setWordWrap(True)
         self.empty.setMargin(24)
         self.empty.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
@@ -123,7 +123,7 @@ class ComparePage(WorkArea):
         self.wait = QWidget()
         row = QHBoxLayout(self.wait)
         row.setContentsMargins(8, 2, 8, 2)
-        row.addWidget(QLabel("Comparing…"))
+        row.addWidget(PlainLabel("Comparing…"))
         row.addWidget(self.progress, 1)
         row.addWidget(self.cancel)
         self.wait.hide()
@@ -335,7 +335,7 @@ class ComparePage(WorkArea):
             if current is None:
                 self.empty.setText(NO_SETS)
             else:
-                self.empty.setText(ONE_SET.format(name=current.title))
+                self.empty.setText(ONE_SET.format(name=escape(current.title)))
             self.earlier_button.setVisible(current is not None)
             self._pages.setCurrentIndex(1)
         for into, letter in ((Into.FIRST, "A"), (Into.SECOND, "B")):

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from PySide6.QtCore import QAbstractListModel, QModelIndex, QObject, QPersistentModelIndex, Qt
 
+from app.plain import plain_tip
 from calib_model.compare import Comparison, State, TableComparison, Threshold
 from calib_model.core.table import Table
 from calib_model.core.units import shown
@@ -298,7 +299,8 @@ class ComparedRows(QAbstractListModel):
         if role == Qt.ItemDataRole.AccessibleTextRole:
             return self._spoken(pair)
         if role == Qt.ItemDataRole.ToolTipRole:
-            return f"{pair.table.label} ({pair.id})\n{pair.words() or STATES[pair.state]}"
+            said = f"{pair.table.label} ({pair.id})\n{pair.words() or STATES[pair.state]}"
+            return plain_tip(said)
         return None
 
     def _spoken(self, pair: TableComparison) -> str:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QToolButton, QWidget
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QSizePolicy, QToolButton, QWidget
 
 from app.desk import Desk
+from app.plain import PlainLabel, plain_tip
 from app.plots.view import OneLine
 from app.quiet import QuietCombo
 from calib_model.session.document import Document
@@ -52,7 +53,7 @@ class SidesBar(QWidget):
         row.setContentsMargins(8, 4, 8, 4)
         row.setSpacing(6)
         for text, box in (("A", self.first), ("B", self.second)):
-            label = QLabel(text)
+            label = PlainLabel(text)
             label.setBuddy(box)
             row.addWidget(label)
             row.addWidget(box, 2)
@@ -70,7 +71,7 @@ class SidesBar(QWidget):
     def _list(self, name: str) -> QuietCombo:
         box = QuietCombo()
         box.setAccessibleName(name)
-        box.setToolTip(f"{name}. Choose an open set, or an earlier state of one.")
+        box.setToolTip(plain_tip(f"{name}. Choose an open set, or an earlier state of one."))
         box.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         box.setMinimumContentsLength(12)
         box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)

@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo, QuietSpin
 from app.row_view import RowView
 from calib_model.compare import State, Threshold
@@ -135,12 +136,12 @@ class Summary(QWidget):
         self.measure.addItem("steps", False)
         self.measure.addItem("% of range", True)
         self.measure.currentIndexChanged.connect(lambda _: self._on_threshold())
-        self.count = QLabel()
+        self.count = PlainLabel()
         self.count.setWordWrap(True)
         self.view = SummaryView(self)
         self.view.setModel(self.rows)
         self.view.clicked.connect(self._on_click)
-        self.nothing = QLabel()
+        self.nothing = PlainLabel()
         self.nothing.setWordWrap(True)
         self.nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.nothing.setMargin(16)
@@ -171,7 +172,7 @@ class Summary(QWidget):
     def _choice(self, name: str, tip: str) -> QuietCombo:
         box = QuietCombo()
         box.setAccessibleName(name)
-        box.setToolTip(tip)
+        box.setToolTip(plain_tip(tip))
         box.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         box.setMinimumContentsLength(5)
         box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
@@ -374,6 +375,6 @@ def _row(*widgets: QWidget) -> QHBoxLayout:
 
 
 def _label(text: str, buddy: QWidget) -> QLabel:
-    label = QLabel(text)
+    label = PlainLabel(text)
     label.setBuddy(buddy)
     return label

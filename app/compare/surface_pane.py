@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
+from app.plain import PlainLabel
 from app.quiet import QuietCombo
 
 from .pair import PairDesk
@@ -30,7 +31,7 @@ class SurfacePane(QWidget):
         self.choice.setAccessibleName("Which surfaces are drawn")
         self.choice.setToolTip("Both tables as surfaces, or their difference as one.")
         self.choice.currentIndexChanged.connect(lambda _: self.refresh())
-        label = QLabel("Show")
+        label = PlainLabel("Show")
         label.setBuddy(self.choice)
         head = QHBoxLayout()
         head.setContentsMargins(4, 2, 4, 2)

@@ -7,8 +7,9 @@ from enum import StrEnum
 
 from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QResizeEvent
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QLineEdit, QPushButton, QWidget
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLineEdit, QPushButton, QWidget
 
+from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from calib_model.compare.take_over import Into
 
@@ -83,7 +84,7 @@ class TakeStrip(QWidget):
                     Order(Scope(self.scope.currentData()), into)
                 )
             )
-        self._labels = QLabel("Re&ason"), QLabel("Take over")
+        self._labels = PlainLabel("Re&ason"), PlainLabel("Take over")
         label, what = self._labels
         label.setBuddy(self.reason)
         what.setBuddy(self.scope)
@@ -113,7 +114,7 @@ class TakeStrip(QWidget):
         self._letter_room(button, letter, name)
         button.setAccessibleName(f"Take over into {letter}, {name}")
         button.setEnabled(not why_not)
-        button.setToolTip(why_not or f"Changes {name}, as one step that can be undone.")
+        button.setToolTip(plain_tip(why_not or f"Changes {name}, as one step that can be undone."))
 
     def _letter_room(self, button: QPushButton, letter: str, name: str) -> None:
         """Write a button's text, the name as long as there is room for."""

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from app.colours import inks, mixed, pen, text_on
 from app.driving.looks import Shown
+from app.plain import plain_tip
 from calib_model.core.arrays import FloatArray
 
 LEFT, RIGHT = 64, 10
@@ -158,7 +159,7 @@ class Band(QWidget):
         if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
             seconds = self._seconds(event.pos().x())
             lane = event.pos().y() // self._lane_height()
-            QToolTip.showText(event.globalPos(), self.words_at(seconds, lane), self)
+            QToolTip.showText(event.globalPos(), plain_tip(self.words_at(seconds, lane)), self)
             return True
         return super().event(event)
 

@@ -22,6 +22,7 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidge
 from app.colours import colours_of, difference_map, is_dark, text_on
 from app.driving.shapes import Sensitivity
 from app.driving.verdict import judge, number, signed
+from app.plain import plain_tip
 from app.plots import words
 from calib_model.core.numbers import short
 from calib_model.core.table import Table
@@ -103,7 +104,9 @@ class CellsModel(QAbstractTableModel):
             return self._short(value) if value else ("0" if read else "·")
         if role == Qt.ItemDataRole.TextAlignmentRole:
             return int(Qt.AlignmentFlag.AlignCenter)
-        if role in (Qt.ItemDataRole.ToolTipRole, Qt.ItemDataRole.AccessibleTextRole):
+        if role == Qt.ItemDataRole.ToolTipRole:
+            return plain_tip(self.sentence(cell))
+        if role == Qt.ItemDataRole.AccessibleTextRole:
             return self.sentence(cell)
         if role in (Qt.ItemDataRole.BackgroundRole, Qt.ItemDataRole.ForegroundRole):
             if np.isnan(value) or not value:

@@ -14,6 +14,7 @@ from app.driving.looks import NOW, REFERENCE, SAVED
 from app.driving.service import Driving
 from app.driving.shapes import DeskRun, Drivable, Measure
 from app.driving.verdict import DIRECTION, judge, limit_words, number, signed, within
+from app.plain import plain_tip
 from calib_model.core.numbers import exact
 from calib_model.core.units import shown
 from calib_model.errors import BitepointError
@@ -139,7 +140,9 @@ class MetricsModel(QAbstractTableModel):
             text = _title(entry)
             if role == _ROLE.DisplayRole:
                 return text if column == 0 else ""
-            return text if role in (_ROLE.ToolTipRole, _ROLE.AccessibleTextRole) else None
+            if role == _ROLE.ToolTipRole:
+                return plain_tip(text)
+            return text if role == _ROLE.AccessibleTextRole else None
         if role == _ROLE.DisplayRole:
             return self._text(entry, column)
         if role == _ROLE.EditRole:
@@ -148,7 +151,7 @@ class MetricsModel(QAbstractTableModel):
             limit = self._limit(entry)
             return exact(limit) if math.isfinite(limit) else ""
         if role == _ROLE.ToolTipRole:
-            return self._tip(entry, column)
+            return plain_tip(self._tip(entry, column))
         if role == _ROLE.AccessibleTextRole:
             head = f"{HEADS[column]}: " if column else ""
             return f"{entry.measure.label}, {head}{self._text(entry, column) or 'none'}"

@@ -10,12 +10,13 @@ from collections.abc import Sequence
 import numpy as np
 from PySide6.QtCore import QEvent, Qt
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from app.colours import inks, pen
 from app.driving.looks import NOW, REFERENCE, SAVED, Shown, key, line_pen
 from app.driving.shapes import DeskRun
 from app.driving.verdict import number
+from app.plain import PlainLabel
 from app.plots.canvas import Canvas, Line, Marks
 from app.plots.legend import Entry, Legend
 from app.plots.symbols import symbol
@@ -76,7 +77,7 @@ class TopView(QWidget):
         self.canvas.bottom.set_text("Ahead at the start", "m")
         self.canvas.left.set_text("To the left", "m")
         self.legend = Legend()
-        self._note = QLabel("This manoeuvre runs straight ahead: there is no path to look at.")
+        self._note = PlainLabel("This manoeuvre runs straight ahead: there is no path to look at.")
         self._note.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._note.setWordWrap(True)
         self._runs: list[Shown] = []

@@ -11,7 +11,7 @@ import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QScrollArea, QVBoxLayout, QWidget
 
 from app.colours import inks, pen
 from app.driving.band import LEFT, Band
@@ -19,6 +19,7 @@ from app.driving.channels import MOST_CHANNELS, Row, unit_of
 from app.driving.looks import MARKS, NOW, SIGNS, Shown, colour, key, line_pen
 from app.driving.verdict import number
 from app.focus_ring import RingedWidget
+from app.plain import PlainLabel
 from app.plots.canvas import Canvas, Line, Marks
 from app.plots.legend import Legend
 from app.plots.symbols import symbol
@@ -237,7 +238,7 @@ class TraceStack(RingedWidget):
         self._scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self._scroll.setWidgetResizable(True)
         self._scroll.setWidget(self._inside)
-        self._empty = QLabel()
+        self._empty = PlainLabel()
         self._empty.setWordWrap(True)
         self._empty.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._empty.setMargin(16)

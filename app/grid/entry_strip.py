@@ -11,7 +11,6 @@ from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QPushButton,
     QSizePolicy,
@@ -19,6 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.plain import PlainLabel, plain_tip
 from calib_model.core.arrays import BoolArray
 from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
@@ -90,7 +90,7 @@ def _range(values: np.ndarray, unit: str) -> str:
     return with_unit(low, unit) if low == high else f"{short(low)} … {with_unit(high, unit)}"
 
 
-class ShortLabel(QLabel):
+class ShortLabel(PlainLabel):
     """A label that gives way: it elides its text, which its tooltip says whole."""
 
     def __init__(self) -> None:
@@ -102,7 +102,7 @@ class ShortLabel(QLabel):
     def setText(self, text: str) -> None:
         """Show another text."""
         super().setText(text)
-        self.setToolTip(text)
+        self.setToolTip(plain_tip(text))
 
     def minimumSizeHint(self) -> QSize:
         """Return next to nothing."""
@@ -144,9 +144,8 @@ class EntryStrip(QFrame):
         stack.setContentsMargins(8, 4, 8, 4)
         self._row = QHBoxLayout()
         stack.addLayout(self._row)
-        self.details = QLabel()
+        self.details = PlainLabel()
         self.details.setWordWrap(True)
-        self.details.setTextFormat(Qt.TextFormat.PlainText)
         self.details.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.details.hide()
         stack.addWidget(self.details)
@@ -183,9 +182,9 @@ class EntryStrip(QFrame):
             entry.setAlignment(Qt.AlignmentFlag.AlignRight)
             entry.textChanged.connect(lambda _text: self._refresh())
             entry.installEventFilter(self)
-            label = QLabel(field.label)
+            label = PlainLabel(field.label)
             label.setBuddy(entry)
-            self._parts += [label, entry, QLabel(unit)] if unit else [label, entry]
+            self._parts += [label, entry, PlainLabel(unit)] if unit else [label, entry]
             self.entries.append(entry)
         for place, part in enumerate(self._parts, start=1):
             self._row.insertWidget(place, part)

@@ -9,6 +9,7 @@ from PySide6.QtGui import QColor, QHelpEvent, QKeyEvent, QPainter, QPaintEvent, 
 from PySide6.QtWidgets import QHeaderView, QLineEdit, QToolTip, QWidget
 
 from app.colours import mixed
+from app.plain import plain_tip
 from calib_model.errors import BitepointError
 
 from . import axis_edits, edits
@@ -127,7 +128,7 @@ class AxisHeader(QHeaderView):
         if event.type() == QEvent.Type.ToolTip and self.across:
             assert isinstance(event, QHelpEvent)
             if event.pos().y() < self.height() // 2:
-                QToolTip.showText(event.globalPos(), self._caption(), self)
+                QToolTip.showText(event.globalPos(), plain_tip(self._caption()), self)
                 return True
         return super().viewportEvent(event)
 
@@ -238,7 +239,7 @@ class CornerCaption(QWidget):
 
     def show_caption(self, text: str) -> None:
         """Show another axis's name."""
-        self.setToolTip(f"{text}. Click to select all cells." if text else "")
+        self.setToolTip(plain_tip(f"{text}. Click to select all cells." if text else ""))
         self.setAccessibleName(f"Rows: {text}" if text else "")
         self.update()
 

@@ -8,6 +8,7 @@ import numpy as np
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, QPersistentModelIndex, Qt
 from PySide6.QtGui import QBrush, QGuiApplication
 
+from app.plain import plain_tip
 from calib_model.core.arrays import FloatArray, IntArray
 from calib_model.core.numbers import exact, short, with_unit
 from calib_model.core.table import Table
@@ -164,7 +165,7 @@ class GridModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.AccessibleTextRole:
             return self._spoken(table, row, column)
         if role == Qt.ItemDataRole.ToolTipRole:
-            return self._told(table, row, column)
+            return plain_tip(self._told(table, row, column))
         return None
 
     def setData(self, index: Index, value: Any, role: int = Qt.ItemDataRole.EditRole) -> bool:
@@ -226,7 +227,8 @@ class GridModel(QAbstractTableModel):
             return f"{axis.label} {with_unit(value, axis.unit)}"
         if role == Qt.ItemDataRole.ToolTipRole:
             shared = " This axis is shared with other tables." if axis.shared else ""
-            return f"{caption(axis)}: {exact(value)}. Double-click to move this breakpoint.{shared}"
+            said = f"{caption(axis)}: {exact(value)}. Double-click to move this breakpoint.{shared}"
+            return plain_tip(said)
         if role == Qt.ItemDataRole.TextAlignmentRole:
             across = orientation == Qt.Orientation.Horizontal
             return Qt.AlignmentFlag.AlignCenter if across else _CENTRE_RIGHT

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QWidget
 
+from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from calib_model.core.numbers import with_unit
 
@@ -50,13 +51,15 @@ class PlaneBar(QWidget):
         table = self._source.table
         further = table.axes[2:] if table is not None else ()
         for number, axis in enumerate(further, start=2):
-            label = QLabel(f"{caption(axis)}:")
+            label = PlainLabel(f"{caption(axis)}:")
             choice = PlaneChoice(self)
             choice.addItems([with_unit(float(v), axis.unit) for v in axis.values])
             choice.setAccessibleName(f"Plane at {caption(axis)}")
             choice.setToolTip(
-                f"Shows the cells at this breakpoint of {axis.label}. In the grid "
-                f"{_KEYS[number]} goes to the next and the last one."
+                plain_tip(
+                    f"Shows the cells at this breakpoint of {axis.label}. In the grid "
+                    f"{_KEYS[number]} goes to the next and the last one."
+                )
             )
             label.setBuddy(choice)
             choice.currentIndexChanged.connect(lambda index, n=number: self._choose(n, index))

@@ -17,6 +17,7 @@ from PySide6.QtGui import QFont, QFontMetricsF, QHelpEvent, QMouseEvent, QResize
 from PySide6.QtWidgets import QToolTip, QWidget
 
 from app.colours import Inks, pen
+from app.plain import plain_tip
 from calib_model.core.arrays import FloatArray, same_values
 from calib_model.core.numbers import short
 
@@ -298,7 +299,7 @@ class Canvas(pg.PlotWidget):
                 return bool(super().viewportEvent(event))
             text = self.tip_at(self.to_plot(QPointF(event.pos())))
             if text:
-                QToolTip.showText(event.globalPos(), text, self)
+                QToolTip.showText(event.globalPos(), plain_tip(text), self)
             else:
                 QToolTip.hideText()
             return True

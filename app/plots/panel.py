@@ -10,7 +10,6 @@ from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QHBoxLayout,
-    QLabel,
     QMenu,
     QSizePolicy,
     QSplitter,
@@ -23,6 +22,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.plain import PlainLabel
 from app.plots.curve import CurveView
 from app.plots.heatmap import HeatMapView, Show
 from app.plots.legend import Legend
@@ -88,7 +88,7 @@ class PlotPanel(QWidget):
 
         self.read_out = OneLine(self)
         self.read_out.setIndent(6)
-        self.note = QLabel(self)
+        self.note = PlainLabel(self)
         self.note.setWordWrap(True)
         self.note.setIndent(6)
         self.note.hide()

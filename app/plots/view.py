@@ -15,11 +15,12 @@ from PySide6.QtGui import (
     QResizeEvent,
     QShowEvent,
 )
-from PySide6.QtWidgets import QLabel, QSizePolicy, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QSizePolicy, QStackedWidget, QVBoxLayout, QWidget
 
 from app.colours import Inks, inks
 from app.desk import Desk
 from app.focus_ring import RingedWidget
+from app.plain import PlainLabel, plain_tip
 from app.plots import words
 from app.plots.legend import Entry, Legend
 from app.plots.nudge import merge_key, nudge
@@ -58,14 +59,13 @@ class Part(Flag):
     )
 
 
-class OneLine(QLabel):
+class OneLine(PlainLabel):
     """A line of text that is elided rather than cut, with the whole text as its tip."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._whole = ""
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
-        self.setTextFormat(Qt.TextFormat.PlainText)
 
     @property
     def whole(self) -> str:
@@ -92,7 +92,7 @@ class OneLine(QLabel):
             self._whole, Qt.TextElideMode.ElideRight, max(self.width() - 2, 40)
         )
         self.setText(shown)
-        self.setToolTip(self._whole if shown != self._whole else "")
+        self.setToolTip(plain_tip(self._whole if shown != self._whole else ""))
 
 
 class PlotView(RingedWidget):
@@ -129,11 +129,11 @@ class PlotView(RingedWidget):
         self._timer.timeout.connect(self.refresh)
 
         self.read_out = OneLine(self)
-        self.note = QLabel(self)
+        self.note = PlainLabel(self)
         self.note.setWordWrap(True)
         self.note.hide()
         self.legend = Legend(self)
-        self.sentence = QLabel(self)
+        self.sentence = PlainLabel(self)
         self.sentence.setWordWrap(True)
         self.sentence.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.sentence.setMargin(12)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from PySide6.QtWidgets import QLabel
 
 from app.forms import Form, PathField
+from app.plain import PlainLabel
 from app.quiet import QuietCombo
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import exact, with_unit
@@ -21,7 +22,7 @@ class WaiveForm(Form):
 
     def __init__(self) -> None:
         super().__init__("Waive")
-        self.cells = QLabel()
+        self.cells = PlainLabel()
         self.cells.setWordWrap(True)
         self.add("Cells", self.cells, "Cells that the waiver names")
         self.largest = self.text_field(

@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.forms import Form
+from app.plain import plain_tip
 from calib_model.core.record import Remark, Waiver
 from calib_model.signoff.gate import Item
 
@@ -62,7 +63,7 @@ class ActPanel(QWidget):
         self._grid.setSpacing(4)
         for name, text, tip in BUTTONS:
             button = QPushButton(text)
-            button.setToolTip(tip)
+            button.setToolTip(plain_tip(tip))
             button.setMinimumHeight(32)
             button.clicked.connect(lambda _checked=False, name=name: self.ordered.emit(name))
             self.buttons[name] = button

@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import timedelta
 from pathlib import Path
 
-from PySide6.QtWidgets import QCheckBox, QLabel, QLineEdit, QWidget
+from PySide6.QtWidgets import QCheckBox, QLineEdit, QWidget
 
 from app.forms import Form, PathField
 from app.needs import Memory
+from app.plain import PlainLabel
 from calib_model.rules.waivers import today
 
 from .leaving import Kind
@@ -60,7 +61,7 @@ class TrialPanel(_LeaveForm):
 
     def __init__(self, memory: Memory) -> None:
         super().__init__(memory, "trial", TRIAL_KINDS)
-        about = QLabel(
+        about = PlainLabel(
             "Unsigned values for one test vehicle: file and name say TRIAL, the vehicle, the trip, "
             "the last day, the digest; the file lists every changed cell. Never a release."
         )
@@ -104,7 +105,7 @@ class HandOverPanel(_LeaveForm):
 
     def __init__(self, memory: Memory) -> None:
         super().__init__(memory, "release", tuple(Kind))
-        self.state = QLabel()
+        self.state = PlainLabel()
         self.state.setWordWrap(True)
         self.state.setAccessibleName("What the exports will say of the set")
         self.column.insertWidget(0, self.state)

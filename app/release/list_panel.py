@@ -8,7 +8,6 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QButtonGroup,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QSizePolicy,
     QStackedWidget,
@@ -19,6 +18,7 @@ from PySide6.QtWidgets import (
 
 from app.line_delegate import LineDelegate
 from app.line_rows import Rows
+from app.plain import PlainLabel, RichLabel
 from app.row_view import RowView
 
 from .lines import Line, View
@@ -160,16 +160,15 @@ class ListPanel(QWidget):
         )
         self.filter.textChanged.connect(self.rows.set_filter)
         self.filter.installEventFilter(self)
-        self.nothing = QLabel()
+        self.nothing = RichLabel()
         self.nothing.setWordWrap(True)
         self.nothing.setMargin(16)
         self.nothing.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
-        self.nothing.setTextFormat(Qt.TextFormat.RichText)
         self.nothing.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)
         self.pages = QStackedWidget()
         self.pages.addWidget(self.view)
         self.pages.addWidget(self.nothing)
-        self.keys = QLabel()
+        self.keys = PlainLabel()
         self.keys.setWordWrap(True)
         column = QVBoxLayout(self)
         column.setContentsMargins(6, 4, 4, 4)

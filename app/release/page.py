@@ -9,7 +9,6 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent, QHideEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QFrame,
-    QLabel,
     QScrollArea,
     QSplitter,
     QTabWidget,
@@ -20,6 +19,7 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.forms import Form
 from app.needs import JobsLike, Memory
+from app.plain import PlainLabel
 from app.work_area import Pane, WorkArea
 from calib_model import cautions
 
@@ -101,13 +101,11 @@ class ReleasePage(WorkArea):
     # -- building --------------------------------------------------------------------------------
 
     def _build(self) -> None:
-        self.words = QLabel()
+        self.words = PlainLabel()
         self.words.setWordWrap(True)
-        self.words.setTextFormat(Qt.TextFormat.PlainText)
         self.words.setAccessibleName("How the set stands")
-        self.progress = QLabel()
+        self.progress = PlainLabel()
         self.progress.setWordWrap(True)
-        self.progress.setTextFormat(Qt.TextFormat.PlainText)
         bold = self.words.font()
         bold.setBold(True)
         self.words.setFont(bold)
@@ -145,7 +143,7 @@ class ReleasePage(WorkArea):
         self._across.setStretchFactor(0, 3)
         self._across.setStretchFactor(1, 2)
         self._across.setSizes([720, 480])
-        self.caution = QLabel(cautions.LINE)
+        self.caution = PlainLabel(cautions.LINE)
         self.caution.setWordWrap(True)
         self.caution.setIndent(8)
         whole = QVBoxLayout(self)

@@ -6,10 +6,11 @@ from html import escape
 
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QFrame, QLabel, QLineEdit, QPushButton, QTextBrowser
+from PySide6.QtWidgets import QFrame, QLineEdit, QPushButton, QTextBrowser
 
 from app.forms import Form, PathField
 from app.needs import Memory
+from app.plain import PlainLabel
 from app.quiet import QuietCombo
 from calib_model.signoff.statement import AUTHOR, REVIEWER
 from calib_model.signoff.verification import State, Verification
@@ -43,7 +44,7 @@ class TrustForm(Form):
         )  # fmt: skip
         self.milestone = QuietCombo()
         self.add("Milestone", self.milestone, "Milestone", "Which maturity levels are asked for.")
-        self.used = QLabel()
+        self.used = PlainLabel()
         self.used.setWordWrap(True)
         self.column.addWidget(self.used)
         trust = standings.trust
@@ -171,7 +172,7 @@ class KeysForm(Form):
 
     def __init__(self, memory: Memory) -> None:
         super().__init__("Make a key to sign with")
-        about = QLabel(
+        about = PlainLabel(
             "The private half stays with its owner, protected by a passphrase. The public half "
             "(.pub) goes on the team's list of allowed signers."
         )

@@ -11,7 +11,6 @@ from PySide6.QtGui import QFocusEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QHBoxLayout,
-    QLabel,
     QSizePolicy,
     QStackedWidget,
     QToolButton,
@@ -21,6 +20,7 @@ from PySide6.QtWidgets import (
 
 from app.desk import Desk
 from app.needs import JobsLike, Memory
+from app.plain import PlainLabel, plain_tip
 from app.work_area import Pane, WorkArea
 from calib_model.cautions import LINE
 
@@ -74,7 +74,7 @@ class RoadPage(WorkArea):
             button.setCheckable(True)
             button.setAutoRaise(True)
             button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-            button.setToolTip(f"Shows the part {part.title} of Road ({part.key}).")
+            button.setToolTip(plain_tip(f"Shows the part {part.title} of Road ({part.key})."))
             button.setAccessibleName(f"{part.title}, part of Road")
             # Large enough for a gloved hand on a touch pad.
             height = button.fontMetrics().height()
@@ -85,7 +85,7 @@ class RoadPage(WorkArea):
             row.addWidget(button)
         row.addStretch(1)
         self.stack = QStackedWidget()
-        self.caution = QLabel(LINE)
+        self.caution = PlainLabel(LINE)
         self.caution.setWordWrap(True)
         self.caution.setIndent(8)
         column = QVBoxLayout(self)

@@ -10,6 +10,8 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelInd
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
+from app.plain import plain_tip
+
 Index = QModelIndex | QPersistentModelIndex
 _NOWHERE = QModelIndex()
 
@@ -79,7 +81,7 @@ class RowsModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.DisplayRole:
             return text
         if role == Qt.ItemDataRole.ToolTipRole:
-            return row.tip or text
+            return plain_tip(row.tip or text)
         if role == Qt.ItemDataRole.AccessibleTextRole:
             return f"{column.title}: {text}"
         if role == Qt.ItemDataRole.TextAlignmentRole and column.number:
@@ -104,7 +106,7 @@ class RowsModel(QAbstractTableModel):
             if role == Qt.ItemDataRole.DisplayRole:
                 return column.title
             if role == Qt.ItemDataRole.ToolTipRole:
-                return column.tip or column.title
+                return plain_tip(column.tip or column.title)
             if role == Qt.ItemDataRole.TextAlignmentRole:
                 side = Qt.AlignmentFlag.AlignRight if column.number else Qt.AlignmentFlag.AlignLeft
                 return side | Qt.AlignmentFlag.AlignVCenter

@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QMainWindow, QMenu, QMenuBar
 
 from app.action import Action
 from app.desk import Desk
+from app.plain import plain_tip
 
 MENUS = {
     "File": "&File",
@@ -159,7 +160,7 @@ class ActionBook:
         action.setObjectName(row.id)
         action.setShortcuts([QKeySequence(key) for key in row.keys])
         action.setStatusTip(row.tip)
-        action.setToolTip(row.tip or plain_text(row.text))
+        action.setToolTip(plain_tip(row.tip or plain_text(row.text)))
         action.setMenuRole(QAction.MenuRole.NoRole)
         action.setCheckable(row.checked is not None)
         action.triggered.connect(lambda _checked=False, row=row: self._run(row))

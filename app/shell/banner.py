@@ -9,7 +9,9 @@ from collections.abc import Callable
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
+
+from app.plain import PlainLabel, plain_tip
 
 
 class Banner(QFrame):
@@ -33,11 +35,10 @@ class Banner(QFrame):
         self.setAutoFillBackground(True)
         self.setBackgroundRole(self.backgroundRole().AlternateBase)
         self.setAccessibleName(text)
-        self.label = QLabel(text)
+        self.label = PlainLabel(text)
         self.label.setWordWrap(True)
-        self.label.setTextFormat(Qt.TextFormat.PlainText)
         self.label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        mark = QLabel("\N{BLACK RIGHT-POINTING TRIANGLE}")
+        mark = PlainLabel("\N{BLACK RIGHT-POINTING TRIANGLE}")
         mark.setAccessibleName("Notice")
         row = QHBoxLayout(self)
         row.setContentsMargins(10, 4, 6, 4)
@@ -47,7 +48,7 @@ class Banner(QFrame):
         for name, run in choices:
             button = QPushButton(name)
             button.setAccessibleName(f"{name.replace('&', '')}: {text}")
-            button.setToolTip(text)
+            button.setToolTip(plain_tip(text))
             button.clicked.connect(lambda _checked=False, run=run: self._choose(run))
             row.addWidget(button)
             self.buttons[name.replace("&", "")] = button

@@ -12,7 +12,9 @@ from types import TracebackType
 
 from PySide6.QtCore import QObject, Qt, Signal
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QDialogButtonBox, QLabel, QPlainTextEdit, QPushButton, QWidget
+from PySide6.QtWidgets import QDialogButtonBox, QPlainTextEdit, QPushButton, QWidget
+
+from app.plain import PlainLabel
 
 from .help_pages import PageDialog
 
@@ -22,7 +24,7 @@ class CrashDialog(PageDialog):
 
     def __init__(self, details: str, where: str, parent: QWidget) -> None:
         super().__init__("Something went wrong", parent, 720, 460)
-        said = QLabel(
+        said = PlainLabel(
             "Something went wrong inside Bitepoint, and the last action may not have been done. "
             f"Your sets are still open. {where}"
         )

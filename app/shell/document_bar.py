@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QWidget
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QSizePolicy, QWidget
 
 from app.desk import Desk
+from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from calib_model.session.document import Document
 
@@ -40,13 +41,12 @@ class DocumentBar(QWidget):
             )
             box.setMinimumContentsLength(16)
             box.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
-        self.about = QLabel()
-        self.about.setTextFormat(Qt.TextFormat.PlainText)
+        self.about = PlainLabel()
         self.about.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         row = QHBoxLayout(self)
         row.setContentsMargins(8, 2, 8, 2)
         for text, box in (("Set", self.current), ("Reference", self.reference)):
-            label = QLabel(text)
+            label = PlainLabel(text)
             label.setBuddy(box)
             row.addWidget(label)
             row.addWidget(box, 2)
@@ -73,7 +73,7 @@ class DocumentBar(QWidget):
             self.about.setText(about_text(desk.current))
         else:
             self.about.setText("")
-        self.about.setToolTip(self.about.text())
+        self.about.setToolTip(plain_tip(self.about.text()))
         if state == self._shown:
             return
         self._shown = state

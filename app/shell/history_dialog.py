@@ -18,7 +18,6 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QDialogButtonBox,
     QHeaderView,
-    QLabel,
     QLineEdit,
     QPlainTextEdit,
     QPushButton,
@@ -28,6 +27,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.plain import PlainLabel, plain_tip
 from calib_model.errors import BitepointError
 from calib_model.session.history import Entry, describe_change, entries_of, restore_change
 
@@ -99,13 +99,14 @@ class HistoryModel(QAbstractTableModel):
         ):
             return None
         entry = self.entry(index.row())
-        return (
+        said = (
             local_time(entry.time),
             entry.author,
             entry.title,
             entry.reason,
             "yes" if entry.saved else "not saved yet",
         )[index.column()]
+        return plain_tip(said) if role == Qt.ItemDataRole.ToolTipRole else said
 
 
 class HistoryDialog(PageDialog):
@@ -154,7 +155,7 @@ class HistoryDialog(PageDialog):
         split.setStretchFactor(0, 3)
         split.setStretchFactor(1, 1)
         split.setChildrenCollapsible(False)
-        self.count = QLabel(problem)
+        self.count = PlainLabel(problem)
         self.count.setWordWrap(True)
         for widget in (self.line, split, self.count):
             self.put(widget)

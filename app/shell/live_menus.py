@@ -8,6 +8,8 @@ from pathlib import Path
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QMenu
 
+from app.plain import plain_tip
+
 from .actions import ActionBook
 from .base import Shell
 from .document_bar import document_label
@@ -54,7 +56,7 @@ class LiveMenus:
             name = path.name.replace("&", "&&")
             mark = f"&{number + 1} " if number < 9 else ""
             action = QAction(f"{mark}{name}{'' if there else ' (missing)'}", self.recent)
-            action.setToolTip(str(path))
+            action.setToolTip(plain_tip(str(path)))
             action.setStatusTip(str(path))
             action.setEnabled(there)
             action.triggered.connect(lambda _checked=False, path=path: self._open_files([path]))

@@ -6,7 +6,9 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QEvent, QObject, Qt
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QApplication, QHBoxLayout, QLabel, QLineEdit, QPushButton, QWidget
+from PySide6.QtWidgets import QApplication, QHBoxLayout, QLineEdit, QPushButton, QWidget
+
+from app.plain import PlainLabel
 
 
 class NoteLine(QWidget):
@@ -15,8 +17,7 @@ class NoteLine(QWidget):
     def __init__(self) -> None:
         super().__init__()
         self.setAutoFillBackground(True)
-        self.label = QLabel()
-        self.label.setTextFormat(Qt.TextFormat.PlainText)
+        self.label = PlainLabel()
         self.line = QLineEdit()
         self.line.setMaxLength(1000)
         self.label.setBuddy(self.line)

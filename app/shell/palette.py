@@ -25,7 +25,6 @@ from PySide6.QtCore import (
 from PySide6.QtGui import QKeyEvent, QPainter, QPalette
 from PySide6.QtWidgets import (
     QDialog,
-    QLabel,
     QLineEdit,
     QListView,
     QStyle,
@@ -34,6 +33,8 @@ from PySide6.QtWidgets import (
     QVBoxLayout,
     QWidget,
 )
+
+from app.plain import PlainLabel
 
 SHOWN = 200
 """Rows offered at most: nobody reads more, and the view stays light."""
@@ -247,7 +248,7 @@ class PaletteDialog(QDialog):
         self.list.setItemDelegate(EntryDelegate(self.list))
         self.list.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.list.clicked.connect(lambda index: self._run(index.row()))
-        self.count = QLabel()
+        self.count = PlainLabel()
         column = QVBoxLayout(self)
         column.setContentsMargins(8, 8, 8, 8)
         for widget in (self.line, self.list, self.count):

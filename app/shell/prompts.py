@@ -9,6 +9,8 @@ from pathlib import Path
 
 from PySide6.QtWidgets import QFileDialog, QMessageBox, QWidget
 
+from app.plain import plain_tip
+
 FILTER = "Calibration sets (*.h5);;All files (*)"
 
 
@@ -55,7 +57,7 @@ class Prompts:
         box = QMessageBox(self._parent)
         box.setIcon(QMessageBox.Icon.Question)
         box.setWindowTitle("Unsaved edits")
-        box.setText(f"Save the edits in {title}?")
+        box.setText(plain_tip(f"Save the edits in {title}?"))
         count = f"{edits} edit is" if edits == 1 else f"{edits} edits are"
         box.setInformativeText(f"{count} not saved. Discarded edits cannot be brought back.")
         buttons = QMessageBox.StandardButton
@@ -70,8 +72,8 @@ class Prompts:
         box = QMessageBox(self._parent)
         box.setIcon(QMessageBox.Icon.Warning)
         box.setWindowTitle("Bitepoint")
-        box.setText(question)
-        box.setInformativeText(details)
+        box.setText(plain_tip(question))
+        box.setInformativeText(plain_tip(details))
         go = box.addButton(yes, QMessageBox.ButtonRole.DestructiveRole)
         stay = box.addButton(QMessageBox.StandardButton.Cancel)
         box.setDefaultButton(stay)

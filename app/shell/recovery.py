@@ -10,7 +10,6 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QHBoxLayout,
     QHeaderView,
-    QLabel,
     QPlainTextEdit,
     QPushButton,
     QTableWidget,
@@ -18,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.plain import PlainLabel, plain_tip
 from calib_model.errors import BitepointError
 from calib_model.session import recovery as session
 
@@ -212,7 +212,7 @@ class RecoveryDialog(PageDialog):
         self.details.setTabChangesFocus(True)
         self.details.setAccessibleName("What the unsaved edits change")
         self.details.setPlaceholderText("Compare shows here what the unsaved edits change.")
-        self.note = QLabel(
+        self.note = PlainLabel(
             "Nothing here writes to the files. Opened edits are unsaved edits, which you can "
             "undo, save, or save as another file."
         )
@@ -251,7 +251,7 @@ class RecoveryDialog(PageDialog):
             )
             for column, text in enumerate(texts):
                 item = QTableWidgetItem(text)
-                item.setToolTip(_place_of(left) if column == 0 else text)
+                item.setToolTip(plain_tip(_place_of(left) if column == 0 else text))
                 self.table.setItem(row, column, item)
         if self._work.leftovers:
             self.table.setCurrentCell(0, 0)

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 from PySide6.QtCore import QTimer
 from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QLabel, QProgressBar, QStatusBar, QToolButton
+from PySide6.QtWidgets import QProgressBar, QStatusBar, QToolButton
 
+from app.plain import PlainLabel, plain_tip
 from calib_model.core.numbers import exact, short
 from calib_model.core.table import Table
 from calib_model.core.units import shown
@@ -43,14 +44,14 @@ class StatusLine(QStatusBar):
         self.progress.setFixedSize(120, 14)
         self.progress.setTextVisible(False)
         self.progress.setAccessibleName("Progress of the work in the background")
-        self.job_label = QLabel()
+        self.job_label = PlainLabel()
         self.cancel = QToolButton()
         self.cancel.setText("Cancel")
         self.cancel.setAccessibleName("Cancel the work in the background")
         self.cancel.clicked.connect(lambda _checked=False: self._cancel())
-        self.findings = QLabel()
+        self.findings = PlainLabel()
         self.findings.setAccessibleName("Findings of the set being edited")
-        self.cell = QLabel()
+        self.cell = PlainLabel()
         self.cell.setAccessibleName("Cell under the cross-hair")
         for widget in (self.job_label, self.progress, self.cancel, self.findings, self.cell):
             self.addPermanentWidget(widget)
@@ -84,7 +85,7 @@ class StatusLine(QStatusBar):
         others = sum(w.sizeHint().width() for w in shown if not w.isHidden())
         free = self.width() - message - others - _MARGINS
         self.cell.setVisible(self.width() >= NARROW and free >= self.cell.sizeHint().width())
-        self.setToolTip(self.currentMessage())
+        self.setToolTip(plain_tip(self.currentMessage()))
 
     def _tell(self, text: str, refused: bool) -> None:
         # A sign besides the words: a refusal must not look like a message of success.

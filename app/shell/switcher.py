@@ -9,6 +9,7 @@ from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPalette
 from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QSizePolicy, QVBoxLayout, QWidget
 
 from app.areas import Area
+from app.plain import plain_tip
 
 
 class AreaButton(QAbstractButton):
@@ -20,7 +21,7 @@ class AreaButton(QAbstractButton):
         self.setCheckable(True)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setAccessibleName(f"Work area {area.name}")
-        self.setToolTip(f"Go to the work area {area.name} ({area.key}).")
+        self.setToolTip(plain_tip(f"Go to the work area {area.name} ({area.key})."))
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
 
     def sizeHint(self) -> QSize:

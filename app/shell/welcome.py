@@ -6,7 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QPushButton, QVBoxLayout, QWidget
+
+from app.plain import PlainLabel, plain_tip
 
 from .actions import ActionBook
 
@@ -44,7 +46,7 @@ class WelcomePage(QWidget):
                 widget.hide()
                 widget.deleteLater()
         self.buttons.clear()
-        head = QLabel("No set is open")
+        head = PlainLabel("No set is open")
         font = head.font()
         font.setPointSizeF(font.pointSizeF() * 1.4)
         head.setFont(font)
@@ -52,22 +54,22 @@ class WelcomePage(QWidget):
         for id in IDS:
             action = book.actions[id]
             button = QPushButton(f"{action.text()}   ({book.keys_of(id)})".replace("   ()", ""))
-            button.setToolTip(action.toolTip())
+            button.setToolTip(plain_tip(action.toolTip()))
             button.clicked.connect(lambda _checked=False, action=action: action.trigger())
             self._add(button)
         recent = recent[:RECENT_SHOWN]
         if recent:
             self.column.addSpacing(12)
-            self.column.addWidget(QLabel("Opened last"))
+            self.column.addWidget(PlainLabel("Opened last"))
         for path in recent:
             there = path.exists()
             button = QPushButton(path.name if there else f"{path.name} (missing)")
             button.setAccessibleName(f"Open {path}")
-            button.setToolTip(f"Open {path}." if there else f"{path} is missing.")
+            button.setToolTip(plain_tip(f"Open {path}." if there else f"{path} is missing."))
             button.setEnabled(there)
             button.clicked.connect(lambda _checked=False, path=path: open_files([path]))
             self._add(button)
-        hint = QLabel("Files can be dropped here as well.")
+        hint = PlainLabel("Files can be dropped here as well.")
         self.column.addSpacing(12)
         self.column.addWidget(hint)
 

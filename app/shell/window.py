@@ -11,7 +11,6 @@ from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeyEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QHBoxLayout,
-    QLabel,
     QPushButton,
     QToolButton,
     QVBoxLayout,
@@ -20,6 +19,7 @@ from PySide6.QtWidgets import (
 
 from app.areas import AREAS
 from app.needs import TUNE
+from app.plain import PlainLabel
 from app.vehicle_in_use import vehicle_in_use
 from app.work_area import WorkArea
 from calib_model.session.document import Document
@@ -100,7 +100,7 @@ class MainWindow(Shell):
         self.document_bar.left.connect(self.focus_work)
         self.note = NoteLine()
         self.areas = AreaStack(self, AREAS)
-        self._starting = QLabel("Getting ready…")
+        self._starting = PlainLabel("Getting ready…")
         self._starting.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.welcome = WelcomePage()
         self.areas.put(TUNE, self._starting)

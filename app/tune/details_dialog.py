@@ -10,7 +10,6 @@ from PySide6.QtWidgets import (
     QDialog,
     QDialogButtonBox,
     QFormLayout,
-    QLabel,
     QLineEdit,
     QPlainTextEdit,
     QVBoxLayout,
@@ -18,6 +17,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.plain import PlainLabel
 from calib_model.core.numbers import exact
 from calib_model.core.storage import FLOAT_TYPES, INTEGER_TYPES, Storage
 from calib_model.core.table import Table
@@ -72,7 +72,7 @@ class DetailsDialog(QDialog):
         for label, widget in fields:
             widget.setAccessibleName(label.replace("&", ""))
             form.addRow(label, widget)
-        self._problem = QLabel()
+        self._problem = PlainLabel()
         self._problem.setWordWrap(True)
         buttons = QDialogButtonBox(
             QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel

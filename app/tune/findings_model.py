@@ -7,6 +7,7 @@ from typing import Any
 from PySide6.QtCore import QAbstractListModel, QModelIndex, QPersistentModelIndex, Qt
 
 from app.desk import Desk
+from app.plain import plain_tip
 from app.severity import WORDS
 from calib_model.rules.check import Finding
 
@@ -84,7 +85,7 @@ class FindingsModel(QAbstractListModel):
         if role == Qt.ItemDataRole.AccessibleTextRole:
             return f"{WORDS[finding.severity]}, {self._label(finding)}: {finding.message}"
         if role == Qt.ItemDataRole.ToolTipRole:
-            return f"{self._label(finding)} ({finding.table})"
+            return plain_tip(f"{self._label(finding)} ({finding.table})")
         return None
 
     def _label(self, finding: Finding) -> str:

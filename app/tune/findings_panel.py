@@ -7,7 +7,6 @@ from PySide6.QtGui import QKeyEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QCheckBox,
-    QLabel,
     QListView,
     QPushButton,
     QSizePolicy,
@@ -16,6 +15,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.plain import PlainLabel, RichLabel, plain_tip
 from calib_model.core.rule import Rule
 from calib_model.remedies import Remedy
 from calib_model.rules.check import Finding
@@ -55,7 +55,7 @@ class FindingsPanel(QWidget):
         super().__init__(parent)
         self._desk = desk
         self.model = FindingsModel(desk)
-        self._heading = QLabel()
+        self._heading = RichLabel()
         self._heading.setWordWrap(True)
         self.whole_set = QCheckBox("Of the who&le set")
         self.whole_set.setToolTip("List the findings of every table of the set.")
@@ -221,7 +221,7 @@ class FindingsPanel(QWidget):
         if finding is None:
             return
         title = "Remedies" if remedies else "No remedy is offered here: edit the cells named above."
-        label = QLabel(title)
+        label = PlainLabel(title)
         label.setWordWrap(True)
         self._remedies.addWidget(label)
         for number, remedy in enumerate(remedies[:MOST_REMEDIES], 1):
@@ -236,14 +236,14 @@ class RemedyButton(QPushButton):
 
     def __init__(self, text: str, outcome: str) -> None:
         super().__init__()
-        label = QLabel(f"{_escape(unbroken(text))}<br><small>{outcome}</small>")
+        label = RichLabel(f"{_escape(unbroken(text))}<br><small>{outcome}</small>")
         label.setWordWrap(True)
         label.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
         column = QVBoxLayout(self)
         column.setContentsMargins(10, 6, 10, 6)
         column.addWidget(label)
         self.setAccessibleName(f"{text}. {outcome}")
-        self.setToolTip(f"{outcome}. One undo step.")
+        self.setToolTip(plain_tip(f"{outcome}. One undo step."))
         policy = QSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Minimum)
         policy.setHeightForWidth(True)
         self.setSizePolicy(policy)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QSizePolicy, QVBoxLayout, QWidget
 
 from app.desk import Desk
 from app.grid.entry_strip import ShortLabel
+from app.plain import RichLabel, plain_tip
 from calib_model.core.numbers import exact, short, with_unit
 from calib_model.core.table import Table
 
@@ -19,14 +20,11 @@ class TableHeader(QWidget):
         super().__init__(parent)
         self._desk = desk
         # A number cut at the edge would read as another one: the plain lines end in an ellipsis.
-        self._name, self._facts, self._cell = QLabel(), ShortLabel(), ShortLabel()
+        self._name, self._facts, self._cell = RichLabel(), ShortLabel(), ShortLabel()
         column = QVBoxLayout(self)
         column.setContentsMargins(8, 6, 8, 4)
         column.setSpacing(1)
         for label in (self._name, self._facts, self._cell):
-            label.setTextFormat(
-                Qt.TextFormat.RichText if label is self._name else Qt.TextFormat.PlainText
-            )
             policy = QSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
             label.setSizePolicy(policy)
             label.setTextInteractionFlags(Qt.TextInteractionFlag.NoTextInteraction)
@@ -64,8 +62,7 @@ class TableHeader(QWidget):
         if marks is not None and marks.summary:
             facts.insert(0, marks.summary[:1].upper() + marks.summary[1:])
         self._facts.setText("  ·  ".join(facts))
-        tip = f"<p>{_plain(table.description)}</p>" if table.description else ""
-        self.setToolTip(tip)
+        self.setToolTip(plain_tip(table.description))
         self._show_cell()
 
     def _show_cell(self) -> None:

@@ -6,13 +6,13 @@ from PySide6.QtGui import QFontDatabase
 from PySide6.QtWidgets import (
     QDialog,
     QDialogButtonBox,
-    QLabel,
     QPlainTextEdit,
     QVBoxLayout,
     QWidget,
 )
 
 from app.desk import Desk
+from app.plain import PlainLabel
 from calib_model.errors import BitepointError
 from calib_model.rules.sheet import parse_sheet, sheet_text
 from calib_model.session.rule_sheet import apply_sheet
@@ -38,7 +38,7 @@ class RulesDialog(QDialog):
         self.text.setFont(QFontDatabase.systemFont(QFontDatabase.SystemFont.FixedFont))
         self.text.setAccessibleName("Rule sheet")
         self.text.setTabChangesFocus(True)
-        self._problem = QLabel()
+        self._problem = PlainLabel()
         self._problem.setWordWrap(True)
         self._problem.setAccessibleName("Problem in the rule sheet")
         buttons = QDialogButtonBox(
@@ -48,7 +48,7 @@ class RulesDialog(QDialog):
         buttons.accepted.connect(self.accept)
         buttons.rejected.connect(self.reject)
         column = QVBoxLayout(self)
-        hint = QLabel(
+        hint = PlainLabel(
             "What the table must satisfy, one entry per rule. The sheet replaces the table's "
             "rules, relations and bindings; it can be undone."
         )

@@ -6,6 +6,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QListWidget, QListWidgetItem, QPushButton, QVBoxLayout, QWidget
 
 from app.desk import Desk
+from app.plain import plain_tip
 from calib_model.core.rule import Rule
 from calib_model.core.table import Table
 from calib_model.errors import BitepointError
@@ -54,7 +55,7 @@ class RulesPanel(QWidget):
             item.setData(
                 Qt.ItemDataRole.AccessibleTextRole, f"{_WORDS[line[0]]}: {line[1:].strip()}"
             )
-            item.setToolTip(_WORDS[line[0]].capitalize())
+            item.setToolTip(plain_tip(_WORDS[line[0]].capitalize()))
             self.list.addItem(item)
 
 

@@ -8,7 +8,6 @@ from PySide6.QtCore import QEvent, QModelIndex, QObject, Qt, QTimer
 from PySide6.QtGui import QKeyEvent, QKeySequence
 from PySide6.QtWidgets import (
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QStackedWidget,
     QToolButton,
@@ -17,6 +16,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.plain import PlainLabel, plain_tip
 from app.row_view import RowView
 
 from .table_list_delegate import RowDelegate
@@ -89,11 +89,11 @@ class TableList(QWidget):
             "Changed", "Only changed", "Shows only the tables that differ from the saved set."
         )
         self.with_changes.toggled.connect(self.rows.set_only_changed)
-        self.count = QLabel()
+        self.count = PlainLabel()
         self.view = RowsView(self)
         self.view.setModel(self.rows)
         self.view.clicked.connect(self._on_click)
-        self.nothing = QLabel()
+        self.nothing = PlainLabel()
         self.nothing.setWordWrap(True)
         self.nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.nothing.setMargin(16)
@@ -119,7 +119,7 @@ class TableList(QWidget):
         button.setText(text)
         button.setAccessibleName(spoken)
         button.setCheckable(True)
-        button.setToolTip(tip)
+        button.setToolTip(plain_tip(tip))
         button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         return button
 

@@ -8,6 +8,7 @@ from typing import Any
 from PySide6.QtCore import QAbstractListModel, QModelIndex, QObject, QPersistentModelIndex, Qt
 
 from app.desk import Desk
+from app.plain import plain_tip
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 from calib_model.session.document import Event
@@ -195,7 +196,7 @@ class TableRows(QAbstractListModel):
             return self._spoken_group(row) if table is None else self._spoken(table, row)
         if role == Qt.ItemDataRole.ToolTipRole and table is not None:
             lines = [f"{table.label} ({table.id})", table.description, self._size(table)]
-            return "\n".join(filter(None, lines))
+            return plain_tip("\n".join(filter(None, lines)))
         return None
 
     def _spoken_group(self, row: int) -> str:

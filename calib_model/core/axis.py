@@ -10,6 +10,7 @@ import numpy as np
 
 from ..errors import ModelError
 from .arrays import FloatArray, frozen, same_values
+from .foreign_text import plain_line
 from .storage import FLOAT64, Storage
 
 
@@ -83,8 +84,8 @@ class Axis:
 
     @property
     def label(self) -> str:
-        """Name to show: the name, else the quantity, else ``axis``."""
-        return self.name or self.quantity or "axis"
+        """Name to show, in one line: the name, else the quantity, else ``axis``."""
+        return plain_line(self.name or self.quantity or "axis")
 
     @property
     def ordered(self) -> bool:

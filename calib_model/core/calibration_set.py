@@ -9,6 +9,7 @@ from typing import Any
 
 from ..errors import ModelError
 from .axis import Axis
+from .foreign_text import plain_line
 from .record import EMPTY_RECORD, Record
 from .table import Table, check_id
 
@@ -62,9 +63,14 @@ class CalibrationSet:
         return self.mode == self.base_mode
 
     @property
-    def label(self) -> str:
-        """Name to show."""
+    def called(self) -> str:
+        """What the set calls itself, to the last character; `label` is what to show."""
         return self.name or " ".join(filter(None, (self.programme, self.mode))) or "Untitled set"
+
+    @property
+    def label(self) -> str:
+        """Name to show, in one line."""
+        return plain_line(self.called)
 
     def __getitem__(self, id: str) -> Table:
         try:

@@ -13,6 +13,7 @@ import numpy as np
 from ..errors import ModelError
 from .arrays import FloatArray, frozen, same_values
 from .axis import Axis
+from .foreign_text import plain_line
 from .storage import FLOAT64, Storage
 
 if TYPE_CHECKING:
@@ -110,8 +111,8 @@ class Table:
 
     @property
     def label(self) -> str:
-        """Name to show: the name, or else the id."""
-        return self.name or self.id
+        """Name to show, in one line: the name, or else the id."""
+        return plain_line(self.name or self.id)
 
     @property
     def shape(self) -> tuple[int, ...]:

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from ..errors import UnitProblem
 from .arrays import FloatArray
+from .foreign_text import plain_line
 
 if TYPE_CHECKING:
     import pint
@@ -29,7 +30,7 @@ def shown(unit: str) -> str:
     if unit in _SHOWN:
         return _SHOWN[unit]
     text = unit.replace(".", "·").replace("degC", "°C")
-    return re.sub(r"(?<=[a-z])([23])", lambda m: "²³"[int(m[1]) - 2], text)
+    return plain_line(re.sub(r"(?<=[a-z])([23])", lambda m: "²³"[int(m[1]) - 2], text))
 
 
 def known(unit: str) -> bool:

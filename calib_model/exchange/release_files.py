@@ -51,7 +51,7 @@ def marked_set(content: CalibrationSet, mark: Mark, trial: Trial | None) -> Cali
         text = "\n".join([*mark.lines[:2], "(cut: see the record)", content.description])[:5000]
     name = content.name
     if not content.record.sign_offs:
-        name = f"{mark.word.split('_')[0]}: {content.label}"
+        name = f"{mark.word.split('_')[0]}: {content.called}"
     return replace(content, name=name, description=text)
 
 

@@ -56,7 +56,7 @@ def make_sign_off(
     name, role = _name(name), role.strip()
     if not role:
         raise SignatureProblem("A sign-off needs a role.", f"Such as {AUTHOR} or {REVIEWER}.")
-    if max(len(role), len(comment), len(content.label), len(content.revision)) > MAX_TEXT:
+    if max(len(role), len(comment), len(content.called), len(content.revision)) > MAX_TEXT:
         raise SignatureProblem(f"A text is longer than {MAX_TEXT} characters.", "Shorten it.")
     try:
         chain = checked_chain(content.record.sign_offs)

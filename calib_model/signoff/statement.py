@@ -16,6 +16,7 @@ from typing import Any
 
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import digests
+from ..core.foreign_text import plain_line
 from ..core.record import Item, Record, SignOff
 from ..core.record_plain import item_to_plain
 from ..core.times import stamp
@@ -89,7 +90,7 @@ class Statement:
     @property
     def who(self) -> str:
         """Name and role, for messages."""
-        return f"{self.name} ({self.role})"
+        return plain_line(f"{self.name} ({self.role})")
 
 
 def sha256(text: str) -> str:
@@ -125,7 +126,7 @@ def statement_text(
     whole, tables = digests(content)
     plain = {
         "format": f"{FORMAT} {VERSION}",
-        "set": content.label,
+        "set": content.called,
         "programme": content.programme,
         "mode": content.mode,
         "base_mode": content.base_mode,

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import digest, digests
+from ..core.foreign_text import plain_line
 from ..core.names import look_alike_hints, same_person
 from ..core.record import SignOff
 from . import sshsig
@@ -100,11 +101,11 @@ class Verification:
     @property
     def words(self) -> str:
         """Say it in one line."""
-        names = " and ".join(f"{s.name} ({s.role})" for s in self.signed_by)
+        names = plain_line(" and ".join(f"{s.name} ({s.role})" for s in self.signed_by))
         text = f"{self.state[:1].upper()}{self.state[1:]}"
         if self.state in (State.SIGNED, State.SIGNED_OFF):
             text = f"{text} by {names}" if self.genuine else f"Says that it is {self.state}"
-        return f"{text}. {self.reason}".strip()
+        return plain_line(f"{text}. {self.reason}".strip())
 
 
 def verify(
@@ -198,7 +199,7 @@ def _tail(
     found: list[tuple[Statement, PublicKey]] = []
     for statement, key in reversed(chain):
         signed = (statement.content, statement.set, statement.revision)
-        if signed != (mine, content.label, content.revision):
+        if signed != (mine, content.called, content.revision):
             break
         found.insert(0, (statement, key))
     return found
@@ -258,12 +259,12 @@ def _changed_since(
     parts: Mapping[str, str],
 ) -> tuple[Changed, ...]:
     found = [
-        Changed(f"the {label}", f"{before or 'nothing'} → {after or 'nothing'}")
+        Changed(f"the {label}", plain_line(f"{before or 'nothing'} → {after or 'nothing'}"))
         for label, before, after in (
             ("programme", statement.programme, content.programme),
             ("mode", statement.mode, content.mode),
             ("base mode", statement.base_mode, content.base_mode),
-            ("name", statement.set, content.label),
+            ("name", statement.set, content.called),
             ("revision", statement.revision, content.revision),
         )
         if before != after

@@ -133,6 +133,7 @@ def test_bad_keys_and_names_sign_nothing(
         key = tmp_path / "broken"
         text = people.author.read_text(encoding="ascii")
         key.write_text(text[:240] + text[280:], encoding="ascii")
+        key.chmod(0o600)
     elif case == "no key file":
         key = people.signers
     elif case == "not listed":

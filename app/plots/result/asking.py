@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo, QuietSpin
 from calib_model.core.numbers import short
 from calib_model.core.units import shown
@@ -76,7 +77,7 @@ class Asking(QScrollArea):
         for row, (text, box) in enumerate(
             (("Across", self.across), ("Up", self.upward), ("Integral", self.integral))
         ):
-            label = QLabel(text)
+            label = PlainLabel(text)
             label.setBuddy(box)
             # Short words, long choices: these rows share no column with the fields below.
             line = QHBoxLayout()
@@ -182,7 +183,7 @@ class Asking(QScrollArea):
         for name, choice in self._choices.items():
             if name in axes or not self._free(name):
                 continue
-            label = QLabel(choice.label)
+            label = PlainLabel(choice.label)
             label.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
             widget = self._field(choice)
             label.setBuddy(widget)
@@ -235,8 +236,10 @@ class Asking(QScrollArea):
         spin.setSuffix(f" {unit}" if unit else "")
         spin.setAccessibleName(name)
         spin.setToolTip(
-            f"The tables read {choice.label[:1].lower()}{choice.label[1:]} from "
-            f"{short(choice.low)} to {short(choice.high)} {unit}."
+            plain_tip(
+                f"The tables read {choice.label[:1].lower()}{choice.label[1:]} from "
+                f"{short(choice.low)} to {short(choice.high)} {unit}."
+            )
         )
         spin.valueChanged.connect(lambda value: self._on_value(choice.name, value))
         return spin

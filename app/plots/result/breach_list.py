@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
+from app.plain import plain_tip
+
 if TYPE_CHECKING:
     from calib_model.evidence.result_relation import RelationCheck
 
@@ -43,7 +45,7 @@ class BreachList(QListWidget):
             found.append((f"Meant by the table's own relation. {meant.words}", meant.worst))
         for words, _ in found:
             item = QListWidgetItem(words)
-            item.setToolTip(words)
+            item.setToolTip(plain_tip(words))
             self.addItem(item)
         self._worst = [worst for _, worst in found]
         self.setCurrentRow(-1)

@@ -12,7 +12,6 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import (
     QComboBox,
     QHBoxLayout,
-    QLabel,
     QTabBar,
     QToolButton,
     QVBoxLayout,
@@ -23,6 +22,7 @@ from app.beside import Beside
 from app.colours import inks
 from app.desk import Desk
 from app.focus_ring import RingedWidget
+from app.plain import PlainLabel
 from app.plots.legend import Legend
 from app.plots.result import draw
 from app.plots.result.asking import Asking
@@ -125,7 +125,7 @@ class ResultPanel(RingedWidget):
         )
         self.go_button.clicked.connect(lambda _checked=False: self.go())
         self.read_out, self.relation = OneLine(self), OneLine(self)
-        self.sentence = QLabel(self)
+        self.sentence = PlainLabel(self)
         self.sentence.setWordWrap(True)
         self.sentence.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.sentence.setMargin(12)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QToolButton, QWidget
 
+from app.plain import plain_tip
 from app.plots.surface.camera import Look
 
 LOOKS = {
@@ -54,7 +55,7 @@ class Bar(QWidget):
     def _button(self, text: str, key: str, tip: str) -> QToolButton:
         button = QToolButton(self)
         button.setText(text)
-        button.setToolTip(f"{tip} ({key} in the plot)")
+        button.setToolTip(plain_tip(f"{tip} ({key} in the plot)"))
         button.setAccessibleName(f"{text} view" if text != PERSPECTIVE[0] else text)
         button.setAccessibleDescription(tip)
         button.setAutoRaise(True)

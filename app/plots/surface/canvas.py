@@ -28,6 +28,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QToolTip, QWidget
 
 from app.colours import Inks
+from app.plain import plain_tip
 from app.plots.surface.camera import Camera, Lens, lens
 from app.plots.surface.scene import CORNERS
 from calib_model.core.arrays import FloatArray
@@ -197,7 +198,7 @@ class SurfaceCanvas(opengl.GLViewWidget):
         if event.type() == QEvent.Type.ToolTip and isinstance(event, QHelpEvent):
             text = self.tip_at(QPointF(event.pos()))
             if text:
-                QToolTip.showText(event.globalPos(), text, self)
+                QToolTip.showText(event.globalPos(), plain_tip(text), self)
             else:
                 QToolTip.hideText()
             return True

@@ -15,7 +15,6 @@ from PySide6.QtWidgets import (
     QFrame,
     QGridLayout,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QListWidget,
     QListWidgetItem,
@@ -28,6 +27,7 @@ from PySide6.QtWidgets import (
 from app.driving.service import Driving, title_of
 from app.driving.shapes import CampaignPlan, Variation
 from app.forms import PathField
+from app.plain import PlainLabel, plain_tip
 from app.plots import words
 from app.quiet import QuietCombo
 from calib_model.core.numbers import exact
@@ -111,10 +111,9 @@ class CampaignForm(QWidget):
         self.scheduler.setPlaceholderText("tcp://host:8786, or empty")
         self.out = PathField("Results", "save")
         self.out.line.setPlaceholderText("results.parquet or .h5; empty: not kept")
-        self.runs_label = QLabel("Ru&ns")
-        self.total = QLabel()
+        self.runs_label = PlainLabel("Ru&ns")
+        self.total = PlainLabel()
         self.total.setWordWrap(True)
-        self.total.setTextFormat(Qt.TextFormat.PlainText)
         self.run = QPushButton("Run the campaign")
         self.run.setToolTip("Drives every combination in the background (Ctrl+Shift+F12).")
         self.run.clicked.connect(lambda _checked=False: self._on_run())
@@ -130,7 +129,7 @@ class CampaignForm(QWidget):
         column.setContentsMargins(6, 4, 6, 4)
         column.setSpacing(3)
         for title, widget in (("&Manoeuvres", self.manoeuvres), ("Cali&bration sets", self.sets)):
-            label = QLabel(title)
+            label = PlainLabel(title)
             label.setBuddy(widget)
             column.addWidget(label)
             column.addWidget(widget)
@@ -138,9 +137,9 @@ class CampaignForm(QWidget):
         grid = QGridLayout()
         grid.setHorizontalSpacing(4)
         grid.setVerticalSpacing(3)
-        grid.addWidget(QLabel("Variations"), 0, 0)
-        grid.addWidget(QLabel("from"), 0, 1)
-        grid.addWidget(QLabel("to"), 0, 2)
+        grid.addWidget(PlainLabel("Variations"), 0, 0)
+        grid.addWidget(PlainLabel("from"), 0, 1)
+        grid.addWidget(PlainLabel("to"), 0, 2)
         ranges = kept.get("variations")
         known = ranges if isinstance(ranges, dict) else {}
         for row, variation in enumerate(self.driving.model.variations(), 1):
@@ -197,7 +196,7 @@ class CampaignForm(QWidget):
         full = words.titled(variation.label, variation.unit)
         box = QCheckBox(variation.brief)
         box.setAccessibleName(f"Vary: {full}")
-        box.setToolTip(f"Varies from run to run: {full}.")
+        box.setToolTip(plain_tip(f"Varies from run to run: {full}."))
         ends = (variation.low, variation.high)
         on = True
         if isinstance(kept, list) and len(kept) == 3:
@@ -332,7 +331,7 @@ class CampaignForm(QWidget):
 def _line(name: str) -> QLineEdit:
     line = QLineEdit()
     line.setAccessibleName(name)
-    line.setToolTip(f"{name}.")
+    line.setToolTip(plain_tip(f"{name}."))
     return line
 
 

@@ -7,13 +7,14 @@ import math
 import numpy as np
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QSplitter, QTabWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QSplitter, QTabWidget, QVBoxLayout, QWidget
 
 from app.driving.service import Driving
 from app.driving.shapes import CampaignTable, Case, Drivable, Measure
 from app.driving.spread import PERCENTS, spreads, worst_rows
 from app.driving.spread_plot import SpreadPlot
 from app.driving.verdict import number
+from app.plain import PlainLabel
 from app.plots import words
 from app.quiet import QuietCombo
 from app.road.rows import Column, Row, RowsView
@@ -69,9 +70,8 @@ class CampaignResults(QWidget):
             )
             box.setMinimumContentsLength(7)
             box.setMinimumHeight(30)
-        self.words = QLabel()
+        self.words = PlainLabel()
         self.words.setWordWrap(True)
-        self.words.setTextFormat(Qt.TextFormat.PlainText)
         self.plot = SpreadPlot()
         self.spread_rows = RowsView(_SPREAD, 0, "Spread of the estimate by set")
         self.worst = RowsView(self._worst_columns(()), 1, "Worst runs; Enter drives one again")
@@ -85,7 +85,7 @@ class CampaignResults(QWidget):
         column = QVBoxLayout(self._worst_page)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(2)
-        self._worst_words = QLabel("Enter drives a run again and shows it in Manoeuvres.")
+        self._worst_words = PlainLabel("Enter drives a run again and shows it in Manoeuvres.")
         self._worst_words.setContentsMargins(6, 3, 6, 0)
         column.addWidget(self._worst_words)
         column.addWidget(self.worst, 1)

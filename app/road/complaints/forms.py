@@ -6,9 +6,10 @@ import hashlib
 from collections.abc import Sequence
 from pathlib import Path
 
-from PySide6.QtWidgets import QLabel, QSizePolicy
+from PySide6.QtWidgets import QSizePolicy
 
 from app.forms import Form, PathField
+from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from app.road.needs import ShownMoment
 from calib_model.core.calibration_set import CalibrationSet
@@ -25,7 +26,7 @@ class RaiseForm(Form):
 
     def __init__(self) -> None:
         super().__init__("New complaint")
-        self.where = QLabel()
+        self.where = PlainLabel()
         self.where.setWordWrap(True)
         self.where.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         self.add("Heard in", self.where, "Recording and time")
@@ -53,7 +54,7 @@ class RaiseForm(Form):
         decided = f"; {labels[0]} decided" if labels else ""
         if len(labels) > 1:
             decided += f", {len(labels) - 1} more took part"
-        self.where.setToolTip("\n".join(labels))
+        self.where.setToolTip(plain_tip("\n".join(labels)))
         self.where.setText(
             moment_words(moment[0], moment[2])
             + decided

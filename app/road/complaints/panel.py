@@ -13,7 +13,6 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QFrame,
     QGridLayout,
-    QLabel,
     QPushButton,
     QSplitter,
     QStackedWidget,
@@ -26,6 +25,7 @@ from app.desk import Desk
 from app.forms import Form
 from app.line_rows import Rows
 from app.needs import JobsLike, Memory
+from app.plain import PlainLabel, plain_tip
 from app.road.part import RoadPart
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Complaint, Standing
@@ -88,7 +88,7 @@ class ComplaintsPanel(RoadPart):
     # -- building --------------------------------------------------------------------------------
 
     def _build(self) -> None:
-        self.empty = QLabel(EMPTY)
+        self.empty = PlainLabel(EMPTY)
         self.empty.setWordWrap(True)
         self.empty.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.empty.setMargin(24)
@@ -107,7 +107,7 @@ class ComplaintsPanel(RoadPart):
         self._grid.setSpacing(4)
         for number, (name, text, tip) in enumerate(BUTTONS):
             button = QPushButton(text)
-            button.setToolTip(tip)
+            button.setToolTip(plain_tip(tip))
             button.setMinimumHeight(34)
             button.clicked.connect(lambda _checked=False, name=name: self.act(name))
             self.buttons[name] = button

@@ -9,7 +9,6 @@ from PySide6.QtGui import QFocusEvent, QKeyEvent
 from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
-    QLabel,
     QListWidget,
     QListWidgetItem,
     QMenu,
@@ -20,6 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.driving.service import Driving
+from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from calib_model.errors import BitepointError
 
@@ -77,9 +77,8 @@ class Chooser(QWidget):
         super().__init__(parent)
         self.driving = driving
         self._states: dict[str, str] = {}
-        self.vehicle_words = QLabel()
+        self.vehicle_words = PlainLabel()
         self.vehicle_words.setWordWrap(True)
-        self.vehicle_words.setTextFormat(Qt.TextFormat.PlainText)
         self.vehicle = QToolButton()
         self.vehicle.setText("Veh&icle…")
         self.vehicle.setToolTip("Choose the vehicle file that the desk drives.")
@@ -97,9 +96,8 @@ class Chooser(QWidget):
         self.list = ManoeuvreList()
         self.list.currentItemChanged.connect(lambda _now, _before: self.chosen.emit())
         self.list.taken.connect(self.drive_wanted)
-        self.about = QLabel()
+        self.about = PlainLabel()
         self.about.setWordWrap(True)
-        self.about.setTextFormat(Qt.TextFormat.PlainText)
         self.run = QPushButton("Drive")
         self.run.setToolTip("Drives the chosen manoeuvre with every set shown (Ctrl+F11).")
         self.run.clicked.connect(lambda _checked=False: self.drive_wanted.emit())
@@ -188,7 +186,7 @@ class Chooser(QWidget):
             state = states.get(drivable.id, "not driven yet")
             own = " (yours)" if drivable.own else ""
             item.setText(f"{drivable.name}{own}\n{state}")
-            item.setToolTip(f"{drivable.about}\n{state}".strip())
+            item.setToolTip(plain_tip(f"{drivable.about}\n{state}".strip()))
             item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{drivable.name}, {state}")
         drivable_ = self.driving.drivable(self.manoeuvre)
         self.about.setText(drivable_.about if drivable_ is not None else "")

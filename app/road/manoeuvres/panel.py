@@ -9,7 +9,6 @@ import numpy as np
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QFocusEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
-    QLabel,
     QSplitter,
     QTabWidget,
     QVBoxLayout,
@@ -26,6 +25,7 @@ from app.driving.shapes import Case, Control, DeskRun, Drivable
 from app.driving.top_view import TopView
 from app.driving.verdict import number
 from app.needs import JobsLike, Memory
+from app.plain import PlainLabel, plain_tip
 from app.road.manoeuvres import evidence
 from app.road.manoeuvres.about import AboutPage
 from app.road.manoeuvres.chooser import Chooser
@@ -83,9 +83,8 @@ class ManoeuvresPanel(RoadPart):
     def _build(self) -> None:
         driving = self.driving
         self.chooser = Chooser(driving)
-        self.state = QLabel()
+        self.state = PlainLabel()
         self.state.setWordWrap(True)
-        self.state.setTextFormat(Qt.TextFormat.PlainText)
         self.state.setContentsMargins(4, 2, 4, 2)
         self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.metrics = MetricsView(driving)
@@ -346,7 +345,7 @@ class ManoeuvresPanel(RoadPart):
     def _say(self) -> None:
         now = self._current()[1].get(NOW)
         self.state.setText(state_words(self.driving, self.drivable, now, self._case))
-        self.state.setToolTip("\n".join(now.remarks) if now is not None else "")
+        self.state.setToolTip(plain_tip("\n".join(now.remarks) if now is not None else ""))
 
     # -- the play head ---------------------------------------------------------------------------
 

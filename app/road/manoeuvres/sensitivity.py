@@ -7,13 +7,14 @@ from typing import Any
 import numpy as np
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent, QKeyEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QPushButton, QVBoxLayout, QWidget
 
 from app.driving.cells_view import CellsView, axes_words, step_of, unit_words
 from app.driving.service import Driving
 from app.driving.shapes import Control, Drivable, Sensitivity
 from app.driving.verdict import number, signed
 from app.needs import JobsLike
+from app.plain import PlainLabel
 from app.plots import words
 from app.quiet import QuietCombo
 from app.road.manoeuvres.in_tune import Asked, InTune
@@ -65,7 +66,7 @@ class SensitivityTab(QWidget):
         self.step.setToolTip("Each cell is raised by this, one at a time; negative lowers it.")
         self.step.setMaximumWidth(90)
         self.step.returnPressed.connect(self.run)
-        self.unit = QLabel()
+        self.unit = PlainLabel()
         self.button = QPushButton("Drive every cell")
         self.button.setToolTip("Drives the manoeuvre once for every cell that it reads.")
         self.button.clicked.connect(lambda _checked=False: self._on_button())
@@ -88,22 +89,20 @@ class SensitivityTab(QWidget):
         self.plane.setAccessibleName("Where the further axes are cut")
         self.plane.activated.connect(lambda _i: self._show())
         self.plane.hide()
-        self.words = QLabel()
+        self.words = PlainLabel()
         self.words.setWordWrap(True)
-        self.words.setTextFormat(Qt.TextFormat.PlainText)
         self.cells = CellsView()
         self.cells.taken.connect(self._on_taken)
         self.cells.moved.connect(self._say_cell)
-        self.cell = QLabel()
+        self.cell = PlainLabel()
         self.cell.setWordWrap(True)
-        self.cell.setTextFormat(Qt.TextFormat.PlainText)
         row = QHBoxLayout()
         row.setSpacing(6)
         for widget, stretch in ((self.measure, 3), (self.table, 4)):
             row.addWidget(widget, stretch)
         below = QHBoxLayout()
         below.setSpacing(6)
-        label = QLabel("Step of each ce&ll")
+        label = PlainLabel("Step of each ce&ll")
         label.setBuddy(self.step)
         for widget_ in (label, self.step, self.unit):
             below.addWidget(widget_)

@@ -17,6 +17,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from app.colours import Inks, inks, mixed, pen, text_on
+from app.plain import plain_tip
 from app.road.recordings.scene import Band, Scene
 from app.severity import paint_severity
 
@@ -220,7 +221,9 @@ class BandView(QWidget):
                 tick = self._scene.tick_at(self.moment_at(event.pos().x()))
                 moment = float(self._scene.time[tick])
                 QToolTip.showText(
-                    event.globalPos(), f"At {moment:.2f} s {band.title} {band.word(tick)}", self
+                    event.globalPos(),
+                    plain_tip(f"At {moment:.2f} s {band.title} {band.word(tick)}"),
+                    self,
                 )
             return True
         return super().event(event)

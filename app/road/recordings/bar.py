@@ -9,12 +9,12 @@ from PySide6.QtWidgets import (
     QCheckBox,
     QGridLayout,
     QHBoxLayout,
-    QLabel,
     QSizePolicy,
     QToolButton,
     QWidget,
 )
 
+from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from app.road.recordings.service import OpenDrive, Recordings
 
@@ -62,7 +62,7 @@ class RecordingsBar(QWidget):
         self.open.clicked.connect(lambda _checked=False: self.open_wanted.emit())
         self.shut.clicked.connect(lambda _checked=False: self.close_wanted.emit())
         self.watch.clicked.connect(lambda _checked=False: self.watch_wanted.emit())
-        self._beside = QLabel("In the vehicle")
+        self._beside = PlainLabel("In the vehicle")
         self._beside.setBuddy(self.vehicle)
         row = QHBoxLayout()
         row.setSpacing(6)
@@ -73,15 +73,14 @@ class RecordingsBar(QWidget):
         row.addWidget(self._beside)
         row.addWidget(self.vehicle, 2)
         row.addWidget(self.counts)
-        self.verdict = QLabel()
+        self.verdict = PlainLabel()
         self.verdict.setWordWrap(True)
-        self.verdict.setTextFormat(Qt.TextFormat.PlainText)
         # On a low screen it is one line, whose end may be cut; the list Agreement has it whole.
         self.verdict.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.verdict.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         bold = self.verdict.font()
         bold.setBold(True)
-        self.mark = QLabel()
+        self.mark = PlainLabel()
         self.mark.setFont(bold)
         self.mark.setAlignment(Qt.AlignmentFlag.AlignTop)
         grid = QGridLayout(self)
@@ -98,7 +97,7 @@ class RecordingsBar(QWidget):
     def _button(self, text: str, tip: str) -> QToolButton:
         button = QToolButton()
         button.setText(text)
-        button.setToolTip(tip)
+        button.setToolTip(plain_tip(tip))
         button.setAccessibleName(text.rstrip("…"))
         button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         button.setMinimumWidth(button.sizeHint().width())
@@ -124,7 +123,7 @@ class RecordingsBar(QWidget):
         for drive in recordings.drives:
             self.drives.addItem(_words(drive), drive)
             self.drives.setItemData(
-                self.drives.count() - 1, str(drive.path), Qt.ItemDataRole.ToolTipRole
+                self.drives.count() - 1, plain_tip(drive.path), Qt.ItemDataRole.ToolTipRole
             )
         if chosen is not None:
             self.drives.setCurrentIndex(recordings.drives.index(chosen))
@@ -153,7 +152,7 @@ class RecordingsBar(QWidget):
         mark, words = verdict_of(chosen)
         self.mark.setText(mark)
         self.verdict.setText(words)
-        self.verdict.setToolTip(words)
+        self.verdict.setToolTip(plain_tip(words))
         self.verdict.setAccessibleName(f"{mark} {words}".strip() or "What the replay is worth")
 
     # -- choosing --------------------------------------------------------------------------------

@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QFrame,
     QGridLayout,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QScrollArea,
     QToolButton,
@@ -19,6 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from app.road.recordings.service import OpenDrive, Recordings
 from app.road.rows import Column, Row, RowsView
@@ -48,9 +48,8 @@ class ChannelsTab(QWidget):
         super().__init__()
         self._service = service
         self._drive: OpenDrive | None = None
-        self.words = QLabel()
+        self.words = PlainLabel()
         self.words.setWordWrap(True)
-        self.words.setTextFormat(Qt.TextFormat.PlainText)
         self.words.setContentsMargins(6, 4, 6, 2)
         self.list = RowsView(
             (
@@ -76,7 +75,7 @@ class ChannelsTab(QWidget):
         self.unit.setPlaceholderText("unit")
         self.number = QLineEdit()
         self.number.setAccessibleName("Factor of the channel, or value of the constant")
-        self.name = QLabel()
+        self.name = PlainLabel()
         self.use = self._button("Use", "Uses this source (Enter) and remembers it.")
         self.again = self._button("Suggest again", "Maps the channels by their names anew.")
         self.lay_out = self._button("How it was read…", "Shows how the file was read.")
@@ -119,7 +118,7 @@ class ChannelsTab(QWidget):
     def _button(self, text: str, tip: str) -> QToolButton:
         button = QToolButton()
         button.setText(text)
-        button.setToolTip(tip)
+        button.setToolTip(plain_tip(tip))
         button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         button.setMinimumHeight(2 * self.fontMetrics().height())
         return button
@@ -188,7 +187,7 @@ class ChannelsTab(QWidget):
             return
         target = TARGETS[name]
         self.name.setText(f"{target.label} [{shown(target.unit) or 'no unit'}] comes from")
-        self.name.setToolTip(target.meaning)
+        self.name.setToolTip(plain_tip(target.meaning))
         source = self._drive.chosen.get(name)
         if source is None:
             self.source.setCurrentIndex(0)

@@ -11,12 +11,12 @@ from PySide6.QtWidgets import (
     QFormLayout,
     QFrame,
     QHBoxLayout,
-    QLabel,
     QPushButton,
     QVBoxLayout,
     QWidget,
 )
 
+from app.plain import PlainLabel
 from app.quiet import QuietCombo
 
 FIELDS = (
@@ -48,9 +48,8 @@ class LayoutForm(QFrame):
         super().__init__(parent)
         self.setFrameShape(QFrame.Shape.StyledPanel)
         self._path = Path()
-        self.words = QLabel()
+        self.words = PlainLabel()
         self.words.setWordWrap(True)
-        self.words.setTextFormat(Qt.TextFormat.PlainText)
         form = QFormLayout()
         self.fields: dict[str, QuietCombo] = {}
         for name, title, answers in FIELDS:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QPushButton, QWidget
+
+from app.plain import PlainLabel
 
 MOST = 5
 """Lines: of several files that cannot be read, each has its own."""
@@ -19,9 +20,8 @@ class Notice(QFrame):
         self.setFrameShape(QFrame.Shape.StyledPanel)
         self.setAutoFillBackground(True)
         self.setBackgroundRole(self.palette().ColorRole.AlternateBase)
-        self.words = QLabel()
+        self.words = PlainLabel()
         self.words.setWordWrap(True)
-        self.words.setTextFormat(Qt.TextFormat.PlainText)
         self.act = QPushButton()
         self.close_it = QPushButton("Close")
         self.close_it.setAccessibleName("Close the notice")

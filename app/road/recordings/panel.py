@@ -10,7 +10,6 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QDragEnterEvent, QDropEvent, QFocusEvent, QKeyEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QFileDialog,
-    QLabel,
     QSplitter,
     QStackedWidget,
     QTabWidget,
@@ -21,6 +20,7 @@ from PySide6.QtWidgets import (
 
 from app.desk import Desk
 from app.needs import JobsLike, Memory
+from app.plain import PlainLabel
 from app.plots.view import OneLine
 from app.road.needs import ShownMoment
 from app.road.part import RoadPart
@@ -125,7 +125,7 @@ class RecordingsPanel(RoadPart):
         self.hint = OneLine()
         self.hint.setContentsMargins(6, 0, 6, 0)
         self.hint.show_text(HINT)
-        self.busy = QLabel()
+        self.busy = PlainLabel()
         self.busy.setContentsMargins(6, 0, 6, 0)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)

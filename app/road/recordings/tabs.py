@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent
-from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
+from app.plain import PlainLabel
 from app.road.recordings.moment import DECIDES, Cell, place_words, uses_at
 from app.road.recordings.work import Outcome
 from app.road.rows import Column, Row, RowsView
@@ -29,9 +30,8 @@ class ListTab(QWidget):
 
     def __init__(self, columns: tuple[Column, ...], stretch: int, name: str) -> None:
         super().__init__()
-        self.words = QLabel()
+        self.words = PlainLabel()
         self.words.setWordWrap(True)
-        self.words.setTextFormat(Qt.TextFormat.PlainText)
         self.words.setContentsMargins(6, 4, 6, 2)
         self.list = RowsView(columns, stretch, name)
         self.list.setMinimumHeight(3 * self.fontMetrics().height())

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.plain import plain_tip
 from app.quiet import QuietCombo, QuietSlider
 from calib_model.core.numbers import exact, short
 from calib_model.errors import BitepointError, EditRefused
@@ -69,7 +70,7 @@ class FieldWidget(QWidget):
         """Where a file is looked for first."""
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
-        self.setToolTip(field.tip)
+        self.setToolTip(plain_tip(field.tip))
         made = getattr(self, f"_{field.kind}")(field, changed)
         for widget in made:
             row.addWidget(widget, 1 if widget is made[0] else 0)

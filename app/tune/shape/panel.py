@@ -22,6 +22,7 @@ from PySide6.QtWidgets import (
 
 from app.beside import Beside
 from app.desk import Desk
+from app.plain import PlainLabel
 from app.quiet import QuietCombo
 from calib_model.core.arrays import BoolArray
 from calib_model.errors import BitepointError
@@ -397,6 +398,6 @@ def _quiet(widget: FieldWidget) -> object:
 
 
 def _wrapped() -> QLabel:
-    label = QLabel()
+    label = PlainLabel()
     label.setWordWrap(True)
     return label

@@ -66,8 +66,22 @@ def parser() -> VerbParser:
     made.add_argument("--seed", metavar="N", type=int, default=0, help="of points and noise (0)")
     made.add_argument("--workers", metavar="N", type=int, help="processes; all cores if left out")
     made.add_argument(
-        "--scheduler", metavar="ADDRESS", default="", help="Dask scheduler, such as tcp://HOST:8786"
+        "--scheduler",
+        metavar="ADDRESS",
+        default="",
+        help="Dask scheduler, such as tls://HOST:8786; whoever controls it can run programs here",
     )
+    made.add_argument(
+        "--trust-scheduler",
+        action="store_true",
+        help="say so once: the scheduler may run programs on this machine",
+    )
+    for name, what in (
+        ("ca", "for tls://: certificates of whoever signed the cluster's (PEM)"),
+        ("cert", "for tls://: this client's certificate (PEM)"),
+        ("key", "for tls://: this client's key (PEM)"),
+    ):
+        made.add_argument(f"--tls-{name}", metavar="FILE", type=Path, help=what)
     made.add_argument(
         "--out", metavar="FILE", type=Path, help="new file for the results: .parquet, or .h5"
     )
@@ -92,10 +106,25 @@ def run(arguments: Sequence[str]) -> Answer:
     form_of(given.out)
     if given.out.exists():
         refuse(f"{given.out}: There is such a file already.", "Give a new name with --out.")
+    _require_trust(given)
     campaign, sets = _run(given)
     write_campaign(given.out, campaign)
     head = f"Wrote {count(int(campaign.done.sum()), 'run')} to {given.out}."
     return _answer(campaign, given.json, head, _missing(campaign, sets))
+
+
+def _require_trust(given: Any) -> None:
+    """Refuse a scheduler that nobody confirmed, and say what it could do."""
+    from calib_model.vehicle.cluster_trust import confirm, is_confirmed, is_encrypted, risk
+
+    files = (given.tls_ca, given.tls_cert, given.tls_key)
+    if any(files) and not is_encrypted(given.scheduler):
+        refuse("Certificates are for a tls:// scheduler.", "Give --scheduler tls://HOST:PORT.")
+    if not given.scheduler or is_confirmed(given.scheduler):
+        return
+    if not given.trust_scheduler:
+        refuse(risk(given.scheduler), "If you trust it, add --trust-scheduler, once.")
+    confirm(given.scheduler)
 
 
 def _run(given: Any) -> tuple[Campaign, list[NamedSet]]:
@@ -106,6 +135,7 @@ def _run(given: Any) -> tuple[Campaign, list[NamedSet]]:
         preparing.say_if_it_takes_long(preparing.LAW, preparing.VEHICLE)
         from calib_model.errors import BitepointError
         from calib_model.vehicle.campaign import NamedSet, Plan, run_campaign
+        from calib_model.vehicle.cluster_trust import Certificates
         from calib_model.vehicle.executors import cores, executor
 
         names = _names(given.sets)
@@ -115,7 +145,11 @@ def _run(given: Any) -> tuple[Campaign, list[NamedSet]]:
     try:
         plan = Plan(tuple(sets), tuple(chosen), vehicle, points, given.seed)
         workers = cores() if given.workers is None else given.workers
-        with _stoppable() as stopped, executor(given.workers, given.scheduler) as made:
+        certificates = Certificates(given.tls_ca, given.tls_cert, given.tls_key)
+        with (
+            _stoppable() as stopped,
+            executor(given.workers, given.scheduler, certificates) as made,
+        ):
             campaign = run_campaign(
                 plan, made, workers=workers, progress=_progress(), cancelled=stopped
             )

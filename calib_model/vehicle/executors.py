@@ -20,6 +20,7 @@ from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from ..errors import BitepointError
+from .cluster_trust import Certificates, is_confirmed, is_encrypted, risk
 
 Result = TypeVar("Result")
 CONNECT_SECONDS = 10.0
@@ -37,7 +38,9 @@ def cores() -> int:
 
 
 @contextmanager
-def executor(workers: int | None = None, scheduler: str = "") -> Iterator[Executor]:
+def executor(
+    workers: int | None = None, scheduler: str = "", certificates: Certificates | None = None
+) -> Iterator[Executor]:
     """Provide an executor, and end it after use.
 
     Parameters
@@ -45,15 +48,20 @@ def executor(workers: int | None = None, scheduler: str = "") -> Iterator[Execut
     workers : int, optional
         Processes on this computer; all cores if not given; 1 works in a thread of this process.
     scheduler : str
-        Address of a Dask scheduler, such as ``tcp://10.0.0.5:8786``; empty for this computer.
+        Address of a Dask scheduler, such as ``tls://10.0.0.5:8786``; empty for this computer.
+        It must have been confirmed (`calib_model.vehicle.cluster_trust`): it can run code here.
+    certificates : Certificates, optional
+        For a ``tls://`` address; without them Dask's own settings count.
 
     Raises
     ------
     NoWorkers
-        If the cluster does not answer, or its software is not installed here.
+        If the cluster was not confirmed, does not answer, or its software is not installed here.
     """
     if scheduler:
-        with _cluster(scheduler) as cluster:
+        if not is_confirmed(scheduler):
+            raise NoWorkers(risk(scheduler), "Confirm the address once, if you trust it.")
+        with _cluster(scheduler.strip(), certificates or Certificates()) as cluster:
             yield cluster
         return
     count = cores() if workers is None else workers
@@ -70,7 +78,7 @@ def executor(workers: int | None = None, scheduler: str = "") -> Iterator[Execut
 
 
 @contextmanager
-def _cluster(address: str) -> Iterator[Executor]:
+def _cluster(address: str, certificates: Certificates) -> Iterator[Executor]:
     try:
         import distributed
     except ImportError:
@@ -79,12 +87,16 @@ def _cluster(address: str) -> Iterator[Executor]:
             "Install the extra: pip install 'bitepoint[cluster]'.",
         ) from None
     library: Any = distributed  # it publishes types for a part of itself only
+    given: dict[str, Any] = {}
     try:
-        client = library.Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
-    except (OSError, ValueError, TimeoutError) as error:
+        if is_encrypted(address):
+            given["security"] = library.Security(**certificates.options())
+        client = library.Client(address, timeout=CONNECT_SECONDS, set_as_default=False, **given)
+    except (OSError, ValueError, TimeoutError, TypeError, RuntimeError) as error:
         raise NoWorkers(
             f"The Dask scheduler at {address} does not answer ({type(error).__name__}).",
-            "Check the address and that it runs, or leave it out to use this computer's cores.",
+            "Check the address, its certificates and that it runs, or leave it out to use this "
+            "computer's cores.",
         ) from None
     try:
         yield client.get_executor()

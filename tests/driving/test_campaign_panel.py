@@ -166,3 +166,25 @@ def test_letters_lead_to_one_place_each(panel: CampaignPanel) -> None:
     for method in range(panel.form.method.count()):
         panel.form.method.setCurrentIndex(method)
         assert not clashes(panel)
+
+
+def test_a_scheduler_is_asked_about_once_before_it_is_called(panel: CampaignPanel) -> None:
+    asked: list[str] = []
+    answers = [False, True]
+
+    def ask(_parent: object, _question: str, details: str) -> bool:
+        asked.append(details)
+        return answers.pop(0)
+
+    panel.ask_trust = ask
+    tick(panel, 1)
+    panel.form.scheduler.setText("tcp://127.0.0.1:9")
+    panel.run()
+    assert panel._job is None
+    assert "not confirmed" in panel.results.words.text()
+    assert "run any program on this machine" in asked[0]
+    assert "use tls://" in asked[0]
+    assert panel._trusts("tcp://127.0.0.1:9")
+    assert panel._trusts("tcp://127.0.0.1:9")
+    assert panel._trusts("")
+    assert len(asked) == 2

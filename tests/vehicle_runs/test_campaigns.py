@@ -114,6 +114,7 @@ import sys
 import distributed
 from calib_model.vehicle.campaign import plan_from_text, run_campaign
 from calib_model.vehicle.campaign_store import write_campaign
+from calib_model.vehicle.cluster_trust import confirm
 from calib_model.vehicle.executors import NoWorkers, executor
 
 if __name__ == "__main__":
@@ -121,8 +122,10 @@ if __name__ == "__main__":
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, dashboard_address=None
     ) as cluster:
+        confirm(cluster.scheduler_address)
         with executor(scheduler=cluster.scheduler_address) as made:
             write_campaign(sys.argv[2], run_campaign(plan, made, workers=2, batch=4))
+    confirm("tcp://127.0.0.1:9")
     try:
         with executor(scheduler="tcp://127.0.0.1:9"):
             pass

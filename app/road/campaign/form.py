@@ -108,7 +108,7 @@ class CampaignForm(QWidget):
         self.runs, self.seed = _line("Number of points"), _line("Seed of the random numbers")
         self.workers = _line("Workers: processes that drive at a time")
         self.scheduler = _line("Address of a Dask scheduler; empty for this computer")
-        self.scheduler.setPlaceholderText("tcp://host:8786, or empty")
+        self.scheduler.setPlaceholderText("tls://host:8786, or empty")
         self.out = PathField("Results", "save")
         self.out.line.setPlaceholderText("results.parquet or .h5; empty: not kept")
         self.runs_label = PlainLabel("Ru&ns")

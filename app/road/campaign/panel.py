@@ -8,19 +8,36 @@ from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QFocusEvent, QResizeEvent, QShowEvent
-from PySide6.QtWidgets import QFileDialog, QSplitter, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFileDialog, QMessageBox, QSplitter, QVBoxLayout, QWidget
 
 from app.desk import Desk
 from app.driving.service import driving_of
 from app.driving.shapes import CampaignPlan, CampaignTable, Case, Control
 from app.needs import JobsLike, Memory
+from app.plain import plain_tip
 from app.road.campaign.form import CampaignForm
 from app.road.campaign.results import CampaignResults
 from app.road.part import RoadPart
 from app.work_area import Pane, to_widget
 from calib_model.errors import BitepointError
+from calib_model.vehicle.cluster_trust import confirm, is_confirmed, risk
 
 NARROW = 860
+
+
+def ask_trust(parent: QWidget, question: str, details: str) -> bool:
+    """Ask whether a scheduler may be used; no is the answer that a hasty Enter gives."""
+    box = QMessageBox(parent)
+    box.setIcon(QMessageBox.Icon.Warning)
+    box.setWindowTitle("Bitepoint")
+    box.setText(plain_tip(question))
+    box.setInformativeText(plain_tip(details))
+    go = box.addButton("I trust it", QMessageBox.ButtonRole.AcceptRole)
+    stay = box.addButton(QMessageBox.StandardButton.Cancel)
+    box.setDefaultButton(stay)
+    box.setEscapeButton(stay)
+    box.exec()
+    return box.clickedButton() is go
 
 
 class CampaignPanel(RoadPart):
@@ -40,6 +57,7 @@ class CampaignPanel(RoadPart):
         self._jobs = jobs
         self.driving = driving_of(desk, settings)
         self._job: Any = None
+        self.ask_trust = ask_trust
         self.form = CampaignForm(self.driving)
         self.results = CampaignResults(self.driving)
         self._across = QSplitter(Qt.Orientation.Horizontal)
@@ -74,6 +92,8 @@ class CampaignPanel(RoadPart):
             self.driving.prepare()
             self._on_state()
             return
+        if not self._trusts(plan.scheduler):
+            return
         self.form.keep()
         count = self.form.count_of(plan)
         self.results.say(f"Driving {count} runs in the background…")
@@ -88,6 +108,20 @@ class CampaignPanel(RoadPart):
         )
         self.form.show_running(True)
         self._job.ended.connect(self._on_ended)
+
+    def _trusts(self, scheduler: str) -> bool:
+        """Whether a scheduler may be used; asked once for each, for it can run programs here."""
+        if not scheduler or is_confirmed(scheduler):
+            return True
+        if not self.ask_trust(self, "Use this Dask scheduler?", risk(scheduler)):
+            self.results.say("Nothing was driven: the scheduler was not confirmed.")
+            return False
+        try:
+            confirm(scheduler)
+        except BitepointError as error:
+            self.results.say(f"\N{WARNING SIGN} {error}")
+            return False
+        return True
 
     def cancel(self) -> None:
         """Give up the campaign."""

@@ -94,7 +94,7 @@ def _print(answer: Answer) -> int:
 
 
 def _write(stream: TextIO, text: str) -> None:
-    from calib_model.core.foreign_text import plain_lines
+    from calib_model.foreign_text import plain_lines
 
     text = plain_lines(text)
     encoding = stream.encoding or "utf-8"

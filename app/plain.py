@@ -15,7 +15,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import Qt as GuiQt
 from PySide6.QtWidgets import QLabel, QWidget
 
-from calib_model.core.foreign_text import plain_lines
+from calib_model.foreign_text import plain_lines
 
 
 class PlainLabel(QLabel):

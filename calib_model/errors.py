@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from .core.foreign_text import plain_lines
+from .foreign_text import plain_lines
 
 
 class BitepointError(Exception):

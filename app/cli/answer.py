@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 from typing import Any, NoReturn
 
-from calib_model.core.foreign_text import plain_line
+from calib_model.foreign_text import plain_line
 
 GOOD, DIFFERENT, NOT_DONE = 0, 1, 2
 """Exit status: sound or same; findings or differences; could not be done."""

@@ -13,8 +13,8 @@ from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import aligned, caution, count, listed, title
-from calib_model.core.foreign_text import plain_line
 from calib_model.core.planes import plane_index
+from calib_model.foreign_text import plain_line
 
 if TYPE_CHECKING:
     from calib_model.core.axis import Axis

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from calib_model.cautions import LINE
-from calib_model.core.foreign_text import plain_line, plain_lines
+from calib_model.foreign_text import plain_line, plain_lines
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from ..errors import ModelError
+from ..foreign_text import plain_line
 from .arrays import FloatArray, frozen, same_values
-from .foreign_text import plain_line
 from .storage import FLOAT64, Storage
 
 

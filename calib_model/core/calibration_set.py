@@ -8,8 +8,8 @@ from types import MappingProxyType
 from typing import Any
 
 from ..errors import ModelError
+from ..foreign_text import plain_line
 from .axis import Axis
-from .foreign_text import plain_line
 from .record import EMPTY_RECORD, Record
 from .table import Table, check_id
 

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import ModelError
+from ..foreign_text import plain_line
 from .arrays import FloatArray, frozen, same_values
 from .axis import Axis
-from .foreign_text import plain_line
 from .storage import FLOAT64, Storage
 
 if TYPE_CHECKING:

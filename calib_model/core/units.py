@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from ..errors import UnitProblem
+from ..foreign_text import plain_line
 from .arrays import FloatArray
-from .foreign_text import plain_line
 
 if TYPE_CHECKING:
     import pint

@@ -16,10 +16,10 @@ from typing import Any
 
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import digests
-from ..core.foreign_text import plain_line
 from ..core.record import Item, Record, SignOff
 from ..core.record_plain import item_to_plain
 from ..core.times import stamp
+from ..foreign_text import plain_line
 from .wire import SignatureProblem
 
 FORMAT = "bitepoint sign-off"

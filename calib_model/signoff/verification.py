@@ -10,9 +10,9 @@ from pathlib import Path
 
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import digest, digests
-from ..core.foreign_text import plain_line
 from ..core.names import look_alike_hints, same_person
 from ..core.record import SignOff
+from ..foreign_text import plain_line
 from . import sshsig
 from .keys import PublicKey
 from .signers import AllowedSigners, read_signers

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ..core.foreign_text import plain_line
 from ..errors import BitepointError
+from ..foreign_text import plain_line
 
 FILE = "confirmed_schedulers"
 MAX_FILE = 1 << 20

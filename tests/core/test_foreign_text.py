@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib_model.core.foreign_text import plain_line, plain_lines
+from calib_model.foreign_text import plain_line, plain_lines
 
 JOINERS = "\u200c\u200d"
 HIDING = ("Cc", "Cf", "Cs", "Zl", "Zp")

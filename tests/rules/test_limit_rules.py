@@ -77,6 +77,13 @@ def test_lock_stays_with_its_breakpoint() -> None:
     assert findings(plane([0, 11], [0, 50], [[1, 1], [1, 1]], rule)) == []
 
 
+def test_lock_of_a_table_that_lost_an_axis_holds_nothing() -> None:
+    rule = Locked(((10.0, 50.0),), (7.0,))
+    table = curve([10, 50], [1, 1], rule)
+    assert findings(table) == []
+    assert not rule.locked_mask(table).any()
+
+
 def test_lock_of_a_scalar_holds_exactly() -> None:
     rule = Locked(((),), (450.0,))
     assert findings(scalar(450.0, rule)) == []

@@ -439,3 +439,9 @@ def test_a_step_that_is_too_small_is_said_to_be() -> None:
     flat = only(curve(x, [1.0, 1.0, 2.0], strict))
     assert "Stays at 1" in flat.message
     assert "it must rise with" in flat.message
+
+
+def test_a_slope_is_told_where_the_axis_is_in_order_only() -> None:
+    # From 20 to 10 there is no slope to speak of; that the axis turns back is another finding.
+    assert findings(curve([0, 20, 10], [0, 10, 10], Slope("pedal", most=1.0))) == []
+    assert only(curve([0, 20, 10], [0, 30, 30], Slope("pedal", most=1.0))).cells == ((0,), (1,))

@@ -75,6 +75,32 @@ def test_relaxation_after_a_step(bound: Bound) -> None:
     np.testing.assert_allclose(force[early], expected[early], atol=0.012 * steady)
 
 
+def test_where_sliding_turns_round_only_the_elastic_part_springs_back(bound: Bound) -> None:
+    # A spinning wheel is braked until it turns slower than the road. Of its deflection what uses
+    # 95 % of the friction is elastic, by the model's definition: 1 - exp(-c2 s) = 0.95 at
+    # s = 3/c2 nearly; the rest was sliding, and is gone at that moment.
+    v = bare(relaxation_along=0.6, wheel_inertia=1.0, drive_inertia=1.0)
+    scene = Scene(
+        0.6,
+        ground("snow"),
+        speed=40.0,
+        fixed_drive_torque=1500.0,
+        fixed_clutch_torque=0.0,
+        brake_pedal=profile((0, 0), (0.3, 0), (0.31, 100)),
+        slip_braking=False,
+        traction_control=False,
+        brake_traction=False,
+    )
+    trace = simulate(v, replace(bound, tick_s=0.001), scene, step=0.00005)
+    faster = trace["wheel_speed_fl"] - trace["speed"] > 0
+    turned = int(np.flatnonzero(faster[:-1] & ~faster[1:])[-1])
+    slip = trace["slip_fl"]
+    elastic = -math.log(1 - 0.95) / SURFACES["snow"][1]
+    assert slip[turned] > 10 * elastic
+    # Up to a tick (1 ms) after it turned round; the deflection is on its way down by then.
+    assert 0.95 * elastic < slip[turned + 1] < 1.002 * elastic
+
+
 def test_force_never_leaves_the_friction_circle(bound: Bound) -> None:
     scene = Scene(
         5.0,

@@ -444,4 +444,4 @@ def test_a_step_that_is_too_small_is_said_to_be() -> None:
 def test_a_slope_is_told_where_the_axis_is_in_order_only() -> None:
     # From 20 to 10 there is no slope to speak of; that the axis turns back is another finding.
     assert findings(curve([0, 20, 10], [0, 10, 10], Slope("pedal", most=1.0))) == []
-    assert only(curve([0, 20, 10], [0, 30, 30], Slope("pedal", most=1.0))).cells == ((0,), (1,))
+    assert only(curve([0, 20, 10], [0, 30, 30], Slope("pedal", most=1.0))).cells == ((1,), (0,))

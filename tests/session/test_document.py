@@ -80,10 +80,13 @@ def test_a_drag_goes_on_neither_after_an_undo_nor_after_a_redo() -> None:
     assert document.content["a"].values.tolist() == [2.0, 2.0, 3.0]
     document.undo()
     assert document.content == CONTENT
-    document.redo()
-    document.do(put(document, 0, 4.0, merge="drag"))
-    document.undo()
-    assert document.content["a"].values[0] == 2.0
+    other = Document(CONTENT)
+    other.do(put(other, 0, 2.0, merge="drag"))
+    other.undo()
+    other.redo()
+    other.do(put(other, 0, 4.0, merge="drag"))
+    other.undo()
+    assert other.content["a"].values[0] == 2.0
 
 
 def test_a_drag_does_not_reach_back_over_a_save() -> None:

@@ -109,3 +109,10 @@ def test_no_text_lets_a_stranger_pass(text: str) -> None:
 def test_a_pattern_of_many_stars_is_quick() -> None:
     listed = parse_signers(f"{'*a' * 200} {KEY}\n")
     assert listed.objection(ADA.public, "b" * 2000, NOW, SPACE)
+
+
+def test_a_key_that_was_renewed_counts_though_its_first_entry_ended() -> None:
+    text = f'Ines valid-before="20250101Z" {INES.public.line()}\nInes {INES.public.line()}\n'
+    assert parse_signers(text).objection(INES.public, "Ines", NOW, "bitepoint-signoff") == ""
+    ended = parse_signers(text.splitlines()[0])
+    assert "until 2025-01-01" in ended.objection(INES.public, "Ines", NOW, "bitepoint-signoff")

@@ -16,7 +16,7 @@ from calib_model.rules.check import check
 from calib_model.rules.waivers import waiver_for
 from calib_model.session.programme import Programme, parse_programme, read_programme
 from calib_model.signoff.decisions import decide, give_level, signer_of
-from calib_model.signoff.gate import Gate, Obstacle, gate
+from calib_model.signoff.gate import Gate, Item, Obstacle, gate
 from calib_model.signoff.keys import PrivateKey
 from calib_model.signoff.signers import AllowedSigners
 from tests.signoff.making import (
@@ -281,3 +281,12 @@ def test_names_that_look_alike_are_listed_but_do_not_block() -> None:
     assert "U+0406" in item.text
     assert not item.blocks
     assert not [i for i in found(signed_off()).items if i.kind is Obstacle.NAMES]
+
+
+@pytest.mark.parametrize("kind", list(Obstacle))
+def test_an_author_clears_what_is_in_the_set_and_a_reviewer_all_of_it(kind: Obstacle) -> None:
+    """Who clears what is common practice, no source."""
+    one = Gate((Item(kind, "", "It stands in the way.", "Clear it."),))
+    assert one.blocking("reviewer") == one.items
+    mine = {"CHAIN", "FINDING", "RASTER", "NOT_CHECKED", "COMMON"}
+    assert bool(one.blocking("author")) == (kind.name in mine)

@@ -31,7 +31,7 @@ def entries(
     current = window.desk.current
     # Tables of the set in work come before those of the others.
     documents = sorted(window.desk.documents, key=lambda d: d is not current)
-    tables = [_tables(document, open_table) for document in documents]
+    tables = [tables_of(document, open_table) for document in documents]
     return [Group.of(_actions(book)), *tables, Group.of(_recent(window, open_files))]
 
 
@@ -45,7 +45,8 @@ def _actions(book: ActionBook) -> Iterator[Entry]:
         yield Entry(text, detail, action.trigger, f"{text} {row.tip}".lower(), action.isEnabled())
 
 
-def _tables(document: Document, open_table: OpenTable) -> Group:
+def tables_of(document: Document, open_table: OpenTable) -> Group:
+    """Return the tables of an open set, made into entries only when they are listed."""
     title = document.title
     lower = title.lower()
     tables = list(document.content.tables.values())

@@ -73,7 +73,7 @@ def run(arguments: Sequence[str]) -> Answer:
     kept = fit_samples.numbers(given.fixed, "--fixed") if given.fixed else []
     samples = fit_samples.read(given, table) if given.data is not None else None
     if samples is not None and given.branch:
-        from calib_model.shaping.branches import one_branch
+        from calib_model.shaping.sweeps import one_branch
 
         samples = one_branch(samples, given.branch)
     proposal = proposals.proposed(

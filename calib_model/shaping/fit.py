@@ -155,7 +155,8 @@ def fit(
     AtOdds
         If rules and locks cannot all hold.
     """
-    from .branches import one_branch, refuse_two_branches
+    from .branches import refuse_two_branches
+    from .sweeps import one_branch
 
     options = FitOptions() if options is None else options
     target = content[table]

@@ -12,10 +12,11 @@ from calib_model.core.calibration_set import CalibrationSet
 from calib_model.editing.change import apply
 from calib_model.exchange.measurements import Choice, read_samples
 from calib_model.rules.check import check
-from calib_model.shaping.branches import BranchReport, fit_branches, split
+from calib_model.shaping.branches import BranchReport, fit_branches
 from calib_model.shaping.fit import FitProposal, fit
 from calib_model.shaping.fit_options import FitOptions, NodeState
 from calib_model.shaping.samples import Samples, SamplesRefused, from_arrays
+from calib_model.shaping.sweeps import split
 from calib_model.store import open_file
 from sample_sets import bench_sweep
 from tests.fit.making_fits import APPLY, RELEASE, SAMPLE_SETS, SWEEP, curve, only

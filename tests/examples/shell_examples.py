@@ -70,7 +70,8 @@ OF_A_VERB = {
 NEEDED = {
     "rules.toml": "bitepoint rules sample_sets/larch_normal.h5 > rules.toml",
     "handover/content.txt": (
-        "bitepoint export sample_sets/larch_normal_signed.h5 --to signoff handover"
+        "bitepoint export sample_sets/larch_normal_signed.h5 --to signoff handover "
+        "--signers sample_sets/allowed_signers"
     ),
     "ada": 'bitepoint keys new ada --name "Ada Berg"',
 }

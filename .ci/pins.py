@@ -19,8 +19,10 @@ ROOT = Path(__file__).resolve().parent.parent
 FILE = ROOT / ".ci" / "constraints.txt"
 PYTHONS = ("3.11", "3.12", "3.13")
 
-_LINUX = ("manylinux_2_28", "manylinux_2_27", "manylinux_2_24", "manylinux_2_17", "manylinux2014",
-          "manylinux_2_12", "manylinux2010", "manylinux_2_5", "manylinux1")  # fmt: skip
+# Debian 12 has version 2.36 of the C library; PySide6 asks for 2.34.
+_LINUX = ("manylinux_2_36", "manylinux_2_35", "manylinux_2_34", "manylinux_2_31", "manylinux_2_28",
+          "manylinux_2_27", "manylinux_2_24", "manylinux_2_17", "manylinux2014", "manylinux_2_12",
+          "manylinux2010", "manylinux_2_5", "manylinux1")  # fmt: skip
 
 
 @dataclass(frozen=True)

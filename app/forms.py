@@ -112,6 +112,11 @@ class PathField(QWidget):
         self.line.setText(str(path or ""))
         self.line.setToolTip(plain_tip(str(path or "")))
 
+    def show_hint(self, text: str) -> None:
+        """Say what counts where nothing is named."""
+        self.line.setPlaceholderText(text)
+        self.line.setAccessibleDescription(text)
+
     def _choose(self) -> None:
         start = str(self.path or Path.home())
         if self._kind == "folder":

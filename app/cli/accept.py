@@ -4,13 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from app.cli.answer import GOOD, Answer, refuse
-from app.cli.gating import add_against, add_trust, gate_of, trust
+from app.cli.company import Neighbours, add_against
+from app.cli.gating import add_trust, gate_of, grounds, named_programme
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.secrets import add_key_arguments, loaded_key
 from app.cli.text import caution, count
+
+if TYPE_CHECKING:
+    from calib_model.core.calibration_set import CalibrationSet
+    from calib_model.editing.change import Change
+    from calib_model.session.history import Entry
+    from calib_model.signoff.gate import Gate
 
 SUMMARY = "accept or query tables as they are"
 LEVELS = ("estimated", "desk-checked", "bench-measured", "driven")
@@ -21,7 +29,9 @@ def parser() -> VerbParser:
     made = VerbParser(
         "accept",
         "Accept tables as they are, or query them, or say how their values are known.  Without an\n"
-        "earlier sign-off of an allowed signer every table counts as changed.",
+        "earlier sign-off of an allowed signer every table counts as changed.  Nobody accepts\n"
+        "what they edited or signed as author.  The level driven needs drives in the set's record\n"
+        "that used the present values (`bitepoint coverage --record`).",
         "Exit status: 0 done and saved, 2 could not be done.",
     )
     made.add_argument("set", metavar="SET", type=Path, help="calibration set file; saved")
@@ -44,52 +54,81 @@ def run(arguments: Sequence[str]) -> Answer:
         refuse("No tables are named.", "Name tables, or give --all instead.")
     if given.query is not None and given.level is not None:
         refuse("A query and a level are two things.", "Give one of --query and --level.")
-    with SetFiles(given.against) as files:
+    chosen = named_programme(given)
+    with (
+        SetFiles(given.against) as files,
+        Neighbours(
+            given.set, alone=given.alone, named=given.against, programme=chosen, whole=True
+        ) as neighbours,
+    ):
         from calib_model.session.files import open_document, save_document
+        from calib_model.session.history import entries_of
 
         others = [stored.set for stored in files.results()]
         document = open_document(given.set, given.name)
-    content = document.content
-    if given.all:
-        found = gate_of(content, others, *trust(given), "")
-        done = set(found.accepted)
-        decided = {i.table for i in found.items if i.kind == "query"}
-        ids = [id for id in found.changed if id not in done and id not in decided]
-        if given.level is not None:
-            ids = list(content.tables)
-    else:
-        from calib_model.core.patterns import fits
-
-        ids = []
-        for pattern in given.tables:
-            mine = [id for id in content.tables if fits(pattern, id)]
-            if not mine:
-                refuse(
-                    f"{given.set}: There is no table {pattern!r}.",
-                    f"`bitepoint show {given.set}` lists all.",
-                )
-            ids += mine
+        on = grounds(given, document.content, others, neighbours)
+    content, entries = document.content, entries_of(document)
+    found = gate_of(content, on, "", entries)
+    ids = _all_ids(content, found, given) if given.all else _named_ids(content, given)
     if not ids:
         return Answer(GOOD, "Every changed table has its decision; nothing to do.\n")
-    from calib_model.core.record import Level, Outcome
-    from calib_model.signoff.decisions import decide, give_level
-
-    if given.level is not None:
-        change = give_level(content, ids, Level(given.level), by=given.name, note=given.comment)
-        what = f"{given.level} now"
-    else:
-        key = loaded_key(given.key, given.passphrase_file) if given.key else None
-        outcome = Outcome.QUERIED if given.query is not None else Outcome.ACCEPTED
-        comment = given.query if given.query is not None else given.comment
-        change = decide(content, ids, outcome, by=given.name, comment=comment, key=key)
-        what = str(outcome)
-    from calib_model.session.history import entries_of
+    change, what = _change(content, ids, given, found, entries)
     from calib_model.signoff.people import hints_on
 
-    authors = [entry.author for entry in entries_of(document)]
-    hints = "".join(f"{hint}\n" for hint in hints_on(given.name, content, authors))
+    hints = hints_on(given.name, content, [entry.author for entry in entries])
     document.do(change)
     save_document(document)
     tables = count(len(change.edits), "table")
     named = ", ".join(dict.fromkeys(ids)) if len(change.edits) <= 10 else ""
-    return Answer(GOOD, f"{tables} {what}{f': {named}' if named else ''}.\n{hints}\n{caution()}\n")
+    parts = [f"{tables} {what}{f': {named}' if named else ''}.", *hints, *on.told(), caution()]
+    return Answer(GOOD, "\n\n".join(parts) + "\n")
+
+
+def _all_ids(content: CalibrationSet, found: Gate, given: Any) -> list[str]:
+    if given.level is not None:
+        return list(content.tables)
+    done = set(found.accepted)
+    decided = {i.table for i in found.items if i.kind == "query"}
+    return [id for id in found.changed if id not in done and id not in decided]
+
+
+def _named_ids(content: CalibrationSet, given: Any) -> list[str]:
+    from calib_model.core.patterns import fits
+
+    ids: list[str] = []
+    for pattern in given.tables:
+        mine = [id for id in content.tables if fits(pattern, id)]
+        if not mine:
+            refuse(
+                f"{given.set}: There is no table {pattern!r}.",
+                f"`bitepoint show {given.set}` lists all.",
+            )
+        ids += mine
+    return ids
+
+
+def _change(
+    content: CalibrationSet, ids: list[str], given: Any, found: Gate, entries: list[Entry]
+) -> tuple[Change, str]:
+    """Return the change to make, and in words what becomes of the tables."""
+    from calib_model.core.record import Level, Outcome
+    from calib_model.signoff.decisions import decide, give_level
+
+    if given.level is not None:
+        level, lacking = Level(given.level), None
+        if level is Level.DRIVEN:
+            from calib_model.evidence.gaps import undriven
+            from calib_model.session.since import before_changes
+
+            lacking = undriven(content, before_changes(content, entries)[0], ids)
+        change = give_level(
+            content, ids, level, by=given.name, note=given.comment, undriven=lacking
+        )
+        return change, f"{given.level} now"
+    key = loaded_key(given.key, given.passphrase_file) if given.key else None
+    outcome = Outcome.QUERIED if given.query is not None else Outcome.ACCEPTED
+    comment = given.query if given.query is not None else given.comment
+    change = decide(
+        content, ids, outcome, by=given.name, comment=comment, key=key, authors=found.authors
+    )
+    return change, str(outcome)

@@ -7,35 +7,34 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from app.cli import company
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
-from app.cli.text import caution, count, listed, title
+from app.cli.text import caution, count, listed, paragraph, title
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
     from calib_model.rules.check import Finding, Report
+    from calib_model.session.beside import Company
 
 SUMMARY = "check every rule of a set"
 LISTED_TABLES = 5
+RELATION = "mode_relation"
 
 
 def parser() -> VerbParser:
     """Return the verb's parser."""
     made = VerbParser(
         "check",
-        "Check every rule of a set and say in words what does not hold.",
-        "Exit status: 0 sound, 1 errors or warnings that are not waived, 2 could not be done.",
+        "Check every rule of a set and say in words what does not hold.  A programme file beside "
+        "the set\nthat names it is read: relations between modes are checked with its other sets, "
+        "both ways.",
+        "Exit status: 0 sound, 1 errors or warnings that are not waived, or rules that could not "
+        "be\nchecked, 2 could not be done.",
     )
     made.add_argument("set", metavar="SET", type=Path, help="calibration set file")
-    made.add_argument(
-        "--against",
-        metavar="SET",
-        type=Path,
-        action="append",
-        default=[],
-        help="set of another mode, for the relations between modes; may be given several times",
-    )
+    company.add_against(made)
     made.add_argument("--json", action="store_true", help="answer as one JSON object")
     return made
 
@@ -43,24 +42,32 @@ def parser() -> VerbParser:
 def run(arguments: Sequence[str]) -> Answer:
     """Check a set."""
     given = parser().parse_args(arguments)
-    with SetFiles([given.set, *given.against]) as files:
+    with (
+        SetFiles([given.set, *given.against]) as files,
+        company.Neighbours(given.set, alone=given.alone, named=given.against) as neighbours,
+    ):
         from calib_model.rules.check import check
 
         content, *others = (stored.set for stored in files.results())
-    report = check(content, others)
-    status = GOOD if report.sound else DIFFERENT
+        found = neighbours.company(content)
+    report = check(content, neighbours.others(found, others))
+    sound = report.sound and report.complete and not found.problems
+    status = GOOD if sound else DIFFERENT
     if given.json:
-        return Answer(status, json_text(plain(report)))
-    return Answer(status, words(report, content, given.set))
+        return Answer(status, json_text(plain(report, found)))
+    return Answer(status, words(report, content, given.set, found))
 
 
-def plain(report: Report) -> dict[str, Any]:
+def plain(report: Report, found: Company) -> dict[str, Any]:
     """Return a report as plain data."""
+    beside = [{"table": "", "rule": RELATION, "reason": text} for text in found.problems]
     return {
         "findings": [finding_plain(f) for f in report.findings],
         "not_checked": [
-            {"table": n.table, "rule": n.rule, "reason": n.reason} for n in report.not_checked
+            *({"table": n.table, "rule": n.rule, "reason": n.reason} for n in report.not_checked),
+            *beside,
         ],
+        "beside": company.plain(found),
     }
 
 
@@ -79,20 +86,25 @@ def finding_plain(finding: Finding) -> dict[str, Any]:
     }
 
 
-def words(report: Report, content: CalibrationSet, path: Path) -> str:
+def words(report: Report, content: CalibrationSet, path: Path, found: Company) -> str:
     """Return a report for reading."""
     errors, warnings, notes = report.counts()
     waived = sum(f.waived for f in report.findings)
     summary = [count(errors, "error"), count(warnings, "warning"), count(notes, "note")]
     if waived:
         summary.append(f"{waived} waived")
-    parts = [f"{title(content, path)}: {', '.join(summary)} in {count(len(content), 'table')}."]
+    told = f"{title(content, path)}: {', '.join(summary)} in {count(len(content), 'table')}"
+    if not report.complete:
+        told += f"; {_counted(report)} not checked"
+    parts = [f"{told}."]
+    if found.words:
+        parts.append(paragraph(company.words(found)))
     if report.findings:
         parts.append(listed([_row(f) for f in report.findings]))
-    elif not report.not_checked:
+    elif report.complete and not found.problems:
         parts.append("Every rule holds.")
-    if report.not_checked:
-        parts.append(_not_checked(report))
+    if report.not_checked or found.problems:
+        parts.append(_not_checked(report, found.problems))
     parts.append(caution())
     return "\n\n".join(parts) + "\n"
 
@@ -105,7 +117,14 @@ def _row(finding: Finding) -> tuple[str, str, str]:
     return severity, finding.table, message
 
 
-def _not_checked(report: Report) -> str:
+def _counted(report: Report) -> str:
+    relations = sum(n.rule == RELATION for n in report.not_checked)
+    rules = len(report.not_checked) - relations
+    both = [count(relations, "relation")] * bool(relations) + [count(rules, "rule")] * bool(rules)
+    return " and ".join(both)
+
+
+def _not_checked(report: Report, problems: Sequence[str]) -> str:
     by_reason: dict[tuple[str, str], list[str]] = defaultdict(list)
     for entry in report.not_checked:
         by_reason[(entry.rule.replace("_", " "), entry.reason)].append(entry.table)
@@ -114,7 +133,8 @@ def _not_checked(report: Report) -> str:
         named = ", ".join(tables[:LISTED_TABLES])
         more = len(tables) - LISTED_TABLES
         rows.append((rule, reason + f" ({named}{f' and {more} more' if more > 0 else ''})"))
-    text = f"Not checked: {count(len(report.not_checked), 'rule')}; a sign-off would need them."
-    if any(n.rule == "mode_relation" for n in report.not_checked):
+    rows += [(RELATION.replace("_", " "), text) for text in problems]
+    text = "Not checked: what was not looked at is not sound, and a sign-off needs it."
+    if any(n.rule == RELATION for n in report.not_checked):
         text += " Name the other mode's set with --against."
-    return text + "\n" + listed(rows)
+    return paragraph(text) + "\n" + listed(rows)

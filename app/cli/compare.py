@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.cli import preparing
+from app.cli import company, preparing
 from app.cli.answer import (
     DIFFERENT,
     GOOD,
@@ -19,14 +19,16 @@ from app.cli.answer import (
 from app.cli.check import finding_plain
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
-from app.cli.text import caution, count, listed, title
+from app.cli.text import caution, count, listed, paragraph, title
 from app.cli.writing import out_path
 
 if TYPE_CHECKING:
     from calib_model.compare import Comparison, TableComparison, Threshold
+    from calib_model.compare.promises import Promise
     from calib_model.core.calibration_set import CalibrationSet
     from calib_model.evidence.result_relation import ResultBreach
     from calib_model.evidence.result_survey import Looked
+    from calib_model.session.beside import Company
 
 SUMMARY = "list every difference between two sets"
 
@@ -37,12 +39,19 @@ def parser() -> VerbParser:
         "compare",
         "List every difference between two sets, and every breach of a relation between their\n"
         "modes.  Differences are B less A.  With --tables, only those tables decide the exit\n"
-        "status; with --threshold, values that differ by no more do not.",
+        "status; with --threshold, values that differ by no more do not.  Where the two differ, "
+        "each\nis held against the other sets of its programme as well, if a programme file "
+        "beside it names\nit; a breach counts as different, whatever the threshold.",
         "Exit status: 0 same, 1 different, 2 could not be done.",
     )
     made.add_argument("a", metavar="A", type=Path, help="first calibration set file")
     made.add_argument("b", metavar="B", type=Path, help="second calibration set file")
     made.add_argument("--json", action="store_true", help="answer as one JSON object")
+    made.add_argument(
+        "--alone",
+        action="store_true",
+        help="do not look for programme files beside the sets",
+    )
     made.add_argument(
         "--threshold",
         metavar="SIZE",
@@ -81,19 +90,31 @@ def run(arguments: Sequence[str]) -> Answer:
     given = parser().parse_args(arguments)
     threshold = _threshold(given.threshold)
     out = out_path("compare", given.to, [given.a, given.b])
-    with SetFiles([given.a, given.b]) as files:
+    both = [given.a, given.b]
+    with (
+        SetFiles(both) as files,
+        company.Neighbours(given.a, alone=given.alone, named=both) as a_neighbours,
+        company.Neighbours(given.b, alone=given.alone, named=both) as b_neighbours,
+    ):
         from calib_model.compare import compare
 
         first, second = (stored.set for stored in files.results())
+        a_found, b_found = a_neighbours.company(first), b_neighbours.company(second)
     result = _narrowed(compare(first, second), threshold, given.tables)
     looked: tuple[Looked, ...] = ()
     vehicle = ""
     if given.result:
         looked, vehicle = _looked(first, second, given)
     torque = any(one.check.breaches for one in looked)
-    status = GOOD if result.same and not result.breaches and not torque else DIFFERENT
+    from calib_model.compare.promises import promises
+
+    further = promises(result, a_neighbours.others(a_found, ()), b_neighbours.others(b_found, ()))
+    broken = any(promise.breaches for promise in further)
+    same = result.same and not result.breaches and not torque and not broken
+    status = GOOD if same else DIFFERENT
+    beside = (("A", a_found), ("B", b_found))
     if out is not None:
-        _write_report(result, given, threshold, out)
+        _write_report(result, given, threshold, out, further)
         if not given.json:
             return Answer(status, _written(result, out))
     if given.json:
@@ -103,8 +124,37 @@ def run(arguments: Sequence[str]) -> Answer:
                 "resulting_torque": [_looked_plain(one) for one in looked],
                 "taken_for_granted": [{"words": vehicle}],
             }
+        about |= {
+            "beside": [{"of": of, **one} for of, one_of in beside for one in company.plain(one_of)],
+            "promises": [_promise_plain(promise) for promise in further],
+        }
         return Answer(status, json_text({**plain(result), **about}))
-    return Answer(status, words(result, given.a, given.b, looked, vehicle))
+    told = _promises_words(beside, further)
+    return Answer(status, words(result, given.a, given.b, looked, vehicle, told))
+
+
+def _promise_plain(promise: Promise) -> dict[str, Any]:
+    """Return the relation to a further set as plain data."""
+    return {
+        "of": promise.of,
+        "mode": promise.other.mode,
+        "words": promise.words,
+        "breaches": [finding_plain(one) for one in promise.breaches],
+    }
+
+
+def _promises_words(beside: Sequence[tuple[str, Company]], further: Sequence[Promise]) -> str:
+    """Return what was read beside the two sets, and what came of holding them against that."""
+    parts = [paragraph(f"{of}: {company.words(found)}") for of, found in beside if found.words]
+    parts += [paragraph(f"{of}: {text}") for of, found in beside for text in found.problems]
+    for promise in further:
+        head = f"{promise.of} against the {promise.other.mode} set, where A and B differ:"
+        if promise.breaches:
+            head += f" {count(len(promise.breaches), 'table')} in breach."
+            parts.append(head + "\n" + listed([(b.table, b.message) for b in promise.breaches]))
+        else:
+            parts.append(f"{head} no table is in breach.")
+    return "\n".join(parts)
 
 
 def _looked(
@@ -187,11 +237,19 @@ def _narrowed(
     return found
 
 
-def _write_report(result: Comparison, given: Any, threshold: Threshold | None, out: Path) -> None:
+def _write_report(
+    result: Comparison,
+    given: Any,
+    threshold: Threshold | None,
+    out: Path,
+    further: Sequence[Promise],
+) -> None:
     from calib_model.reports.compare_report import Names, compare_report
     from calib_model.store import write_whole
 
-    text = compare_report(result, Names(given.a.name, given.b.name), threshold=threshold)
+    text = compare_report(
+        result, Names(given.a.name, given.b.name), threshold=threshold, promises=further
+    )
     write_whole(out, text)
 
 
@@ -227,6 +285,7 @@ def words(
     second: Path,
     looked: Sequence[Looked] = (),
     vehicle: str = "",
+    further: str = "",
 ) -> str:
     """Return a comparison for reading."""
     from calib_model.compare import State
@@ -244,6 +303,8 @@ def words(
         overview = [(t.id, str(t.state), t.words()) for t in result.differing]
         parts.append("Tables that differ\n" + listed(overview))
     parts.append(_relation(result))
+    if further:
+        parts.append(further)
     if looked:
         parts.append(_looked_words(looked, vehicle))
     details = [_details(t) for t in result.differing if t.fields or t.cells]

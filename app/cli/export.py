@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from app.cli.answer import GOOD, Answer, refuse
+from app.cli.company import Neighbours, add_against
 from app.cli.parser import VerbParser
-from app.cli.reading import SetFiles
+from app.cli.reading import SetFiles, same_file
 from app.cli.text import caution, count
 
 if TYPE_CHECKING:
@@ -48,14 +49,7 @@ def parser() -> VerbParser:
     made.add_argument("--trip", metavar="NAME", help="the trip of the trial")
     made.add_argument("--expires", metavar="DATE", help="last day of the trial, as 2026-02-28")
     made.add_argument("--by", metavar="NAME", default="", help="who takes the trial out")
-    made.add_argument(
-        "--against",
-        metavar="SET",
-        type=Path,
-        action="append",
-        default=[],
-        help="set of another mode, for the relations in a report",
-    )
+    add_against(made, "for the relations in a report")
     return made
 
 
@@ -71,11 +65,16 @@ def run(arguments: Sequence[str]) -> Answer:
         refuse(f"{given.out}: This is the set itself.", "Give another file to write to.")
     if given.out.is_dir():
         refuse(f"{given.out}: This is a folder.", "Give the name of a file in it.")
-    with SetFiles([given.set, *given.against]) as files:
+    alone = given.alone or given.to != "report"  # the other sets matter to a report only
+    with (
+        SetFiles([given.set, *given.against]) as files,
+        Neighbours(given.set, alone=alone, named=given.against) as neighbours,
+    ):
         from calib_model.exchange.marking import make_trial, mark_of
         from calib_model.signoff.verification import verify
 
         stored, *others = files.results()
+        found_beside = neighbours.company(stored.set)
     content = stored.set
     found = verify(content, given.signers)
     trial = None
@@ -95,7 +94,8 @@ def run(arguments: Sequence[str]) -> Answer:
     out = mark.name(given.out)
     if same_file(given.set, out):
         refuse(f"{out}: This is the set itself.", "Give another file to write to.")
-    _write(given, stored, [s.set for s in others], found, mark, trial, out)
+    with_sets = neighbours.others(found_beside, [s.set for s in others])
+    _write(given, stored, with_sets, found, mark, trial, out)
     return Answer(
         GOOD,
         f"Wrote {count(len(content), 'table')} to {out}.\n{mark.status}\n\n{caution()}\n",
@@ -143,11 +143,3 @@ def _earlier(stored: StoredSet, *, released: bool = False) -> tuple[CalibrationS
 
     entries = [Entry(plain, True) for plain in stored.history.entries()]
     return before_changes(stored.set, entries, released=released)
-
-
-def same_file(first: Path, second: Path) -> bool:
-    """Whether two paths are one file, or would be."""
-    try:
-        return first.samefile(second)
-    except OSError:  # one of them does not exist, or cannot be looked at
-        return first.absolute() == second.absolute()

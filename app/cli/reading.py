@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from calib_model.errors import BitepointError
     from calib_model.store.launch import Child
     from calib_model.store.reading import StoredSet
 
@@ -54,3 +55,27 @@ class SetFiles:
             Reading(path, child=self._child, ends=self._child is None or number == last).result()
             for number, path in enumerate(self._paths)
         ]
+
+    def outcomes(self) -> list[StoredSet | BitepointError]:
+        """Wait for all sets, in the order given; for one that cannot be read, why."""
+        from calib_model.errors import BitepointError
+        from calib_model.store.reading import Reading
+
+        found: list[StoredSet | BitepointError] = []
+        last = len(self._paths) - 1
+        for number, path in enumerate(self._paths):
+            try:
+                ends = self._child is None or number == last
+                found.append(Reading(path, child=self._child, ends=ends).result())
+            except BitepointError as problem:
+                found.append(problem)
+                self._child = None  # it has ended: the others are read anew
+        return found
+
+
+def same_file(first: Path, second: Path) -> bool:
+    """Whether two paths are one file, or would be."""
+    try:
+        return first.samefile(second)
+    except OSError:  # one of them does not exist, or cannot be looked at
+        return first.absolute() == second.absolute()

@@ -8,9 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from app.cli.answer import GOOD, Answer, refuse
-from app.cli.export import same_file
 from app.cli.parser import VerbParser
-from app.cli.reading import SetFiles
+from app.cli.reading import SetFiles, same_file
 from app.cli.text import caution
 
 if TYPE_CHECKING:

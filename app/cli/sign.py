@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from app.cli.answer import DIFFERENT, GOOD, Answer, CannotDo, refuse
-from app.cli.gating import add_against, add_trust, blocked, gate_of, gate_words, trust
+from app.cli.company import Neighbours, add_against
+from app.cli.gating import add_trust, blocked, gate_of, gate_words, grounds, named_programme
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.secrets import add_key_arguments, loaded_key
@@ -43,21 +44,28 @@ def run(arguments: Sequence[str]) -> Answer:
         for option in ("key", "name", "role"):
             if not getattr(given, option):
                 refuse(f"--{option} is missing.", "See `bitepoint sign --help`.")
-    if given.milestone and given.programme is None:
-        refuse("A milestone is of a programme.", "Add --programme FILE.")
-    with SetFiles(given.against) as files:
+    chosen = named_programme(given)
+    with (
+        SetFiles(given.against) as files,
+        Neighbours(
+            given.set, alone=given.alone, named=given.against, programme=chosen, whole=True
+        ) as neighbours,
+    ):
         from calib_model.session.files import open_document, save_document
         from calib_model.session.history import entries_of
 
         others = [stored.set for stored in files.results()]
         document = open_document(given.set, given.name or "")
-    signers, programme = trust(given)
+        on = grounds(given, document.content, others, neighbours)
+    if given.milestone and on.programme is None:
+        refuse("A milestone is of a programme.", "Add --programme FILE.")
     entries = entries_of(document)
-    found = gate_of(document.content, others, signers, programme, given.milestone, entries)
+    found = gate_of(document.content, on, given.milestone, entries)
     if given.list:
         items = found.items
         status = GOOD if found.is_open else DIFFERENT
-        return Answer(status, f"{gate_words(found, items)}\n\n{caution()}\n")
+        parts = [gate_words(found, items), *on.told(), caution()]
+        return Answer(status, "\n\n".join(parts) + "\n")
     in_the_way = found.blocking(given.role.strip())
     if in_the_way:
         raise CannotDo(blocked(in_the_way, given.set))
@@ -72,10 +80,12 @@ def run(arguments: Sequence[str]) -> Answer:
     )
     document.sign(made, f"Sign as {given.role.strip()}")
     save_document(document)
-    state = verify(document.content, signers)
+    state = verify(document.content, on.signers)
     hints = "".join(f"{hint}\n" for hint in hints_on(given.name, document.content, authors))
-    return Answer(
-        GOOD,
-        f"Signed {given.set} as {given.role.strip()} with key {key.public.fingerprint}.\n"
-        f"{state.words}\nDigest {state.digest}\n{hints}\n{caution()}\n",
-    )
+    signed = f"Signed {given.set} as {given.role.strip()} with key {key.public.fingerprint}."
+    parts = [
+        f"{signed}\n{state.words}\nDigest {state.digest}\n{hints}".rstrip(),
+        *on.told(),
+        caution(),
+    ]
+    return Answer(GOOD, "\n\n".join(parts) + "\n")

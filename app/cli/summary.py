@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from app.cli.answer import GOOD, Answer, refuse
-from app.cli.gating import add_against
+from app.cli.company import Neighbours, add_against
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution
@@ -52,16 +52,21 @@ def run(arguments: Sequence[str]) -> Answer:
     paths = [given.set, *([given.since] if given.since else []), *given.against]
     out = out_path("summary", given.to, paths)
     day = _day(given.day)
-    with SetFiles(paths) as files:
+    with (
+        SetFiles(paths) as files,
+        Neighbours(given.set, alone=given.alone, named=given.against) as neighbours,
+    ):
         from calib_model.session.history import Entry
         from calib_model.store import write_whole
 
         stored, *rest = files.results()
+        found = neighbours.company(stored.set)
     entries = [Entry(plain, True) for plain in stored.history.entries()]
     if given.changes:
         text, what = _changes(given, stored, rest, entries), "the change note"
     else:
-        text, what = _summary(stored, [s.set for s in rest], entries, day), f"the summary of {day}"
+        others = neighbours.others(found, [s.set for s in rest])
+        text, what = _summary(stored, others, entries, day), f"the summary of {day}"
     assert out is not None, "--to is required"
     write_whole(out, text)
     return Answer(GOOD, f"Wrote {what} to {out}.\n\n{caution()}\n")

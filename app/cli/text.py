@@ -27,7 +27,12 @@ def width() -> int:
 
 def caution() -> str:
     """Return the caution, wrapped."""
-    return "\n".join(textwrap.wrap(LINE, width()))
+    return paragraph(LINE)
+
+
+def paragraph(text: str) -> str:
+    """Return sentences, wrapped."""
+    return "\n".join(textwrap.wrap(text, width()))
 
 
 def count(number: int, what: str) -> str:

@@ -23,6 +23,7 @@ VERBS = (
     "invert",
     "keys",
     "manoeuvre",
+    "programme",
     "quantise",
     "reaxis",
     "repair",

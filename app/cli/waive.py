@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from app.cli.answer import GOOD, Answer, refuse
-from app.cli.gating import add_against
+from app.cli.company import Neighbours, add_against
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution
@@ -38,11 +38,15 @@ def parser() -> VerbParser:
 def run(arguments: Sequence[str]) -> Answer:
     """Waive a finding."""
     given = parser().parse_args(arguments)
-    with SetFiles(given.against) as files:
+    with (
+        SetFiles(given.against) as files,
+        Neighbours(given.set, alone=given.alone, named=given.against) as neighbours,
+    ):
         from calib_model.session.files import open_document, save_document
 
         others = [stored.set for stored in files.results()]
         document = open_document(given.set, given.author)
+        others = neighbours.others(neighbours.company(document.content), others)
     from calib_model.rules.check import check
     from calib_model.session.review import waive
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from app.cli.answer import refuse
-from app.cli.export import same_file
+from app.cli.reading import same_file
 
 
 def out_path(

@@ -270,8 +270,11 @@ class ReleasePage(WorkArea):
         self.words.setText(f"{document.title}: {state_words(standing.verification)}")
         text = standing.gate.words
         modes = ", ".join(other.mode for other in standing.others)
-        text += f" Checked against: {modes}." if modes else ""
-        for problem in standing.known.problems:
+        text += f" Checked against: {modes}" if modes else ""
+        beside = standing.known.programme
+        if modes:
+            text += f" ({beside.path.name})." if beside is not None else "."
+        for problem in (*standing.known.problems, *standing.known.notes):
             text += f" \N{WARNING SIGN} {problem}"
         self.progress.setText(text)
         self.progress.setAccessibleName(f"Progress: {text}")

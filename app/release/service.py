@@ -8,6 +8,7 @@ from typing import Any
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
+from app.company_in_use import company_in_use
 from app.desk import Desk
 from app.needs import JobsLike, Memory
 from calib_model.core.calibration_set import CalibrationSet
@@ -52,17 +53,21 @@ class Standings(QObject):
             _path(memory.remembered("release/programme")),
             memory.remembered("release/milestone"),
         )
+        self._company = company_in_use(desk, jobs, memory)
         self._soon = QTimer(self)
         self._soon.setSingleShot(True)
         self._soon.timeout.connect(self._start)
         desk.current_changed.connect(self._on_current)
+        if self._company is not None:
+            self._company.changed.connect(self.refresh)
         desk.documents_changed.connect(self.refresh)
         desk.edited.connect(lambda _event: self.refresh())
 
     @property
     def busy(self) -> bool:
         """Whether the answer is still being worked out."""
-        return self._job is not None or self._soon.isActive()
+        reading = self._company is not None and self._company.busy
+        return self._job is not None or self._soon.isActive() or reading
 
     @property
     def up_to_date(self) -> bool:
@@ -94,26 +99,37 @@ class Standings(QObject):
 
     def refresh(self) -> None:
         """Work it out anew if anything it depends on is another."""
-        if self._active and not _same(self._needs(), self._made_for):
+        waits = self._company is not None and self._company.busy  # it says when it is known
+        if self._active and not waits and not _same(self._needs(), self._made_for):
             self._soon.start()
 
     def again(self) -> None:
         """Work it out anew in any case: files may have changed."""
         self._made_for = ()
+        if self._company is not None:
+            self._company.look()
         self.refresh()
+
+    @property
+    def asked(self) -> Trust:
+        """What the user chose, and what the programme beside the current set brings."""
+        return replace(self.trust, brought=self._company.brought if self._company else None)
 
     def others(self) -> tuple[CalibrationSet, ...]:
         """Return the sets that the current one is checked against here."""
         document = self._desk.current
         if document is None:
             return ()
-        return others_of(document.content, [d.content for d in self._desk.documents])
+        mine = self._company.sets() if self._company is not None else ()
+        open_ones = others_of(document.content, [d.content for d in self._desk.documents])
+        modes = {one.mode for one in mine}
+        return (*mine, *(one for one in open_ones if one.mode not in modes))
 
     def _needs(self) -> tuple[Any, ...]:
         document = self._desk.current
         if document is None:
             return (None,)
-        return (document, document.content, *self.others(), self.trust)
+        return (document, document.content, *self.others(), self.asked)
 
     def _on_current(self) -> None:
         self._base = None
@@ -138,7 +154,7 @@ class Standings(QObject):
             stand,
             document.content,
             self.others(),
-            self.trust,
+            self.asked,
             Past(document.history, document.pending),
             base,
             done=lambda found: self._take(document, found),

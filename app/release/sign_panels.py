@@ -12,13 +12,15 @@ from app.forms import Form, PathField
 from app.needs import Memory
 from app.plain import PlainLabel
 from app.quiet import QuietCombo
+from calib_model.errors import BitepointError
+from calib_model.signoff.confirmed import Claim, claim_of, confirm
 from calib_model.signoff.statement import AUTHOR, REVIEWER
 from calib_model.signoff.verification import State, Verification
 
 from .lines import EN, when
 from .service import Standings
 from .signing import NewKey
-from .standing import Standing
+from .standing import Known, Standing
 
 
 class TrustForm(Form):
@@ -46,7 +48,17 @@ class TrustForm(Form):
         self.add("Milestone", self.milestone, "Milestone", "Which maturity levels are asked for.")
         self.used = PlainLabel()
         self.used.setWordWrap(True)
+        self.used.setTextFormat(Qt.TextFormat.PlainText)
         self.column.addWidget(self.used)
+        self.confirm = QPushButton("These may sign and accept: confirm on this machine")
+        self.confirm.setToolTip(
+            "A programme file lies with the sets, so whoever sends the folder writes it. Compare "
+            "names and fingerprints with what the team says by another way."
+        )
+        self.confirm.clicked.connect(lambda _checked=False: self._confirm())
+        self.confirm.hide()
+        self.column.addWidget(self.confirm)
+        self._claim: Claim | None = None
         trust = standings.trust
         self.signers.show_path(trust.signers)
         self.programme.show_path(trust.programme)
@@ -70,8 +82,16 @@ class TrustForm(Form):
         self.milestone.blockSignals(False)
         self.milestone.setEnabled(bool(names))
         text = ""
+        self._show_claim(known)
+        named = known.programme if known is not None else None
+        beside = named is not None and self._standings.trust.programme is None
+        self.programme.show_hint(f"{named.path.name}, beside the set" if named and beside else "")
         if known is not None:
-            if known.problems:
+            if self._claim is not None:
+                text = "\n".join([*known.notes, *self._claim.words])
+            elif known.notes:
+                text = "\n".join(known.notes)
+            elif known.problems:
                 text = "\n".join(f"\N{WARNING SIGN} {problem}" for problem in known.problems)
             elif known.signers is None:
                 text = "Without a list nobody's signature counts as genuine."
@@ -81,6 +101,27 @@ class TrustForm(Form):
                 if known.signers.ignored:
                     text += f" Left out: {'; '.join(known.signers.ignored)}"
         self.used.setText(text)
+
+    def _show_claim(self, known: Known | None) -> None:
+        """Offer to confirm what the programme claims, if that is to be done."""
+        self._claim = None
+        if known is not None and known.claimed is not None:
+            try:
+                self._claim = claim_of(known.claimed)
+            except BitepointError:
+                self._claim = None  # its list cannot be read: the note says so
+        self.confirm.setVisible(self._claim is not None)
+
+    def _confirm(self) -> None:
+        """Remember what is shown; what changed since it was shown is asked for again."""
+        if self._claim is None:
+            return
+        try:
+            confirm(self._claim)
+        except BitepointError as error:
+            self.say(str(error), refused=True)
+            return
+        self._standings.again()
 
 
 class SignForm(Form):

@@ -11,6 +11,7 @@ from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Outcome, SignOff
 from calib_model.editing.change import Change
 from calib_model.errors import EditRefused
+from calib_model.signoff.authors import Authors
 from calib_model.signoff.decisions import NAMESPACE as DECISION_NAMESPACE
 from calib_model.signoff.decisions import decide
 from calib_model.signoff.keys import PrivateKey, is_protected, load_key, make_key
@@ -97,12 +98,15 @@ def decide_with_key(
     key: Path,
     secret: Secret,
     signers: AllowedSigners | None,
+    authors: Authors,
 ) -> Change:
     """Return the change that accepts tables, each decision signed."""
     control.check()
     private = unlocked(key, secret)
     require_listed(private, by, signers, DECISION_NAMESPACE)
-    return decide(content, tables, Outcome.ACCEPTED, by=by, comment=comment, key=private)
+    return decide(
+        content, tables, Outcome.ACCEPTED, by=by, comment=comment, key=private, authors=authors
+    )
 
 
 @dataclass(frozen=True)

@@ -10,17 +10,19 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
+from app.company_in_use import Brought
 from calib_model.compare import compare
 from calib_model.compare.result import TableComparison
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Record
 from calib_model.editing.change import Change, change_to_plain
-from calib_model.errors import BitepointError
-from calib_model.evidence.gaps import unproven
+from calib_model.errors import BitepointError, FileProblem
+from calib_model.evidence.gaps import called_driven, undriven, unproven
 from calib_model.rules.check import Checker, Report
 from calib_model.session.history import Entry, HistoryLike
 from calib_model.session.programme import Programme, read_programme
 from calib_model.session.since import at_sign_off, before_changes
+from calib_model.signoff.confirmed import missing, taken
 from calib_model.signoff.gate import Gate, gate, must_be_driven
 from calib_model.signoff.signers import AllowedSigners, read_signers
 from calib_model.signoff.verification import Verification, verify
@@ -37,11 +39,14 @@ class Trust:
     signers, programme : Path or None
     milestone : str
         Of the programme; empty for none.
+    brought : Brought or None
+        What a programme file beside the set brings: it counts where none is chosen.
     """
 
     signers: Path | None = None
     programme: Path | None = None
     milestone: str = ""
+    brought: Brought | None = None
 
 
 @dataclass(frozen=True)
@@ -55,33 +60,85 @@ class Known:
     milestone : str
     problems : tuple of str
         Files that could not be read, in words.
+    claimed : Programme or None
+        The programme as its file has it, where owners or signers of it were left out because
+        nobody confirmed them on this machine.
+    notes : tuple of str
+        What was left out, in words.
+    unconfirmed : tuple of str
+        Those of them that a reviewer's sign-off waits for.
+    unread : tuple of str
+        What of the programme beside the set could not be checked with.
     """
 
     signers: AllowedSigners | None = None
     programme: Programme | None = None
     milestone: str = ""
     problems: tuple[str, ...] = ()
+    claimed: Programme | None = None
+    notes: tuple[str, ...] = ()
+    unconfirmed: tuple[str, ...] = ()
+    unread: tuple[str, ...] = ()
 
 
 def read_trust(trust: Trust) -> Known:
     """Read the files; what cannot be read is told and left out."""
     problems: list[str] = []
-    programme, signers = None, None
-    if trust.programme is not None:
-        try:
-            programme = read_programme(trust.programme)
-        except BitepointError as error:
-            problems.append(str(error))
-    path = trust.signers or (programme.signers if programme is not None else None)
-    if path is not None:
-        try:
-            signers = read_signers(path)
-        except BitepointError as error:
-            problems.append(str(error))
+    notes: list[str] = []
+    unconfirmed: list[str] = []
+    programme, signers, claimed = None, None, None
+    brought = trust.brought
+    try:
+        programme = _programme(trust)
+        if programme is not None:
+            took = taken(programme, with_signers=trust.signers is None)
+            claimed = programme if took.note else None
+            programme, signers = took.programme, took.signers
+            notes += [took.note] * bool(took.note)
+            unconfirmed += [took.note] * took.blocks
+        if brought is not None:
+            gone = missing(brought.set_path, programme)
+            notes += gone
+            unconfirmed += gone
+        if trust.signers is not None:
+            signers = read_signers(trust.signers)
+    except BitepointError as error:
+        problems.append(str(error))
     milestone = trust.milestone
     if programme is None or milestone not in programme.milestones:
         milestone = ""
-    return Known(signers, programme, milestone, tuple(problems))
+    return Known(
+        signers,
+        programme,
+        milestone,
+        tuple(problems),
+        claimed,
+        tuple(notes),
+        tuple(unconfirmed),
+        brought.problems if brought is not None else (),
+    )
+
+
+def _programme(trust: Trust) -> Programme | None:
+    """Return the programme that was chosen, else the one beside the set.
+
+    Raises
+    ------
+    FileProblem
+        If it cannot be read, or several programmes beside the set name it.
+    """
+    if trust.programme is not None:
+        return read_programme(trust.programme)
+    beside = trust.brought.programmes if trust.brought is not None else ()
+    if len(beside) > 1:
+        names = " and ".join(one.path.name for one in beside)
+        raise FileProblem(
+            beside[0].path.parent,
+            "",
+            f"Several programme files name the set: {names}.",
+            "Choose the one that counts.",
+        )
+    return beside[0] if beside else None
 
 
 class Asks(Protocol):
@@ -136,6 +193,8 @@ class Standing:
         The set as it was last signed, if the history tells.
     begun : CalibrationSet or None
         For a set without a sign-off: as it was at the beginning of its history, if that tells.
+    evidence_base : CalibrationSet or None
+        The state that edits count from, where evidence is asked for; None if that is not known.
     """
 
     content: CalibrationSet
@@ -148,6 +207,7 @@ class Standing:
     since: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     signed: CalibrationSet | None = None
     begun: CalibrationSet | None = None
+    evidence_base: CalibrationSet | None = None
 
 
 def stand(
@@ -179,6 +239,7 @@ def stand(
             since = changes_in_words(signed, content)
     if not content.record.sign_offs:
         begun = _as_begun(content, past, before)
+    evidence_base = _evidence_base(content, verification, signed, begun)
     found = gate(
         content,
         report,
@@ -188,13 +249,26 @@ def stand(
         others=others,
         unproven=unproven(
             content,
-            _evidence_base(content, verification, signed, begun),
+            evidence_base,
             must_be_driven(content, known.programme, known.milestone),
         ),
+        undriven=undriven(content, evidence_base, called_driven(content)),
+        entries=_entries(past),
+        unread=known.unread,
+        unconfirmed=known.unconfirmed,
     )
     return Standing(
-        content, checker, report, others, known, found, verification, since, signed, begun
-    )
+        content, checker, report, others, known, found, verification, since, signed, begun,
+        evidence_base,
+    )  # fmt: skip
+
+
+def _entries(past: Past) -> list[Entry]:
+    """Return the history; none if it is damaged, which other lists tell."""
+    try:
+        return past.entries()
+    except BitepointError:
+        return []
 
 
 def _evidence_base(

@@ -13,6 +13,8 @@ from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Level, Outcome, Remark, Waiver
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
+from calib_model.evidence.gaps import undriven
+from calib_model.signoff.authors import Authors, own_edits
 from calib_model.signoff.decisions import decide, give_level
 
 from . import acts
@@ -22,6 +24,12 @@ from .standing import Standing
 
 if TYPE_CHECKING:
     from .page import ReleasePage
+
+
+OWN_EDITS = (
+    "You edited some of these tables, or signed as their author: another person decides. "
+    "Let them give their name."
+)
 
 
 class ActWork(QObject):
@@ -114,7 +122,17 @@ class ActWork(QObject):
         if owned or queried:
             self._start_decision(standing, tables, Outcome.ACCEPTED, owned=owned, queried=queried)
             return
-        self._apply(lambda: decide(self._content(), tables, Outcome.ACCEPTED, by=self._by), None)
+        if own_edits(tables, self._by, standing.gate.authors):
+            self._start_decision(standing, tables, Outcome.ACCEPTED)
+            self._page.act.decide.say(OWN_EDITS, refused=True)
+            self._page.act.decide.by.clear()
+            self._page.act.decide.by.setFocus()
+            return
+        authors = standing.gate.authors
+        self._apply(
+            lambda: decide(self._content(), tables, Outcome.ACCEPTED, by=self._by, authors=authors),
+            None,
+        )
 
     def _query(self, standing: Standing, lines: list[Line]) -> None:
         tables = acts.tables_of(lines)
@@ -156,9 +174,18 @@ class ActWork(QObject):
         if form.with_key:
             self._decide_with_key()
             return
+        authors = self._authors()
         self._apply(
-            lambda: decide(self._content(), form.tables, form.outcome, by=by, comment=comment), form
+            lambda: decide(
+                self._content(), form.tables, form.outcome, by=by, comment=comment, authors=authors
+            ),
+            form,
         )
+
+    def _authors(self) -> Authors:
+        """Return who edited which table since the last sign-off."""
+        standing = self._page.standings.standing
+        return standing.gate.authors if standing is not None else {}
 
     def _decide_with_key(self) -> None:
         form, standing = self._page.act.decide, self._page.standings.standing
@@ -192,6 +219,7 @@ class ActWork(QObject):
             form.key.path,
             secret,
             standing.known.signers,
+            standing.gate.authors,
             done=done,
             failed=failed,
         )
@@ -251,14 +279,19 @@ class ActWork(QObject):
         self._show(form)
 
     def _level(self) -> None:
-        form = self._page.act.level
+        form, standing = self._page.act.level, self._page.standings.standing
+        level = Level(form.level.currentData())
+        base = standing.evidence_base if standing is not None else None
         self._apply(
             lambda: give_level(
                 self._content(),
                 form.tables,
-                Level(form.level.currentData()),
+                level,
                 by=form.by.text(),
                 note=form.note.text(),
+                undriven=undriven(self._content(), base, form.tables)
+                if level is Level.DRIVEN
+                else None,
             ),
             form,
         )

@@ -63,7 +63,7 @@ class KeyWork(QObject):
         order = Signing(
             content,
             self._page.standings.others(),
-            self._page.standings.trust,
+            self._page.standings.asked,
             Past(document.history, document.pending),
             form.key.path,
             secret,
@@ -201,7 +201,7 @@ class KeyWork(QObject):
             document.content,
             Past(document.history, document.pending),
             self._page.standings.others(),
-            self._page.standings.trust,
+            self._page.standings.asked,
             _stem(document),
             document.path,
             folder,

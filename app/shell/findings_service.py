@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QObject
 
+from app.company_in_use import CompanyInUse
 from app.desk import Desk
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.rules.check import Checker, Report
@@ -24,12 +25,15 @@ class FindingsService(QObject):
     desk : Desk
         Its `findings_changed` is emitted when the report is new.
     jobs : Jobs
+    company : CompanyInUse
+        The sets of the programme that the current one is checked with.
     """
 
-    def __init__(self, desk: Desk, jobs: Jobs) -> None:
+    def __init__(self, desk: Desk, jobs: Jobs, company: CompanyInUse) -> None:
         super().__init__(desk)
         self._desk = desk
         self._jobs = jobs
+        self._company = company
         self._checker: Checker | None = None
         self._job: Job | None = None
         self._used: tuple[CalibrationSet, ...] = ()
@@ -37,6 +41,7 @@ class FindingsService(QObject):
         desk.reference_changed.connect(self.refresh)
         desk.edited.connect(self._on_edit)
         desk.documents_changed.connect(self._on_documents)
+        company.changed.connect(self.refresh)
 
     @property
     def report(self) -> Report | None:
@@ -46,7 +51,7 @@ class FindingsService(QObject):
     @property
     def busy(self) -> bool:
         """Whether a whole check is running."""
-        return self._job is not None
+        return self._job is not None or self._company.busy
 
     def refresh(self) -> None:
         """Check the whole current set in the background."""
@@ -56,7 +61,7 @@ class FindingsService(QObject):
         self._checker = None
         self._desk.report = None
         document = self._desk.current
-        if document is not None:
+        if document is not None and not self._company.busy:  # its answer starts the check
             self._start(document)
         self._desk.findings_changed.emit()
 
@@ -73,10 +78,13 @@ class FindingsService(QObject):
         )
 
     def _against(self, document: Document) -> tuple[CalibrationSet, ...]:
+        found = list(self._company.sets())
         reference = self._desk.reference
         if reference is None or reference is document:
-            return ()
-        return (reference.content,)
+            return tuple(found)
+        if not any(reference.content is one for one in found):
+            found.append(reference.content)
+        return tuple(found)
 
     def _take(self, document: Document, content: CalibrationSet, checker: Checker) -> None:
         if document is not self._desk.current:
@@ -89,9 +97,14 @@ class FindingsService(QObject):
         self._desk.findings_changed.emit()
 
     def _on_documents(self) -> None:
-        """Check again if the reference was edited, which the current set's events do not tell."""
+        """Check again if another set was edited, which the current set's events do not tell."""
         document = self._desk.current
-        if document is not None and self._against(document) != self._used:
+        if document is None or self._company.busy:
+            return
+        against = self._against(document)
+        if len(against) != len(self._used) or any(
+            a is not b for a, b in zip(against, self._used, strict=True)
+        ):
             self.refresh()
 
     def _on_edit(self, event: Event) -> None:

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.areas import AREAS
+from app.company_in_use import CompanyInUse
 from app.needs import TUNE
 from app.plain import PlainLabel
 from app.vehicle_in_use import vehicle_in_use
@@ -69,7 +70,8 @@ class MainWindow(Shell):
     def __init__(self, settings: Settings | None = None, theme: Theme | None = None) -> None:
         super().__init__(settings or Settings())
         vehicle_in_use(self.desk, self.settings)  # every part finds it there
-        self.findings_service = FindingsService(self.desk, self.jobs)
+        self.company = CompanyInUse(self.desk, self.jobs, self.settings)
+        self.findings_service = FindingsService(self.desk, self.jobs, self.company)
         self._shown_welcome: tuple[object, ...] | None = None
         self._came_from = TUNE
         self.closing = False

@@ -129,6 +129,10 @@ ACTIONS: tuple[Action, ...] = (
     Action("sets.no_reference", "N&o reference", "Sets",
            lambda w: w.desk.set_reference(None), (),
            "Check this set by itself.", lambda desk: desk.reference is not None),
+    Action("sets.alone", "Check &alone, without the programme beside", "Sets",
+           lambda w: w.company.set_alone(not w.company.alone), (),
+           "Leave out the sets of a programme file beside this one; their relations count as not "
+           "checked then.", checked=lambda w: w.company.alone),
     Action("help.keys", "&Keys", "Help", lambda w: w.show_keys(), ("F1",),
            "List every action with its keys."),
     Action("help.cautions", "&Cautions", "Help", lambda w: w.show_cautions(), ("Shift+F1",),

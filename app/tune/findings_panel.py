@@ -14,8 +14,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.company_in_use import company_in_use
 from app.desk import Desk
 from app.plain import PlainLabel, RichLabel, plain_tip
+from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.rule import Rule
 from calib_model.remedies import Remedy
 from calib_model.rules.check import Finding
@@ -188,6 +190,7 @@ class FindingsPanel(QWidget):
             text = (
                 f"<b>{here or 'Nothing found'}</b> in this table. {whole or 'Nothing'} in the set."
             )
+            text += self._company_words()
             if report.not_checked:
                 rules = len(report.not_checked)
                 text += (
@@ -195,6 +198,14 @@ class FindingsPanel(QWidget):
                     f"{_escape(report.not_checked[0].reason)}"
                 )
         self._heading.setText(text)
+
+    def _company_words(self) -> str:
+        """Say which programme's sets were checked with, and what of it cannot be."""
+        company = company_in_use(self._desk)
+        if company is None:
+            return ""
+        parts = [company.words, *company.company.problems[:1]]
+        return "".join(f" {_escape(part)}" for part in parts if part)
 
     # -- remedies ------------------------------------------------------------------------------
 
@@ -207,9 +218,17 @@ class FindingsPanel(QWidget):
             self._show_remedies(None, ())
             return
         self._show_remedies(None, ())  # those on show belong to another finding
-        reference = self._desk.reference
-        base = reference.content if reference is not None and reference is not document else None
+        base = self._base(document.content)
         self._finder.ask(document.content, finding, base)
+
+    def _base(self, content: CalibrationSet) -> CalibrationSet | None:
+        """Return the set that relations refer to: the reference, else the programme's base."""
+        reference = self._desk.reference
+        if reference is not None and reference is not self._desk.current:
+            return reference.content
+        company = company_in_use(self._desk)
+        others = company.sets() if company is not None else ()
+        return next((one for one in others if one.mode == content.base_mode), None)
 
     def _show_remedies(self, finding: Finding | None, remedies: tuple[Remedy, ...]) -> None:
         while (item := self._remedies.takeAt(0)) is not None:

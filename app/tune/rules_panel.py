@@ -74,8 +74,7 @@ def rule_lines(desk: Desk, table: Table) -> list[str]:
         except BitepointError as error:
             words = str(error)
         state = HOLDS
-        alone = rule.kind == ModeRelation.kind and desk.reference in (None, desk.current)
-        if report is None or rule.kind in unknown or alone:
+        if report is None or rule.kind in unknown:
             state = UNKNOWN
         if rule in broken:
             state = BROKEN

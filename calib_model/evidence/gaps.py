@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from ..core.calibration_set import CalibrationSet
 from ..core.numbers import with_unit
+from ..core.record import Level
 from ..core.table import Table
 from ..signoff.gate import Unproven
 from .grades import CellGrade, Grade, grades
@@ -43,6 +44,44 @@ def unproven(
         )
         for id, lacking in found.lacking.items()
     )
+
+
+def undriven(
+    content: CalibrationSet, base: CalibrationSet | None, tables: Iterable[str]
+) -> dict[str, str]:
+    """Return why tables are not driven, by table id; those that are driven are left out.
+
+    A table is driven if drives in the record used every cell that changed with its present
+    value, and at least one cell if none changed.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    base : CalibrationSet or None
+        What changes count from; None: every cell counts as changed.
+    tables : iterable of str
+        Ids.
+    """
+    ids = [id for id in tables if id in content.tables]
+    drives = content.record.drives
+    changed = grades(content, base, drives, ids)
+    same = [id for id in ids if id not in changed.tables]
+    whole = grades(content, None, drives, same)
+    found = {
+        id: lacking_words(content.tables[id], lacking, len(changed.tables[id]))
+        for id, lacking in changed.lacking.items()
+    }
+    for id in same:
+        cells = whole.tables.get(id, ())
+        if not any(cell.grade is Grade.DRIVEN for cell in cells):
+            found[id] = "no drive in the record used it with its present values."
+    return found
+
+
+def called_driven(content: CalibrationSet) -> list[str]:
+    """Return the ids of the tables whose level is driven, by somebody's word."""
+    latest = content.record.latest_maturities
+    return [id for id, given in latest.items() if given.level is Level.DRIVEN]
 
 
 def lacking_words(table: Table, lacking: tuple[CellGrade, ...], changed: int) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from html import escape
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,6 +29,10 @@ from .difference_svg import difference_curve, difference_map
 from .page import cautions, count, page
 from .svg import legend, table_plots
 
+if TYPE_CHECKING:
+    from ..compare.promises import Promise
+    from ..rules.check import Finding
+
 MOST_CELLS = 200
 """More cells of a table than this are counted, not listed."""
 MOST_TABLES = 300
@@ -49,6 +54,7 @@ def compare_report(
     names: Names,
     *,
     threshold: Threshold | None = None,
+    promises: Sequence[Promise] = (),
     now: datetime | None = None,
 ) -> str:
     """Return the report as HTML.
@@ -60,6 +66,8 @@ def compare_report(
     names : Names
     threshold : Threshold, optional
         What it was narrowed by, to be said.
+    promises : sequence of Promise
+        What came of holding the two against further sets of their programme.
     now : datetime, optional
         The time to put on it.
     """
@@ -71,6 +79,7 @@ def compare_report(
         cautions(RELATION_CAUTION),
         _what(result, names, threshold),
         _breaches(result),
+        *map(_promise, promises),
         _overview(differing),
         _fields("What the sets say of themselves", "h2", result.fields),
     ]
@@ -119,16 +128,25 @@ def _breaches(result: Comparison) -> str:
     if oriented(result.first, result.second) is None:
         return f"<h2>Relation between the modes</h2><p>{escape(result.relation)}</p>"
     head = f"<h2>Relation between the modes</h2><p>{escape(result.relation)}</p>"
-    if not result.breaches:
-        return f"{head}<p>No table is in breach.</p>"
+    return head + _breach_rows(result.breaches)
+
+
+def _promise(promise: Promise) -> str:
+    what = f"{promise.of} against the {promise.other.mode} set, where A and B differ"
+    return f"<h2>{escape(what)}</h2><p>{escape(promise.words)}</p>{_breach_rows(promise.breaches)}"
+
+
+def _breach_rows(breaches: Sequence[Finding]) -> str:
+    if not breaches:
+        return "<p>No table is in breach.</p>"
     rows = "".join(
         f'<tr><td><a href="#{escape(b.table)}">{escape(b.table)}</a></td>'
         f"<td>{escape(str(b.severity))}{' (waived)' if b.waived else ''}</td>"
         f'<td class="n">{b.places}</td><td>{escape(b.message)}</td></tr>'
-        for b in result.breaches
+        for b in breaches
     )
     return (
-        f"{head}<table><tr><th>Table</th><th>Severity</th><th>Places</th><th>Largest</th></tr>"
+        f"<table><tr><th>Table</th><th>Severity</th><th>Places</th><th>Largest</th></tr>"
         f"{rows}</table>"
     )
 

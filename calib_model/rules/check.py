@@ -85,11 +85,23 @@ class Finding:
 
 @dataclass(frozen=True)
 class NotCheckedRule:
-    """A rule that could not be evaluated: no effect on the exit status, but on a sign-off."""
+    """A rule that could not be evaluated: what was not looked at is not sound.
+
+    Parameters
+    ----------
+    table : str
+    rule : str
+        Kind of the rule.
+    reason : str
+        In a sentence.
+    mode : str
+        The drive mode whose relation is meant; empty for every other rule.
+    """
 
     table: str
     rule: str
     reason: str
+    mode: str = ""
 
 
 @dataclass(frozen=True)
@@ -134,6 +146,11 @@ class Report:
         """Whether there is no unwaived error or warning (notes do not count)."""
         errors, warnings, _ = self.counts()
         return not errors and not warnings
+
+    @property
+    def complete(self) -> bool:
+        """Whether every rule could be evaluated."""
+        return not any(self.not_checked_by_table.values())
 
 
 def check(
@@ -271,6 +288,7 @@ class Checker:
                 self._honour(mode_set, related)
                 for id, findings in related.items():
                     found[id] += findings
+        self._note_unchecked_relations(missed)
         by_table = {**self.report.by_table, **{id: tuple(f) for id, f in found.items()}}
         not_checked = {
             **self.report.not_checked_by_table,
@@ -286,6 +304,35 @@ class Checker:
             by_table = {id: by_table[id] for id in order}
             not_checked = {id: not_checked[id] for id in order}
         self.report = Report(by_table, not_checked)
+
+    def _note_unchecked_relations(self, missed: dict[str, list[NotCheckedRule]]) -> None:
+        """List the relations that the base set states and that were not evaluated, in place.
+
+        The mode's own table says which relation counts.  So that no promise goes with a set that
+        is not at hand, a table taken out of it, or a relation set free there, what the base set
+        states of it is held against that.
+        """
+        content, pairs = self.content, self._pairs()
+        there = {other.mode for other, _ in pairs} | {content.mode}
+        if content.is_base:
+            for id in missed:
+                table = content.tables.get(id)
+                for mode, sense in table.relations.items() if table is not None else ():
+                    if mode not in there and sense != "free":
+                        reason = f"No {mode} set is given, whose relation to this one is stated."
+                        missed[id].append(NotCheckedRule(id, MODE_RELATION.kind, reason, mode))
+        for mode_set, base in pairs:
+            mode = mode_set.mode
+            if base is None:
+                continue
+            for id in missed:
+                told = base.tables[id].relations.get(mode, "free") if id in base.tables else "free"
+                own = mode_set.tables.get(id)
+                if told == "free" or (own is not None and own.relations.get(mode) == told):
+                    continue
+                said = "it has no such table" if own is None else "its own set states another"
+                reason = f"The base set states a relation ({told}) of mode {mode}, but {said}."
+                missed[id].append(NotCheckedRule(id, MODE_RELATION.kind, reason, mode))
 
     def _honour(self, content: CalibrationSet, found: dict[str, list[Finding]]) -> None:
         """Mark the findings that the set's waivers cover, in place."""
@@ -366,7 +413,8 @@ def _apply(
         breaches = rule.breaches(stack, context)
     except (NotChecked, BitepointError) as problem:
         for table in stack.tables:
-            missed[table.id].append(NotCheckedRule(table.id, rule.kind, str(problem)))
+            mode = context.mode if rule is MODE_RELATION else ""
+            missed[table.id].append(NotCheckedRule(table.id, rule.kind, str(problem), mode))
         return
     by_index: dict[int, list[Breach]] = defaultdict(list)
     for breach in breaches:

@@ -7,7 +7,7 @@ the keys that may accept its tables, the decision is signed with one of them.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime
 
@@ -19,6 +19,7 @@ from ..core.times import stamp_after
 from ..editing.change import Change, RecordEdit
 from ..errors import EditRefused
 from . import sshsig
+from .authors import Authors, own_edits
 from .keys import PrivateKey, PublicKey
 from .wire import SignatureProblem
 
@@ -33,6 +34,7 @@ def decide(
     by: str,
     comment: str = "",
     key: PrivateKey | None = None,
+    authors: Authors | None = None,
     now: datetime | None = None,
 ) -> Change:
     """Return the change that accepts or queries tables as they are.
@@ -49,11 +51,14 @@ def decide(
         What is asked; needed for a query.
     key : PrivateKey, optional
         Signs the decisions, where a function group asks for it.
+    authors : mapping of table id to names, optional
+        Who edited what (`calib_model.signoff.authors`).  Without it the gate of the sign-off
+        still tells.
 
     Raises
     ------
     EditRefused
-        If nobody is named, or a query asks nothing.
+        If nobody is named, a query asks nothing, or somebody would accept their own edits.
     """
     ids = list(dict.fromkeys(tables))
     if not by.strip():
@@ -61,6 +66,13 @@ def decide(
     if outcome is Outcome.QUERIED and not comment.strip():
         raise EditRefused("A query needs a question.", "Say what is to be answered.")
     before = content.record.latest_decisions
+    own = own_edits(ids, by, authors or {}) if outcome is Outcome.ACCEPTED else []
+    if own:
+        named = ", ".join(own[:3]) + (f" and {len(own) - 3} more" if len(own) > 3 else "")
+        raise EditRefused(
+            f"{by.strip()} edited {named}, or signed as author, and cannot accept that.",
+            "Let another person decide.",
+        )
     edits = []
     for id in ids:
         table = content.tables.get(id)
@@ -87,14 +99,26 @@ def give_level(
     *,
     by: str,
     note: str = "",
+    undriven: Mapping[str, str] | None = None,
     now: datetime | None = None,
 ) -> Change:
     """Return the change that says how the values of tables are known.
 
+    Parameters
+    ----------
+    content : CalibrationSet
+    tables : iterable of str
+    level : Level
+    by, note : str
+        Who vouches for it, and from what evidence.
+    undriven : mapping of table id to str
+        Needed for `Level.DRIVEN`: which of the tables no drive shows, and why
+        (`calib_model.evidence.gaps.undriven`).
+
     Raises
     ------
     EditRefused
-        If nobody is named.
+        If nobody is named, or a table is called driven that no drive in the record drove.
     ModelError
         If the set has no such table.
     """
@@ -102,6 +126,15 @@ def give_level(
     if not by.strip():
         raise EditRefused("A maturity level needs a name.", "Say who vouches for it.")
     before = content.record.latest_maturities
+    if level is Level.DRIVEN:
+        if undriven is None:
+            raise EditRefused("Only drives show that a table is driven.", "Give what they show.")
+        for id in ids:
+            if id in undriven:
+                raise EditRefused(
+                    f"{content[id].label} cannot be called driven: {undriven[id]}",
+                    "Add the drives that used these values first (coverage --record, or Road).",
+                )
     edits = tuple(
         RecordEdit(
             None,

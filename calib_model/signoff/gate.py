@@ -15,7 +15,9 @@ from ..core.rule import Severity
 from ..core.table import Table
 from ..rules.check import Finding, Report
 from ..rules.waivers import NOT_WAIVABLE
+from ..session.history import Entry
 from ..session.programme import Milestone, Programme
+from .authors import Authors, authors_of, own_edits
 from .decisions import signer_of
 from .people import hints
 from .signers import AllowedSigners
@@ -23,6 +25,7 @@ from .statement import NAMESPACE, REVIEWER, Statement
 from .verification import CLOCK_SLACK, changed_tables, checked_chain
 from .wire import SignatureProblem
 
+CONFIRM = "Look at it and confirm it: `bitepoint programme FILE --confirm`, or in Release."
 RASTER_RULES = frozenset({"on_raster", "axis_on_raster"})
 
 
@@ -139,12 +142,15 @@ class Gate:
         Those of them whose present values a reviewer accepted.
     since : Statement or None
         That sign-off; None if there is none: then every table counts as changed.
+    authors : mapping of table id to names
+        Who edited each table since then; they do not accept it.
     """
 
     items: tuple[Item, ...]
     changed: Mapping[str, str] = field(default_factory=dict)
     accepted: tuple[str, ...] = ()
     since: Statement | None = None
+    authors: Authors = field(default_factory=dict)
 
     def blocking(self, role: str = REVIEWER) -> tuple[Item, ...]:
         """Return what a sign-off in a role has to wait for."""
@@ -178,6 +184,10 @@ def gate(
     milestone: str = "",
     others: Sequence[CalibrationSet] = (),
     unproven: Sequence[Unproven] = (),
+    undriven: Mapping[str, str] | None = None,
+    entries: Sequence[Entry] = (),
+    unread: Sequence[str] = (),
+    unconfirmed: Sequence[str] = (),
     now: datetime | None = None,
 ) -> Gate:
     """Return what stands between a set and its sign-off.
@@ -198,6 +208,14 @@ def gate(
     unproven : sequence of Unproven
         Edits that were not driven.  They are listed as a warning, and block where the milestone
         asks for the table to be driven.
+    undriven : mapping of table id to str, optional
+        Why tables that somebody called driven are not; see `calib_model.evidence.gaps`.
+    entries : sequence of Entry
+        The set's history, oldest first: it tells who edited what.
+    unread : sequence of str
+        Why sets of the programme could not be checked with (`calib_model.session.beside`).
+    unconfirmed : sequence of str
+        What a programme says of owners and signers that was not confirmed on this machine.
     now : datetime, optional
 
     Raises
@@ -218,12 +236,17 @@ def gate(
         changed = dict.fromkeys(content.tables, "never signed off")
     items += _findings(report)
     items += _not_checked(content, report, programme, others)
+    items += (Item(Obstacle.NOT_CHECKED, "", text, "Mend that file.") for text in unread)
+    items += (Item(Obstacle.RIGHTS, "", text, CONFIRM) for text in unconfirmed)
     if programme is not None:
         items += _common(content, programme, others)
+    authors = authors_of(content, entries, since)
     accepted: list[str] = []
     for id in changed:
         decision = content.record.latest_decisions.get(id)
         item = _undecided(content, id, changed[id], digests.get(id, ""), decision)
+        if item is None and decision is not None:
+            item = _by_its_author(content, id, decision, authors)
         if item is None and decision is not None:
             item = _without_right(content, id, decision, programme, signers)
         if item is None:
@@ -232,6 +255,7 @@ def gate(
             items.append(item)
     if milestone and programme is not None:
         items += _immature(content, digests, programme.milestone(milestone))
+    items += _called_driven(content, undriven or {})
     items += _not_driven(content, unproven, must_be_driven(content, programme, milestone))
     items += [
         Item(Obstacle.NAMES, "", hint, "Ask them.", Severity.WARNING, blocks=False)
@@ -241,7 +265,7 @@ def gate(
     order = list(Obstacle)
     weight = list(Severity)
     items.sort(key=lambda i: (not i.blocks, order.index(i.kind), weight.index(i.severity)))
-    return Gate(tuple(items), changed, tuple(accepted), since)
+    return Gate(tuple(items), changed, tuple(accepted), since, authors)
 
 
 def _trusted(
@@ -303,7 +327,7 @@ def _not_checked(
             else "Mend the rule.",
         )
     if programme is not None and content.is_base:
-        there = {other.mode for other in others}
+        there = {other.mode for other in others} | {entry.mode for entry in report.not_checked}
         for mode, path in programme.sets.items():
             if mode not in (content.mode, *there):
                 yield Item(
@@ -367,6 +391,21 @@ def _undecided(
     return None
 
 
+def _by_its_author(
+    content: CalibrationSet, id: str, decision: Decision, authors: Authors
+) -> Item | None:
+    if not own_edits([id], decision.by, authors):
+        return None
+    label = content.tables[id].label if id in content.tables else id
+    return Item(
+        Obstacle.DECISION,
+        id,
+        f"{label} was accepted by {decision.by}, who edited it or signed as its author.",
+        "Another person accepts or queries it.",
+        Severity.WARNING,
+    )
+
+
 def _without_right(
     content: CalibrationSet,
     id: str,
@@ -407,6 +446,19 @@ def _immature(
             text = f"{table.label} was {level}, but was edited since {given.time[:10]}."
         if text:
             yield Item(Obstacle.MATURITY, table.id, text, "Give its level again.", Severity.WARNING)
+
+
+def _called_driven(content: CalibrationSet, undriven: Mapping[str, str]) -> Iterator[Item]:
+    for id, why in undriven.items():
+        given = content.record.latest_maturities.get(id)
+        if id in content.tables and given is not None and given.level is Level.DRIVEN:
+            yield Item(
+                Obstacle.MATURITY,
+                id,
+                f"{content[id].label} was called driven by {given.by}, but {why}",
+                "Drive it, and add the drive in Road; or give another level.",
+                Severity.WARNING,
+            )
 
 
 def must_be_driven(

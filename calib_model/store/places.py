@@ -14,14 +14,19 @@ JOURNAL = "journal.jsonl"
 LOCK = "lock"
 
 
-def recovery_root() -> Path:
-    """Return the folder that holds a folder per document with unsaved edits."""
+def state_folder() -> Path:
+    """Return the folder for what this machine keeps: ``BITEPOINT_STATE_DIR``, or the usual one."""
     chosen = os.environ.get("BITEPOINT_STATE_DIR")
     if chosen:
-        return Path(chosen) / "recovery"
+        return Path(chosen)
     from platformdirs import user_state_dir
 
-    return Path(user_state_dir("bitepoint", appauthor=False)) / "recovery"
+    return Path(user_state_dir("bitepoint", appauthor=False))
+
+
+def recovery_root() -> Path:
+    """Return the folder that holds a folder per document with unsaved edits."""
+    return state_folder() / "recovery"
 
 
 class FolderLock:

@@ -6,6 +6,7 @@ import hashlib
 import json
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -23,8 +24,14 @@ Run = Callable[..., tuple[int, str, str]]
 
 @pytest.fixture
 def desk(tmp_path: Path, run: Run) -> Path:
-    """A folder with a copy of the normal set, two keys, and the list of their owners."""
+    """A folder with a copy of the normal set, two keys, and the list of their owners.
+
+    The copy promises nothing to other modes, which are not at hand here.
+    """
     shutil.copy(SAMPLES / "larch_normal.h5", tmp_path / "set.h5")
+    content = calib_model.open_set(tmp_path / "set.h5")
+    free = {id: replace(table, relations={}) for id, table in content.tables.items()}
+    calib_model.save_set(content.replaced(free), tmp_path / "set.h5", author="Olu")
     (tmp_path / "phrase").write_text(PHRASE + "\nsecond line\n")
     lines = []
     for owner in ("ada", "ines"):
@@ -115,7 +122,12 @@ def test_what_is_refused_leaves_the_file_as_it_was(run: Run, desk: Path) -> None
 
 def test_one_key_cannot_be_author_and_reviewer(run: Run, desk: Path) -> None:
     assert _sign(run, desk, "ada", "author")[0] == 0
-    assert run("accept", desk / "set.h5", "--all", "--name", "ada")[0] == 0
+    before = (desk / "set.h5").read_bytes()
+    for name in ("ada", " ADA"):
+        status, _, err = run("accept", desk / "set.h5", "--all", "--name", name)
+        assert (status, "Let another person decide" in err) == (2, True)
+    assert (desk / "set.h5").read_bytes() == before
+    assert run("accept", desk / "set.h5", "--all", "--name", "ines")[0] == 0
     before = (desk / "set.h5").read_bytes()
     status, _, err = _sign(run, desk, "ada", "reviewer")
     assert (status, "two people" in err) == (2, True)
@@ -162,7 +174,7 @@ def test_waive_with_a_size_and_its_lapse(run: Run, desk: Path) -> None:
     status, _, err = run(*what, "--author", "ada", "--approver", "Ada", *against)
     assert (status, "their own" in err) == (2, True)
     status, _, err = run(*what, "--author", "ada", "--approver", "ines")
-    assert (status, "--against" in err) == (2, True)
+    assert (status, "--against" in err) == (2, True), "no programme lies beside the copy"
     status, out, _ = run(*what, "--author", "ada", "--approver", "ines", *against)
     assert (status, "0.8 km/h" in out) == (0, True)
     status, out, _ = run("check", low, *against, "--json")
@@ -207,6 +219,11 @@ def test_a_programme_adds_owners_and_milestones(run: Run, desk: Path) -> None:
         '[milestones.trip]\nlevel = "desk-checked"\n'
     )
     programme = ("--programme", desk / "larch.toml")
+    status, out, _ = run("sign", desk / "set.h5", "--list", *programme)
+    assert (status, "not confirmed on this machine" in " ".join(out.split())) == (1, True)
+    assert run("programme", desk / "larch.toml")[0] == 1
+    status, out, _ = run("programme", desk / "larch.toml", "--confirm")
+    assert (status, "may accept Braking: ines" in out) == (0, True)
     assert run("accept", desk / "set.h5", "--all", "--name", "ines")[0] == 0
     status, out, _ = run("sign", desk / "set.h5", "--list", *programme, "--milestone", "trip")
     assert status == 1
@@ -215,6 +232,28 @@ def test_a_programme_adds_owners_and_milestones(run: Run, desk: Path) -> None:
     key = ("--key", desk / "ines", "--passphrase-file", desk / "phrase")
     assert run("accept", desk / "set.h5", "--all", "--name", "ines", *key, *programme)[0] == 0
     assert run("sign", desk / "set.h5", "--list", *programme)[0] == 0
+    # What was confirmed is bound to what was shown: other owners are asked for again.
+    text = (desk / "larch.toml").read_text()
+    (desk / "larch.toml").write_text(text.replace('["ines"]', '["ines", "mallory"]'))
+    status, out, _ = run("sign", desk / "set.h5", "--list", *programme)
+    assert (status, "others than were confirmed" in " ".join(out.split())) == (1, True)
+    assert run("programme", desk / "larch.toml")[0] == 1
+
+
+def test_driven_is_no_matter_of_saying_so(run: Run, desk: Path) -> None:
+    before = (desk / "set.h5").read_bytes()
+    status, _, err = run("accept", desk / "set.h5", "*", "--name", "ines", "--level", "driven")
+    assert (status, "cannot be called driven" in err) == (2, True)
+    assert (desk / "set.h5").read_bytes() == before
+
+
+def test_an_edit_by_script_is_accepted_by_another_only(run: Run, desk: Path) -> None:
+    path = desk / "set.h5"
+    content = calib_model.edit(calib_model.open_set(path), "controller_tick", 0.03)
+    calib_model.save_set(content, path, author="ines", reason="a slower bus")
+    status, _, err = run("accept", path, "controller_tick", "--name", "Ines")
+    assert (status, "controller_tick" in err) == (2, True)
+    assert run("accept", path, "controller_tick", "--name", "ada")[0] == 0
 
 
 # -- keys ------------------------------------------------------------------------------------

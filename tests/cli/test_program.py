@@ -142,7 +142,7 @@ def test_no_verb_loads_qt_or_what_it_does_not_need(
     ("arguments", "status"),
     [
         (["compare", NORMAL, LOW_GRIP], 1),
-        (["check", NORMAL, "--json"], 0),
+        (["check", NORMAL, "--json"], 1),
         (["--help"], 0),
     ],
     ids=["compare", "check", "help"],

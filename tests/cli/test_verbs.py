@@ -19,8 +19,8 @@ from calib_model.store import write_set
 from tests.cli.answers import strict_json
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
-NORMAL, LOW_GRIP, PRACTICE = (
-    str(SAMPLES / f"larch_{name}.h5") for name in ("normal", "low_grip", "practice")
+NORMAL, LOW_GRIP, TOWING, PRACTICE = (
+    str(SAMPLES / f"larch_{name}.h5") for name in ("normal", "low_grip", "towing", "practice")
 )
 
 Run = Callable[..., tuple[int, str, str]]
@@ -51,8 +51,8 @@ def _flat(text: str) -> str:
 # -- check --------------------------------------------------------------------------------
 
 
-def test_a_sound_set_gives_0_and_lists_what_was_not_checked(run: Run) -> None:
-    status, out, err = run("check", NORMAL)
+def test_a_sound_set_gives_0(run: Run) -> None:
+    status, out, err = run("check", TOWING)
     assert (status, err) == (0, "")
     assert "0 errors, 0 warnings" in out
     assert CAUTION in _flat(out)
@@ -81,7 +81,7 @@ def test_check_json_has_the_documented_shape(run: Run) -> None:
     status, out, _ = run("check", PRACTICE, "--json")
     answer = strict_json(out)
     assert status == 1
-    assert set(answer) == {"findings", "not_checked"}
+    assert set(answer) == {"findings", "not_checked", "beside"}
     assert all(set(f) == FINDING_KEYS for f in answer["findings"])
     outlier = next(f for f in answer["findings"] if f["rule"] == "outlier")
     # -10 degC is the 4th breakpoint, 40 % the 7th: planted mistake 1.
@@ -91,18 +91,21 @@ def test_check_json_has_the_documented_shape(run: Run) -> None:
 
 
 def test_mode_relation_needs_the_other_set(run: Run) -> None:
-    status, out, _ = run("check", LOW_GRIP, "--json")
+    status, out, _ = run("check", LOW_GRIP, "--alone", "--json")
     answer = strict_json(out)
-    assert status == 0, "what is not checked has no effect on the exit status"
+    assert status == 1, "what is not checked is not sound"
     assert {n["rule"] for n in answer["not_checked"]} == {"mode_relation"}
     assert set(answer["not_checked"][0]) == {"table", "rule", "reason"}
-    assert "--against" in run("check", LOW_GRIP)[1]
-    status, out, _ = run("check", LOW_GRIP, "--against", NORMAL, "--json")
-    answer = strict_json(out)
-    assert status == 1
-    assert answer["not_checked"] == []
-    # The two deliberate breaches of the demo scenario.
-    assert {f["table"] for f in answer["findings"]} == {"pre_engage_torque", "slip_target"}
+    out = run("check", LOW_GRIP, "--alone")[1]
+    assert "30 relations not checked" in out
+    assert "--against" in out
+    for named in ((LOW_GRIP, "--alone", "--against", NORMAL), (LOW_GRIP,), (NORMAL,)):
+        status, out, _ = run("check", *named, "--json")
+        answer = strict_json(out)
+        assert status == 1
+        assert answer["not_checked"] == []
+        # The two deliberate breaches of the demo scenario.
+        assert {f["table"] for f in answer["findings"]} == {"pre_engage_torque", "slip_target"}
 
 
 def test_json_has_null_for_what_is_no_number(run: Run, tmp_path: Path) -> None:
@@ -118,7 +121,8 @@ def test_json_has_null_for_what_is_no_number(run: Run, tmp_path: Path) -> None:
 def test_a_set_without_tables_is_sound(run: Run, tmp_path: Path) -> None:
     path = _saved(tmp_path, "none.h5")
     assert run("check", path)[0] == 0
-    assert strict_json(run("check", path, "--json")[1]) == {"findings": [], "not_checked": []}
+    answer = strict_json(run("check", path, "--json")[1])
+    assert answer == {"findings": [], "not_checked": [], "beside": []}
 
 
 # -- compare ------------------------------------------------------------------------------
@@ -146,7 +150,7 @@ def test_normal_against_low_grip_in_json(run: Run) -> None:
     status, out, _ = run("compare", NORMAL, LOW_GRIP, "--json")
     answer = strict_json(out)
     assert status == 1
-    assert set(answer) == {"tables"}
+    assert set(answer) == {"tables", "beside", "promises"}
     keys = {"table", "state", "cells_changed", "largest", "unit", "mode_relation_breaches"}
     assert all(set(t) == keys for t in answer["tables"])
     by_id = {t["table"]: t for t in answer["tables"]}
@@ -274,7 +278,8 @@ def test_show_names_a_rule_that_does_not_fit_its_table(run: Run, tmp_path: Path)
     status, out, _ = run("show", str(path), "t")
     assert status == 0
     assert re.search(r"^Rule +monotone$", out, re.MULTILINE)
-    assert run("check", str(path))[1].count("Not checked: 1 rule") == 1
+    assert run("check", str(path))[1].count("1 rule not checked") == 1
+    assert run("check", str(path))[0] == 1
 
 
 def test_show_knows_what_was_probably_meant(run: Run) -> None:

@@ -44,6 +44,9 @@ OF_A_VERB = {
     ("campaign", "FILE"): "runs.h5",
     ("import", "-o SET"): "new.h5",
     ("keys", "FILE"): "key",
+    ("programme", "FILE"): "sample_sets/larch.toml",
+    ("sign", "SET"): "sample_sets/larch_towing.h5",  # sound beside the sets of its programme
+    ("accept", "SET"): "sample_sets/larch_towing.h5",
     ("sign", "FILE"): "ada",
     ("sign", "ROLE"): "author",
     ("verify", "FILE"): "sample_sets/allowed_signers",

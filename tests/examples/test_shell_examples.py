@@ -41,7 +41,13 @@ NOT_RUN = {
 }
 """Commands that this test does not run, and why."""
 
-STATUS = {"compare": (1,), "check": (0, 1), "coverage": (0, 1), "replay": (0, 1)}
+STATUS = {
+    "compare": (1,),
+    "check": (0, 1),
+    "coverage": (0, 1),
+    "programme": (0, 1),
+    "replay": (0, 1),
+}
 """The exit status where it is not 0: two sets that differ, findings, what stands in the way."""
 
 COMMANDS = [commands for text in (README, DEVELOPERS) for commands in blocks(text)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import shutil
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -18,12 +18,14 @@ from app.release.page import ReleasePage
 from app.shell.jobs import Jobs
 from app.shell.settings import Settings
 from app.shell.window import MainWindow
+from calib_model import open_set, save_set
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document
 from calib_model.session.files import document_of
 from calib_model.signoff.keys import make_key
 from calib_model.store import read_set_here
 from calib_model.store.source import Stamp
+from tests.samples.sound import write_kept_promises
 from tests.waiting import settled
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
@@ -32,15 +34,37 @@ AUTHOR, REVIEWER = "calibrator B", "reviewer B"
 PURPOSES = 'namespaces="bitepoint-signoff,bitepoint-decision"'
 
 
+@pytest.fixture(scope="session")
+def made_sets(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the low-grip set that keeps its promises, and a practice set on its own."""
+    folder = tmp_path_factory.mktemp("made")
+    write_kept_promises(folder / "larch_low_grip.h5")
+    path = Path(shutil.copy(SAMPLES / "larch_practice.h5", folder))
+    practice = open_set(path)
+    free = {id: replace(table, relations={}) for id, table in practice.tables.items()}
+    save_set(practice.replaced(free), path, author="calibrator C", reason="on its own")
+    return folder
+
+
 @pytest.fixture
-def samples(tmp_path: Path) -> dict[str, Path]:
-    """Copies of sample sets, by short name."""
-    folder = tmp_path / "sets"
+def samples(tmp_path: Path, made_sets: Path) -> dict[str, Path]:
+    """Copies of sample sets, by short name.
+
+    The low-grip set keeps its promises, so that the normal set can be signed off beside it; the
+    practice set lies in a folder of its own and promises nothing to other modes.
+    """
+    folder, alone = tmp_path / "sets", tmp_path / "practice"
     folder.mkdir()
-    names = ("normal", "low_grip", "towing", "practice", "normal_signed")
+    alone.mkdir()
     for name in ("larch.toml", "allowed_signers"):
         shutil.copy(SAMPLES / name, folder)
-    return {n: Path(shutil.copy(SAMPLES / f"larch_{n}.h5", folder)) for n in names}
+    found = {
+        n: Path(shutil.copy(SAMPLES / f"larch_{n}.h5", folder))
+        for n in ("normal", "towing", "normal_signed")
+    }
+    found["low_grip"] = Path(shutil.copy(made_sets / "larch_low_grip.h5", folder))
+    found["practice"] = Path(shutil.copy(made_sets / "larch_practice.h5", alone))
+    return found
 
 
 @dataclass(frozen=True)

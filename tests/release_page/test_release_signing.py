@@ -230,6 +230,11 @@ def test_owners_accept_with_their_key(with_set, people: People, tmp_path: Path, 
     programme.write_text(f'[owners]\n"Braking" = ["{REVIEWER}"]\n', encoding="utf-8")
     bench.page.standings.choose(signers=people.signers, programme=programme)
     quiet()
+    (line,) = [x for x in bench.lines() if x.kind == "Right missing"]
+    assert "not confirmed on this machine" in line.text
+    assert f"may accept Braking: {REVIEWER}" in bench.page.trust.used.text()
+    bench.page.trust.confirm.click()
+    quiet()
     braking = [t.id for t in bench.content if t.function == "Braking"]
     assert braking
     # Accepted without a key (by a script): the right is missing.

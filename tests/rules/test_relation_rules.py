@@ -296,7 +296,26 @@ def test_mode_relation(
     for found in (check(low, [base]), check(base, [low])):  # mode-to-base either way round
         assert tuple(f.cells for f in found.findings) == ((cells,) if cells else ())
         assert [f.amount for f in found.findings] == ([pytest.approx(amount)] if cells else [])
-        assert found.not_checked == ()
+        # The base set's table states a relation to a third mode, which is not at hand.
+        assert {n.mode for n in found.not_checked} <= {"towing"}
+    assert check(low, [base]).not_checked == ()
+    assert [n.mode for n in check(base, [low]).not_checked] == ["towing"]
+    assert {n.mode for n in check(base).not_checked} == {"towing"} | (
+        {"low_grip"} - {mode for mode, way in relations.items() if way == "free"}
+    )
+
+
+@pytest.mark.parametrize("way", ["other", "free", "none", "gone"])
+def test_a_relation_that_only_the_base_set_states_is_missed(way: str) -> None:
+    base_curve = curve([0, 10], [10, 20], relations={"low_grip": ">="})
+    stated = {"other": {"low_grip": "<="}, "free": {"low_grip": "free"}}.get(way, {})
+    low, base = two_sets(curve([0, 10], [0, 0], relations=stated), base_curve)
+    if way == "gone":
+        low = low.replaced({"t": None})
+    (missed,) = check(base, [low]).not_checked
+    assert (missed.table, missed.mode) == ("t", "low_grip")
+    assert "The base set states a relation (>=) of mode low_grip" in missed.reason
+    assert check(low, [base]).complete is (way == "gone"), "a set tells only of what it has"
 
 
 def test_mode_relation_at_unequal_breakpoints() -> None:
@@ -359,7 +378,7 @@ def test_the_same_input_in_another_unit_is_not_compared() -> None:
     ):
         own = over_speed("km/h", rule)
         content = CalibrationSet([own, over_speed("m/s", id="u"), over_speed("km/h", id="v")])
-        (missed,) = check(content).not_checked
+        (missed,) = (n for n in check(content).not_checked if not n.mode)
         assert "in m/s in the other table (u)" in missed.reason
 
 

@@ -111,7 +111,7 @@ def test_every_finding_is_one_of_the_eight_or_follows_from_one() -> None:
     planted = {(m.table, m.rule) for m in MISTAKES.values()}
     consequences = set().union(*(m.consequences for m in MISTAKES.values()))
     assert found == planted | consequences
-    assert report().not_checked == ()
+    assert {n.mode for n in report().not_checked} == {"low_grip", "towing"}, "not at hand"
 
 
 def test_practice_is_the_normal_set_but_for_the_mistakes() -> None:

@@ -214,7 +214,7 @@ def test_a_milestone_asks_for_levels() -> None:
     result = found(content, programme=programme, milestone="trip")
     assert kinds(result) == [("maturity", "base"), ("maturity", "brake")]
     content = do(content, give_level(content, ["base"], Level.BENCH_MEASURED, by="Ada"))
-    content = do(content, give_level(content, ["brake"], Level.DRIVEN, by="Ada"))
+    content = do(content, give_level(content, ["brake"], Level.DRIVEN, by="Ada", undriven={}))
     assert found(content, programme=programme, milestone="trip").is_open
     edited = accepted(calib_model.edit(content, "brake", {(2,): 3.0}))
     (item,) = found(edited, programme=programme, milestone="trip").items

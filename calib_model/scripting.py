@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .core.calibration_set import CalibrationSet
+from .core.people import login_name
 from .editing.change import Change, apply, values_change
 from .errors import EditRefused
 from .session.files import open_document, save_document
@@ -32,7 +33,12 @@ def open_set(path: Path | str) -> CalibrationSet:
 
 
 def save_set(
-    content: CalibrationSet, path: Path | str, *, title: str = "Edit by script", author: str = ""
+    content: CalibrationSet,
+    path: Path | str,
+    *,
+    title: str = "Edit by script",
+    author: str | None = None,
+    reason: str = "",
 ) -> None:
     """Write a set to a file, atomically.
 
@@ -43,8 +49,14 @@ def save_set(
     ----------
     content : CalibrationSet
     path : path-like
-    title, author : str
+    title : str
         For the entry in the history.
+    author : str, optional
+        Who edits: by default the name that this computer knows the user by.  Nobody accepts
+        their own edits.
+    reason : str
+        Why, for the history and for the change note that is made of it.  Save after each step
+        to give each its own.
 
     Raises
     ------
@@ -61,9 +73,11 @@ def save_set(
     from .session.document import Document
 
     target = Path(path)
+    name = login_name() if author is None else author
     if target.exists():
-        document = open_document(target, author)
+        document = open_document(target, name)
         change = change_between(document.content, content, title, record=True)
+        change = replace(change, reason=reason.strip())
         items = [e for e in change.edits if isinstance(e, RecordEdit)]
         others = tuple(e for e in change.edits if not isinstance(e, RecordEdit))
         kept = tuple(e for e in items if e.after and not isinstance(e.after, SignOff))
@@ -72,7 +86,7 @@ def save_set(
             if isinstance(edit.after, SignOff) and edit.before is None:
                 document.sign(edit.after)
     else:
-        document = Document(content, author=author)
+        document = Document(content, author=name)
     save_document(document, target)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import getpass
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -12,8 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
-from app.cli.export import same_file
 from app.cli.parser import VerbParser
+from app.cli.reading import same_file
 from app.cli.text import caution, count, listed
 
 if TYPE_CHECKING:
@@ -218,6 +217,7 @@ def write(
 
     Returns what was written: nothing without a file to write, or with nothing to change in place.
     """
+    from calib_model.core.people import login_name
     from calib_model.editing.change import apply, change_to_plain
     from calib_model.store import write_set
 
@@ -228,7 +228,7 @@ def write(
     change = proposal.change(set_number=number)
     content, history = stored.set, stored.history
     if not change.is_empty:
-        author = given.author if given.author is not None else _login_name()
+        author = given.author if given.author is not None else login_name()
         change = change.stamped(author, given.reason)
         content = apply(content, change)
         history = history.with_entries([change_to_plain(change)])
@@ -340,10 +340,3 @@ def _values(table: Table) -> str:
     if not table.axes:
         return f"{heading}: {with_unit(float(table.values), table.unit)}"
     return "\n\n".join([heading, *_grids(table)])
-
-
-def _login_name() -> str:
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError, ImportError):  # no such user, or none to ask on this system
-        return ""

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import getpass
 import os
 from pathlib import Path
 
 from PySide6.QtCore import QByteArray, QSettings
+
+from calib_model.core.people import login_name
 
 RECENT_LIMIT = 12
 THEMES = ("system", "light", "dark")
@@ -131,7 +132,4 @@ class Settings:
 
 def system_user() -> str:
     """Return the name this computer knows the user by."""
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):  # no such variable and no entry in the user database
-        return "unknown"
+    return login_name() or "unknown"

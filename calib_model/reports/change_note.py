@@ -8,10 +8,11 @@ from html import escape
 from ..compare import compare
 from ..compare.result import TableComparison
 from ..core.calibration_set import CalibrationSet
-from ..core.record import Complaint
+from ..core.record import Complaint, Standing
 from ..core.times import stamp
-from ..session.complaints import moment_words, tables_of, words
+from ..session.complaints import moment_words, words
 from ..session.history import Entry
+from ..session.since import edits_since
 from .evidence import evidence_words
 from .page import bullets, cautions, count, facts, page, rows
 from .svg import legend, table_plots
@@ -33,14 +34,20 @@ def change_note(
     since : str
         What the earlier state is, in words.
     entries : sequence of Entry
-        Changes made since, oldest first; their reasons are quoted.
+        The set's history, oldest first.  Of the changes since the earlier state the reasons are
+        quoted; what that state holds already is left out.
     evidence : mapping of table id to str, optional
         How each changed table is known, in words; by default what the recorded drives say.
     """
     title = f"{content.label}: change note"
     differing = compare(earlier, content).differing
     changed = {pair.id for pair in differing}
-    behind = [c for c in content.record.complaints if changed & set(c.tables)]
+    behind = [
+        c
+        for c in content.record.complaints
+        if changed & set(c.tables) and not _answered_before(c, earlier)
+    ]
+    edits = edits_since(content, entries, earlier) if entries else {}
     rest = [c for c in content.record.complaints if c not in behind]
     known = evidence if evidence is not None else evidence_words(content, earlier)
     body = [
@@ -57,10 +64,20 @@ def change_note(
         _complaints("Complaints behind these changes", behind),
         _complaints("Other complaints", rest) if rest else "",
         f"<h2>Changes</h2>{legend() if differing else '<p>None.</p>'}",
-        *(_table(pair, entries, behind, known) for pair in differing),
+        *(_table(pair, edits.get(pair.id), behind, known) for pair in differing),
         cautions(),
     ]
     return page(title, body)
+
+
+def _answered_before(complaint: Complaint, earlier: CalibrationSet) -> bool:
+    """Whether the earlier state holds the answer to a complaint already."""
+    return any(
+        c.id == complaint.id
+        and c.answer == complaint.answer
+        and c.standing in (Standing.ANSWERED, Standing.PROVED)
+        for c in earlier.record.complaints
+    )
 
 
 def _complaints(title: str, complaints: Iterable[Complaint]) -> str:
@@ -72,15 +89,16 @@ def _complaints(title: str, complaints: Iterable[Complaint]) -> str:
 
 def _table(
     pair: TableComparison,
-    entries: Sequence[Entry],
+    mine: Sequence[Entry] | None,
     complaints: Sequence[Complaint],
     evidence: Mapping[str, str],
 ) -> str:
-    mine = [entry for entry in entries if pair.id in tables_of(entry)]
-    reasons = [f"{e.title}: {e.reason} ({e.author}, {e.time[:10]})" for e in mine if e.reason]
-    silent = sum(not entry.reason for entry in mine)
+    reasons = [f"{e.title}: {e.reason} ({e.author}, {e.time[:10]})" for e in mine or () if e.reason]
+    silent = sum(not entry.reason for entry in mine or ())
     if silent:
         reasons.append(f"{count(silent, 'edit')} without a reason")
+    if mine is None:
+        reasons.append("The history does not tell by which edits.")
     answers = [f"Complaint {c.number}: {c.note}" for c in complaints if pair.id in c.tables]
     known = evidence.get(pair.id, "")
     parts = [

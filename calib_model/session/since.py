@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..core.calibration_set import CalibrationSet
+from ..editing.change import apply
 from ..errors import BitepointError
 from .history import Entry, content_after
 
@@ -66,6 +67,52 @@ def before_changes(
         if found is not None:
             return found, "the beginning of its history"
     return None, ""
+
+
+def edits_since(
+    content: CalibrationSet, entries: Sequence[Entry], earlier: CalibrationSet
+) -> dict[str, tuple[Entry, ...] | None]:
+    """Return, by table that differs, the entries that led there from an earlier state.
+
+    The history is walked back from the present until each table is as it was in the earlier
+    state, so that edits which that state holds already are not among them.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+        The present state.
+    entries : sequence of Entry
+        Its history, oldest first.
+    earlier : CalibrationSet
+
+    Returns
+    -------
+    dict of table id to tuple of Entry or None
+        Oldest first; None where the history does not lead to the earlier state.
+    """
+    ids = {**earlier.tables, **content.tables}
+    found: dict[str, tuple[Entry, ...] | None] = {
+        id: None for id in ids if content.tables.get(id) != earlier.tables.get(id)
+    }
+    looked_for: dict[str, list[Entry]] = {id: [] for id in found}
+    state = content
+    for entry in reversed(entries):
+        if not looked_for:
+            break
+        if all(edit.get("kind") == "record" for edit in entry.plain.get("edits", ())):
+            continue
+        try:
+            before = apply(state, entry.change().inverse())
+        except BitepointError:
+            break
+        for id in list(looked_for):
+            was = before.tables.get(id)
+            if was is not state.tables.get(id):
+                looked_for[id].append(entry)
+                if was == earlier.tables.get(id):
+                    found[id] = tuple(reversed(looked_for.pop(id)))
+        state = before
+    return found
 
 
 def _walked(content: CalibrationSet, later: Sequence[Entry]) -> CalibrationSet | None:

@@ -6,7 +6,15 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.cli.answer import GOOD, Answer, json_text, refuse
+from app.cli.answer import GOOD, Answer, CannotDo, json_text, refuse
+from app.cli.drive_input import (
+    MAP_HELP,
+    add_drive_arguments,
+    constants_of,
+    hints_of,
+    read_drive,
+    read_map,
+)
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, title
@@ -24,8 +32,12 @@ def parser() -> VerbParser:
     made = VerbParser(
         "complaints",
         "List the complaints of a set: what the vehicle did, the change that answers it, the run\n"
-        "that proves it.  With one of the options below, change one and save the set.",
-        "Exit status: 0 listed or saved, 2 could not be done.",
+        "that proves it.  With one of the options below, change one and save the set.\n\n"
+        "A proof is a recording of this very set (by the digest that it carries, or by the\n"
+        "controller's own signals in it, with which the replay agrees) that comes to where the\n"
+        "complaint was heard.  --heard FILE is the recording of the complaint; by default the one "
+        "of\nthat name beside the set or the proof.",
+        f"{MAP_HELP}\n\nExit status: 0 listed or saved, 2 could not be done.",
     )
     made.add_argument("set", metavar="SET", type=Path, help="calibration set file")
     made.add_argument("--json", action="store_true", help="answer as one JSON object")
@@ -38,7 +50,17 @@ def parser() -> VerbParser:
     made.add_argument("--by", metavar="NAME", default="", help="who does it")
     made.add_argument("--number", metavar="NUMBER", default="", help="of a new one")
     made.add_argument("--recording", metavar="FILE", type=Path, help="where it is heard, or gone")
-    made.add_argument("--at", metavar="SECONDS", type=float, default=0.0, help="into the recording")
+    made.add_argument(
+        "--at",
+        metavar="SECONDS",
+        type=float,
+        help="into the recording; of a proof by default where it first comes to the complaint's "
+        "operating region",
+    )
+    made.add_argument(
+        "--heard", metavar="FILE", type=Path, help="recording of the complaint, for --prove"
+    )
+    add_drive_arguments(made)
     made.add_argument("--note", metavar="TEXT", default="", help="what the proof shows")
     made.add_argument(
         "--table", metavar="TABLE", action="append", default=[], help="concerned; repeatable"
@@ -72,8 +94,8 @@ def run(arguments: Sequence[str]) -> Answer:
 def _change(content: CalibrationSet, given: Any) -> Change:
     from calib_model.session import complaints as steps
 
-    name, sha256 = _recording(given.recording)
     if given.raised is not None:
+        name, sha256 = _recording(given.recording)
         return steps.raised(
             content,
             given.raised,
@@ -81,18 +103,62 @@ def _change(content: CalibrationSet, given: Any) -> Change:
             number=given.number,
             recording=name,
             sha256=sha256,
-            moment=given.at,
+            moment=given.at if given.at is not None else 0.0,
             tables=given.table,
         )
     if given.answer is not None:
         number, text = given.answer
         return steps.answered(content, steps.by_number(content, number), text, given.table)
     if given.prove is not None:
-        complaint = steps.by_number(content, given.prove)
-        return steps.proved(complaint, given.note, recording=name, sha256=sha256, moment=given.at)
+        return _proof(content, steps.by_number(content, given.prove), given)
     if given.drop is not None:
         return steps.dropped(steps.by_number(content, given.drop[0]), given.drop[1])
     return steps.taken_up(steps.by_number(content, given.take_up))
+
+
+def _proof(content: CalibrationSet, complaint: Complaint, given: Any) -> Change:
+    """Replay a recording, and return the change that proves a complaint by it."""
+    from app.cli import preparing
+    from app.proving import heard_file
+    from calib_model.errors import BitepointError
+    from calib_model.evidence.proof import not_a_proof, proof
+    from calib_model.evidence.replay import replay
+    from calib_model.session.complaints import require_provable
+
+    require_provable(complaint)
+    path = given.recording
+    if path is None:
+        refuse("A proof needs a recording.", "Name the run after the change: --recording FILE.")
+    hints, mapping = hints_of(given.layout), read_map(given.map)
+    constants, _ = constants_of(given.vehicle, given.set)
+    preparing.say_if_it_takes_long(preparing.LAW)
+    try:
+        driven = read_drive(path, mapping, hints, content, constants)
+    except (CannotDo, BitepointError) as problem:
+        refuse(not_a_proof(path.name, "it cannot be replayed"), str(problem))
+    found = given.heard or heard_file(complaint, (path.parent, given.set.parent))
+    heard = None
+    if found is not None:
+        try:
+            first = read_drive(found, mapping, hints, content, constants)
+        except (CannotDo, BitepointError):
+            if given.heard is not None:
+                raise
+        else:
+            if first.recording.sha256 != complaint.sha256:
+                refuse(
+                    f"{found}: This is not the recording of complaint {complaint.number}.",
+                    f"Name {complaint.recording or 'no recording'}.",
+                )
+            heard = replay(content, first.ticks, constants)
+    return proof(
+        complaint,
+        replay(content, driven.ticks, constants),
+        driven.recording,
+        note=given.note,
+        moment=given.at,
+        heard=heard,
+    )
 
 
 def _recording(path: Path | None) -> tuple[str, str]:

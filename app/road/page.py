@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.needs import JobsLike, Memory
 from app.plain import PlainLabel, plain_tip
+from app.proving import RunFile
 from app.work_area import Pane, WorkArea
 from calib_model.cautions import LINE
 
@@ -126,6 +127,7 @@ class RoadPage(WorkArea):
             part.part_wanted.connect(self.show_part)
             part.complaint_wanted.connect(self.raise_complaint)
             part.shown_moment = self._shown_moment
+            part.run_wanted = self._run_of
         return self._made[name]
 
     def _shown_moment(self) -> ShownMoment | None:
@@ -134,6 +136,10 @@ class RoadPage(WorkArea):
 
     def _on_button(self, name: str, _checked: bool) -> None:
         self.show_part(name)
+
+    def _run_of(self, sha256: str) -> RunFile | None:
+        """Return the file of a recording that is open, by its digest; None if none is."""
+        return self.recordings.run_of(sha256) if "recordings" in self._made else None
 
     def show_part(self, name: str) -> None:
         """Show a part and give it the keyboard."""

@@ -8,6 +8,7 @@ from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QWidget
 
 from app.desk import Desk
+from app.proving import RunFile
 from app.road.needs import ShownMoment
 from app.work_area import Pane, step_pane, to_widget
 
@@ -34,6 +35,8 @@ class RoadPart(QWidget):
     ----------
     shown_moment : callable
         Tells the moment that Recordings shows; None for none.
+    run_wanted : callable
+        Finds the file of an open recording by its digest; None if it is not open.
     """
 
     jumped = Signal()
@@ -45,6 +48,7 @@ class RoadPart(QWidget):
         super().__init__(parent)
         self.desk = desk
         self.shown_moment: Callable[[], ShownMoment | None] = lambda: None
+        self.run_wanted: Callable[[str], RunFile | None] = lambda _sha256: None
 
     def step_fault(self, by: int) -> None:
         """Go to the next (or previous) fault of what is shown."""

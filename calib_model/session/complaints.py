@@ -147,6 +147,14 @@ _NO_PROOF: dict[str, Any] = {
 }
 
 
+def require_provable(complaint: Complaint) -> None:
+    """Raise EditRefused if nothing answered a complaint yet."""
+    if complaint.standing not in (Standing.ANSWERED, Standing.PROVED):
+        raise EditRefused(
+            f"Nothing answers complaint {complaint.number} yet.", "Answer it by a change first."
+        )
+
+
 def proved(
     complaint: Complaint,
     note: str,
@@ -157,15 +165,14 @@ def proved(
 ) -> Change:
     """Return the change that names the recording which shows that a complaint is gone.
 
+    Whether it does is found out by `calib_model.evidence.proof`.
+
     Raises
     ------
     EditRefused
         If nothing answered it yet, no recording is named, or it is the one complained about.
     """
-    if complaint.standing not in (Standing.ANSWERED, Standing.PROVED):
-        raise EditRefused(
-            f"Nothing answers complaint {complaint.number} yet.", "Answer it by a change first."
-        )
+    require_provable(complaint)
     recording = _said(recording, "A proof needs a recording.", "Name the run after the change.")
     same_file = sha256 and sha256 == complaint.sha256
     if same_file or (not sha256 and recording == complaint.recording):

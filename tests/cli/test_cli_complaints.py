@@ -21,7 +21,7 @@ def test_a_complaint_from_raised_to_proved(run: Run, tmp_path: Path) -> None:
     here = shutil.copy(SAMPLES / "larch_normal.h5", tmp_path / "set.h5")
     before, after = tmp_path / "run 1.csv", tmp_path / "run 2.csv"
     before.write_text("a")
-    after.write_text("b")
+    shutil.copy(SAMPLES / "larch_snow_round.csv", after)  # driven with the normal set
     assert run("complaints", here)[1].endswith("no complaints.\n")
     status, out, _ = run(
         "complaints", here, "--raise", "front spins", "--by", "Ada", "--recording", before,
@@ -29,7 +29,19 @@ def test_a_complaint_from_raised_to_proved(run: Run, tmp_path: Path) -> None:
     )  # fmt: skip
     assert (status, out.splitlines()[0]) == (0, "Raise complaint C-1.")
     assert run("complaints", here, "--answer", "C-1", "raised", "--by", "Ada")[0] == 0
-    assert run("complaints", here, "--prove", "C-1", "--recording", after, "--by", "Ada")[0] == 0
+    prove = ("complaints", here, "--prove", "C-1", "--by", "Ada", "--recording")
+    junk = tmp_path / "junk.csv"
+    junk.write_text("a,b\n1,2\n3,4\n")
+    saved = Path(here).read_bytes()
+    for more in ((junk,), (before,), (after, "--at", "99999"), (after, "--at", "-1")):
+        status, out, err = run(*prove, *more)
+        assert (status, out, err.count("\n")) == (2, "", 1)
+        assert "is not a proof, because" in err
+    assert Path(here).read_bytes() == saved
+    away = tmp_path / "away"
+    away.mkdir()
+    before.rename(away / "run 1.csv")  # not at hand, so that the tables alone tell the region
+    assert run(*prove, after)[0] == 0
     plain = json.loads(run("complaints", here, "--json")[1])["complaints"]
     assert [(c["number"], c["standing"], c["proof"]) for c in plain] == [
         ("C-1", "proved", "run 2.csv")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,14 +11,19 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QAbstractItemModelTester
 
 from app.desk import Desk
+from app.proving import RunFile
 from app.road.complaints.panel import ComplaintsPanel
 from app.road.complaints.papers import Paper
 from app.road.needs import ShownMoment
+from app.shell.jobs import Jobs
 from calib_model.core.record import Standing
 from calib_model.editing.change import values_change
+from calib_model.evidence.reading import read_recording
 from calib_model.session.document import Document
+from calib_model.session.files import open_document
 from tests.signoff.making import small_set
 
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 K = Qt.Key
 
 
@@ -54,7 +60,7 @@ def _complain(qtbot, panel: ComplaintsPanel, note: str, sha256: str = "aa") -> N
     qtbot.keyClick(panel.raise_form.note, K.Key_Return)
 
 
-def test_a_complaint_by_keys_from_raised_to_proved(qtbot, panel: ComplaintsPanel) -> None:  # type: ignore[no-untyped-def]
+def test_a_complaint_by_keys_from_raised_to_answered(qtbot, panel: ComplaintsPanel) -> None:  # type: ignore[no-untyped-def]
     assert panel.left.currentWidget() is panel.empty
     assert "raise" in panel.empty.text()
     _complain(qtbot, panel, "front spins")
@@ -76,18 +82,50 @@ def test_a_complaint_by_keys_from_raised_to_proved(qtbot, panel: ComplaintsPanel
     panel.shown_moment = lambda: ShownMoment("second.csv", "bb", 12.34)
     qtbot.keyClick(panel.view, K.Key_P)
     assert panel.prove_form.at.text() == "12.3"
-    qtbot.keyClicks(panel.prove_form.note, "gone")
-    qtbot.keyClick(panel.prove_form.note, K.Key_Return)
-    proved = document.content.record.complaints[0]
-    assert (proved.standing, proved.proof_recording, proved.proof_sha256) == (
-        Standing.PROVED,
-        "second.csv",
-        "bb",
-    )
-    assert "proved by second.csv: gone" in panel.details.toPlainText()
+
+
+def test_only_a_run_of_the_very_set_proves(qtbot, panel: ComplaintsPanel, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    document = open_document(shutil.copy(SAMPLES / "larch_normal.h5", tmp_path / "a.h5"), "Ada")
+    panel.jobs = Jobs(panel)
+    panel.desk.add(document)
+    panel.desk.set_current(document)
+    panel.raise_at("round.csv", "aa", 83.4, ["pre_engage_torque"])
+    qtbot.keyClicks(panel.raise_form.note, "front spins")
+    qtbot.keyClick(panel.raise_form.note, K.Key_Return)
+    qtbot.keyClick(panel.view, K.Key_A)
+    qtbot.keyClicks(panel.answer_form.text, "raised")
+    qtbot.keyClick(panel.answer_form.text, K.Key_Return)
+    form = panel.prove_form
+
+    def prove(path: Path, at: str = "") -> None:
+        qtbot.keyClick(panel.view, K.Key_P)
+        form.recording.show_path(path)
+        form.at.setText(at)
+        form.note.setText("gone")
+        qtbot.keyClick(form.note, K.Key_Return)
+        qtbot.waitUntil(lambda: not form.busy, timeout=120_000)
+
+    junk = tmp_path / "junk.csv"
+    junk.write_text("a,b\n1,2\n3,4\n")
+    shipped = SAMPLES / "larch_snow_round.csv"
+    for path, at in ((junk, ""), (shipped, "99999")):
+        prove(path, at)
+        assert "is not a proof, because" in form.answer.text()
+        assert panel.chosen is not None
+        assert panel.chosen.standing is Standing.ANSWERED
+        qtbot.keyClick(form.note, K.Key_Escape)
+    # A recording that is open is read as it was read there.
+    shown = read_recording(shipped)
+    panel.shown_moment = lambda: ShownMoment(shown.name, shown.sha256, 10.0)
+    panel.run_wanted = lambda sha256: RunFile(shipped) if sha256 == shown.sha256 else None
+    prove(Path(shown.name))
+    (proved,) = document.content.record.complaints
+    assert (proved.standing, proved.proof_sha256) == (Standing.PROVED, shown.sha256)
+    assert "proved by larch_snow_round.csv: gone" in panel.details.toPlainText()
     document.undo()
     assert panel.chosen is not None
     assert panel.chosen.standing is Standing.ANSWERED
+    panel.jobs.finish()
 
 
 def test_from_the_list_to_the_moment_and_to_the_deciding_table(
@@ -139,7 +177,15 @@ def test_a_refusal_is_said_in_the_form_and_esc_goes_back(qtbot, panel: Complaint
     qtbot.keyClick(panel.view, K.Key_P)
     panel.prove_form.recording.show_path("nowhere/at all.csv")
     qtbot.keyClick(panel.prove_form.note, K.Key_Return)
-    assert "Cannot be read" in panel.prove_form.answer.text()
+    assert "Answer it by a change first" in panel.prove_form.answer.text()
+    qtbot.keyClick(panel.prove_form.note, K.Key_Escape)
+    qtbot.keyClick(panel.view, K.Key_A)
+    qtbot.keyClicks(panel.answer_form.text, "raised")
+    qtbot.keyClick(panel.answer_form.text, K.Key_Return)
+    qtbot.keyClick(panel.view, K.Key_P)
+    qtbot.keyClick(panel.prove_form.note, K.Key_Return)
+    assert "A proof needs a recording" in panel.prove_form.answer.text()
+    panel.prove_form.recording.show_path("nowhere/at all.csv")
     panel.prove_form.at.setText("2 min")
     qtbot.keyClick(panel.prove_form.note, K.Key_Return)
     assert "no time" in panel.prove_form.answer.text()

@@ -56,7 +56,7 @@ def test_an_open_sibling_counts_as_it_is_in_the_window(
     window: MainWindow, opened: Opened, wait: Wait
 ) -> None:
     opened("normal", "towing")
-    window.show_area(0)
+    window.show_area("tune")
     base, towing = window.desk.documents
     assert modes(window) == {"low_grip"}
     table = towing.content["pre_engage_torque"]

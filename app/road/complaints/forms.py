@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Sequence
-from pathlib import Path
+from collections.abc import Callable, Sequence
 
 from PySide6.QtWidgets import QSizePolicy
 
 from app.forms import Form, PathField
 from app.plain import PlainLabel, plain_tip
+from app.proving import RunFile
 from app.quiet import QuietCombo
 from app.road.needs import ShownMoment
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Complaint
-from calib_model.errors import EditRefused, FileProblem
+from calib_model.errors import EditRefused
 from calib_model.session.complaints import moment_words, next_number, tables_of
 from calib_model.session.history import Entry
 
@@ -118,7 +117,9 @@ class ProveForm(Form):
         super().__init__("Prove")
         self.recording = PathField("Recording of the run after the change")
         self.add("Recording", self.recording)
-        self.at = self.text_field("At", "Seconds into the recording", "", "Seconds, such as 83.4")
+        self.at = self.text_field(
+            "At", "Seconds into the recording", "", "Empty: where it comes to the same region"
+        )
         self.note = self.text_field("What it shows", "What the run shows")
         self._known: tuple[str, str] = ("", "")
 
@@ -132,24 +133,28 @@ class ProveForm(Form):
         self.note.clear()
         self.say("")
 
-    def given(self) -> tuple[str, str, float]:
-        """Return recording, digest and seconds.
+    def given(self, run_of: Callable[[str], RunFile | None]) -> tuple[RunFile, float | None]:
+        """Return the recording, and seconds into it if they are given.
+
+        Parameters
+        ----------
+        run_of : callable
+            Finds the file of an open recording by its digest.
 
         Raises
         ------
-        FileProblem, EditRefused
-            If the file cannot be read, or the time is no number.
+        EditRefused
+            If no recording is named, or the time is no number.
         """
         path, at = self.recording.path, self.at.text().strip()
         try:
-            moment = float(at) if at else 0.0
+            moment = float(at) if at else None
         except ValueError:
             raise EditRefused(f"{at!r} is no time.", "Write seconds, such as 83.4.") from None
         if path is None:
-            return "", "", moment
-        if str(path) == self._known[0]:
-            return (*self._known, moment)
-        return path.name, digest_of(path), moment
+            raise EditRefused("A proof needs a recording.", "Name the run after the change.")
+        shown = run_of(self._known[1]) if str(path) == self._known[0] else None
+        return shown or RunFile(path), moment
 
 
 class DropForm(Form):
@@ -164,14 +169,3 @@ class DropForm(Form):
         self.heading.setText(f"Drop {complaint.number}: {complaint.note}")
         self.reason.clear()
         self.say("")
-
-
-def digest_of(path: Path) -> str:
-    """Return the SHA-256 of a file; FileProblem if it cannot be read."""
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        raise FileProblem(
-            path, "", f"Cannot be read: {error.strerror or error}.", "Choose another file."
-        ) from None

@@ -39,6 +39,7 @@ from .forms import AnswerForm, DropForm, ProveForm, RaiseForm
 from .lines import complaint_lines
 from .listing import ComplaintsView
 from .papers import Paper, write_paper
+from .proof_job import start_proof
 
 NARROW = 760
 BUTTONS = (
@@ -253,12 +254,12 @@ class ComplaintsPanel(RoadPart):
             self.prove_form.start(complaint, self.shown_moment())
             self._show_form(self.prove_form, self.prove_form.recording)
         elif order == "drop" and complaint.standing is Standing.DROPPED:
-            self._do(lambda: steps.taken_up(complaint))
+            self.do(lambda: steps.taken_up(complaint))
         elif order == "drop":
             self.drop_form.start(complaint)
             self._show_form(self.drop_form, self.drop_form.reason)
         elif order == "remove":
-            self._do(lambda: steps.removed(complaint))
+            self.do(lambda: steps.removed(complaint))
 
     def raise_at(
         self, recording: str, sha256: str, moment: float, tables: Sequence[str] = ()
@@ -304,7 +305,7 @@ class ComplaintsPanel(RoadPart):
             return
         name, sha256, moment = form.moment
         content = document.content
-        self._do(
+        self.do(
             lambda: steps.raised(
                 content,
                 form.note.text(),
@@ -322,28 +323,19 @@ class ComplaintsPanel(RoadPart):
         document, complaint, form = self.desk.current, self.chosen, self.answer_form
         if document is not None and complaint is not None:
             content = document.content
-            self._do(
-                lambda: steps.answered(content, complaint, form.text.text(), form.tables), form
-            )
+            self.do(lambda: steps.answered(content, complaint, form.text.text(), form.tables), form)
 
     def _prove(self) -> None:
-        complaint, form = self.chosen, self.prove_form
+        complaint = self.chosen
         if complaint is not None:
-
-            def change() -> Change:
-                name, sha256, moment = form.given()
-                return steps.proved(
-                    complaint, form.note.text(), recording=name, sha256=sha256, moment=moment
-                )
-
-            self._do(change, form)
+            start_proof(self, complaint)
 
     def _drop(self) -> None:
         complaint, form = self.chosen, self.drop_form
         if complaint is not None:
-            self._do(lambda: steps.dropped(complaint, form.reason.text()), form)
+            self.do(lambda: steps.dropped(complaint, form.reason.text()), form)
 
-    def _do(self, make: Callable[[], Change], form: Form | None = None) -> None:
+    def do(self, make: Callable[[], Change], form: Form | None = None) -> None:
         """Apply a change; a refusal is said in its form, which stays."""
         try:
             change = make()

@@ -22,6 +22,7 @@ from app.desk import Desk
 from app.needs import JobsLike, Memory
 from app.plain import PlainLabel
 from app.plots.view import OneLine
+from app.proving import RunFile
 from app.road.needs import ShownMoment
 from app.road.part import RoadPart
 from app.road.recordings import evidence
@@ -428,6 +429,13 @@ class RecordingsPanel(RoadPart):
             tables = drive.outcome.a.deciding_at(self.player.tick)
         recording = drive.recording
         return ShownMoment(recording.name, recording.sha256, self.player.moment, tables)
+
+    def run_of(self, sha256: str) -> RunFile | None:
+        """Return the file of an open recording by its digest, and how it is read."""
+        for drive in self.service.drives:
+            if drive.recording.sha256 == sha256:
+                return RunFile(drive.path, drive.chosen, drive.layout)
+        return None
 
     def load_newest(self) -> None:
         """Open the newest run of the watched folder."""

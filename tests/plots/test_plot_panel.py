@@ -181,7 +181,13 @@ def test_every_action_does_what_it_says(qtbot, desk) -> None:
     reference = Document(demo.demo_set(mode="low grip"))
     desk.add(reference)
     desk.set_reference(reference)
-    window = SimpleNamespace(plots=panel)
+    area = SimpleNamespace(
+        turn_slices=lambda: not panel.swap_along(),
+        can_show_result=True,
+        show_result=panel.show_result,
+        shows_result=False,
+    )
+    window = SimpleNamespace(plots=panel, work=area)
     rows = {a.id: a for a in ACTIONS}
     assert len(rows) == len(ACTIONS)
     assert [a.id for a in ACTIONS if not a.enabled(desk)] == ["plots.driving"]  # nothing driven

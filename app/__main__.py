@@ -11,6 +11,7 @@ from typing import TextIO
 
 from app.cli.answer import GOOD, NOT_DONE, Answer, CannotDo, one_line, refuse
 from app.cli.verbs import VERBS, program_parser, verb
+from calib_model.core.plain_file import is_there
 
 # For streams that cannot carry them; a lost minus sign must never pass for a plus.
 _PLAIN_SIGNS = str.maketrans(
@@ -73,7 +74,7 @@ def _open_window(arguments: list[str]) -> int:
 
 def _require_no_mistyped_verb(name: str) -> None:
     path = Path(name)
-    if path.suffix or len(path.parts) != 1 or path.exists():
+    if path.suffix or len(path.parts) != 1 or is_there(path):
         return
     near = difflib.get_close_matches(name, VERBS, 1)
     refuse(

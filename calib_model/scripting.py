@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from .core.calibration_set import CalibrationSet
 from .core.people import login_name
+from .core.plain_file import is_there
 from .editing.change import Change, apply, values_change
 from .errors import EditRefused
 from .session.files import open_document, save_document
@@ -74,7 +75,7 @@ def save_set(
 
     target = Path(path)
     name = login_name() if author is None else author
-    if target.exists():
+    if is_there(target):
         document = open_document(target, name)
         change = change_between(document.content, content, title, record=True)
         change = replace(change, reason=reason.strip())

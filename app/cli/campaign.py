@@ -24,6 +24,7 @@ from app.cli.manoeuvre import (
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import aligned, count, listed, width
+from calib_model.core.plain_file import is_there
 
 if TYPE_CHECKING:
     from calib_model.vehicle.campaign import Campaign, NamedSet
@@ -104,7 +105,7 @@ def run(arguments: Sequence[str]) -> Answer:
     if given.out is None:
         refuse("Nowhere to write the results.", "Give --out FILE, ending in .parquet or .h5.")
     form_of(given.out)
-    if given.out.exists():
+    if is_there(given.out):
         refuse(f"{given.out}: There is such a file already.", "Give a new name with --out.")
     _require_trust(given)
     campaign, sets = _run(given)

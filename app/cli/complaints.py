@@ -167,8 +167,10 @@ def _recording(path: Path | None) -> tuple[str, str]:
         return "", ""
     import hashlib
 
+    from calib_model.core.plain_file import open_plain
+
     try:
-        with path.open("rb") as file:
+        with open_plain(path) as file:
             return path.name, hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
         refuse(f"{path}: {error.strerror or error}.", "Name a recording that can be read.")

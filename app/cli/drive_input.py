@@ -109,15 +109,12 @@ def read_map(path: Path | None) -> Mapped | None:
         return None
     import tomllib
 
+    from calib_model.core.text_file import read_text
     from calib_model.errors import ModelError
     from calib_model.evidence.mapping import TARGETS, ChannelMap
 
     try:
-        with path.open("rb") as file:
-            data = file.read(MOST_MAP + 1)
-        if len(data) > MOST_MAP:
-            refuse(f"{path}: This is too large for a mapping.", "Check the name.")
-        text = data.decode("utf-8-sig")
+        text = read_text(path, "a mapping", MOST_MAP)
         plain = tomllib.loads(text) if path.suffix.lower() == ".toml" else json.loads(text)
         if not isinstance(plain, dict):
             raise ValueError("its targets are not named")
@@ -127,8 +124,6 @@ def read_map(path: Path | None) -> Mapped | None:
             raise ValueError(f"{unknown[0]!r} is nothing that a channel can give")
         given = {name: one for name, one in plain.items() if one is not False}
         return Mapped(ChannelMap.from_plain(given), tuple(without))
-    except OSError as error:
-        refuse(f"{path}: {error.strerror or error}.", "Check the name.")
     except (ValueError, RecursionError) as error:
         refuse(f"{path}: This is no mapping: {error}.", "See the verb's --help.")
     except ModelError as error:

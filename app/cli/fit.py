@@ -11,6 +11,7 @@ from app.cli import fit_samples, proposals
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
+from calib_model.core.plain_file import is_there
 
 if TYPE_CHECKING:
     from calib_model.core.arrays import IntArray
@@ -62,7 +63,7 @@ def run(arguments: Sequence[str]) -> Answer:
     if given.branch and given.falling:
         refuse("--branch and --falling exclude each other.", "Give one of them.")
     proposals.check_out(given.set, given.out)
-    if given.report is not None and given.report.exists():
+    if given.report is not None and is_there(given.report):
         refuse(f"{given.report}: There is such a file already.", "Give a new name with --report.")
     with SetFiles([given.set, *given.against]) as files:
         from calib_model.shaping.branches import fit_branches

@@ -9,6 +9,7 @@ from pathlib import Path
 from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.text import caution, count
+from calib_model.core.plain_file import is_there
 
 SUMMARY = "make a set file from canonical text"
 
@@ -33,7 +34,7 @@ def parser() -> VerbParser:
 def run(arguments: Sequence[str]) -> Answer:
     """Import a set."""
     given = parser().parse_args(arguments)
-    if given.out.exists():
+    if is_there(given.out):
         refuse(f"{given.out}: There is such a file already.", "Give a new name with -o.")
     from calib_model.core.canonical import digest
     from calib_model.editing.change import Change, change_to_plain, describe

@@ -14,6 +14,7 @@ from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import same_file
 from app.cli.text import caution, count, listed
+from calib_model.core.plain_file import is_there
 
 if TYPE_CHECKING:
     import numpy as np
@@ -27,6 +28,9 @@ STATUS = (
     "Exit status: 0 done, 1 done but a rule does not hold afterwards (it is named), "
     "2 could not be done."
 )
+
+MOST_WEIGHTS = 64 << 20
+"""Bytes of a file of weights: the largest table with 20 digits per cell."""
 
 
 def add_arguments(made: VerbParser) -> None:
@@ -143,12 +147,10 @@ def weights(table: Table, path: Path | None) -> np.ndarray | None:
         return None
     import numpy as np
 
+    from calib_model.core.text_file import read_text
     from calib_model.errors import FileProblem
 
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise FileProblem(path, "", f"Cannot be read: {error}.", "Check the name.") from None
+    text = read_text(path, "a list of weights", MOST_WEIGHTS)
     words = text.replace(";", " ").replace(",", " ").split()
     try:
         numbers = np.array([float(word) for word in words])
@@ -202,7 +204,7 @@ def proposed(make: Callable[[], Proposal]) -> Proposal:
 
 def check_out(source: Path, out: Path | None) -> None:
     """Refuse to replace a file that is not the set itself."""
-    if out is not None and out.exists() and not same_file(source, out):
+    if out is not None and is_there(out) and not same_file(source, out):
         refuse(f"{out}: There is such a file already.", "Give a new name with -o.")
 
 

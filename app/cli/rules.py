@@ -11,6 +11,7 @@ from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles, same_file
 from app.cli.text import caution
+from calib_model.core.plain_file import is_there
 
 if TYPE_CHECKING:
     from calib_model.rules.sheet import Sheet
@@ -48,7 +49,7 @@ def run(arguments: Sequence[str]) -> Answer:
     same = given.out is not None and same_file(given.set, given.out)
     if given.apply is not None and given.out is None:
         refuse("No file to write the set to is given.", f"Add -o OUT, or -o {given.set}.")
-    if given.out is not None and given.out.exists() and not (given.apply and same):
+    if given.out is not None and is_there(given.out) and not (given.apply and same):
         refuse(f"{given.out}: There is such a file already.", "Give a new name with -o.")
     with SetFiles([given.set]) as files:
         from calib_model.rules.sheet import sheet_text

@@ -49,8 +49,10 @@ def passphrase(file: Path | None, prompt: str) -> str:
         if not sys.stdin.isatty():
             refuse("The key needs a passphrase.", "Give --passphrase-file FILE.")
         return getpass.getpass(prompt)
+    from calib_model.core.plain_file import open_plain
+
     try:
-        with file.open("rb") as source:
+        with open_plain(file) as source:
             data = source.read(LONGEST + 1)
     except OSError as error:
         refuse(f"{file}: Cannot be read: {error.strerror or error}.", "Check the name.")

@@ -28,6 +28,7 @@ from app.driving.shapes import (
 )
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import with_unit
+from calib_model.core.plain_file import is_there
 from calib_model.core.roles import QUANTITIES
 from calib_model.core.units import shown
 from calib_model.errors import BitepointError, EditRefused
@@ -91,7 +92,7 @@ class VehicleModel:
     def _vehicle(self, choice: VehicleChoice) -> Vehicle:
         from calib_model.vehicle.parameters import LARCH, read_vehicle
 
-        stamp = choice.path.stat().st_mtime_ns if choice.path and choice.path.exists() else 0
+        stamp = choice.path.stat().st_mtime_ns if choice.path and is_there(choice.path) else 0
         key = (choice, stamp)
         found = self._vehicles.get(key)
         if found is None:

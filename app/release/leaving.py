@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.plain_file import is_there
 from calib_model.core.record import Trial
 from calib_model.errors import EditRefused, FileProblem
 from calib_model.exchange import release_files
@@ -144,7 +145,7 @@ def hand_over(control: Asks, order: Leaving) -> Written:
     parts = (order.stem, plain, found.digest[:8])
     target = mark.name(order.folder / ("_".join(part for part in parts if part) + ".x"))
     target = target.with_suffix("")
-    if target.exists():
+    if is_there(target):
         raise FileProblem(
             target, "", "This was handed over before.", "Move that folder, or choose another."
         )

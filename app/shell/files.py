@@ -11,6 +11,7 @@ from typing import Any
 
 from PySide6.QtCore import QMimeData, QObject
 
+from calib_model.core.plain_file import is_there
 from calib_model.errors import BitepointError, FileChanged, ForeignFile
 from calib_model.session import files as session
 from calib_model.session import recovery
@@ -196,7 +197,7 @@ class FileWork(QObject):
 
     def _tell_unopened(self, path: Path, error: BitepointError) -> None:
         other = ("Read it as a recording", lambda: self._show_recordings([path]))
-        choices = ((other,) if path.exists() else ()) + (("Close", _nothing),)
+        choices = ((other,) if is_there(path) else ()) + (("Close", _nothing),)
         self._window.banners.show_banner(
             f"open {path}", f"{path.name} could not be opened. {error}", *choices
         )

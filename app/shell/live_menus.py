@@ -9,6 +9,7 @@ from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QMenu
 
 from app.plain import plain_tip
+from calib_model.core.plain_file import is_there
 
 from .actions import ActionBook
 from .base import Shell
@@ -52,7 +53,7 @@ class LiveMenus:
         """Files opened last; missing ones are greyed."""
         self.recent.clear()
         for number, path in enumerate(self._window.settings.recent):
-            there = path.exists()
+            there = is_there(path)
             name = path.name.replace("&", "&&")
             mark = f"&{number + 1} " if number < 9 else ""
             action = QAction(f"{mark}{name}{'' if there else ' (missing)'}", self.recent)

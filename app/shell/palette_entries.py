@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 
+from calib_model.core.plain_file import is_there
 from calib_model.session.document import Document
 
 from .actions import ActionBook, plain_text
@@ -73,5 +74,5 @@ def _recent(window: Shell, open_files: Open) -> Iterator[Entry]:
                 str(path.parent),
                 partial(open_files, [path]),
                 f"open recent {path}".lower(),
-                path.exists(),
+                is_there(path),
             )

@@ -6,6 +6,7 @@ from functools import partial
 
 from PySide6.QtCore import QFileSystemWatcher, QObject, QTimer, Signal
 
+from calib_model.core.plain_file import is_there
 from calib_model.session import files as session
 from calib_model.session.document import Document
 
@@ -72,9 +73,9 @@ class Watch(QObject):
     def _rewatch(self) -> None:
         wanted: set[str] = set()
         for document in self._documents:
-            if document.path is not None and document.path.exists():
+            if document.path is not None and is_there(document.path):
                 wanted |= {str(document.path), str(document.path.parent)}
-            elif document.path is not None and document.path.parent.exists():
+            elif document.path is not None and is_there(document.path.parent):
                 wanted.add(str(document.path.parent))
         watched = {*self._watcher.files(), *self._watcher.directories()}
         if watched - wanted:

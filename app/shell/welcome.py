@@ -10,6 +10,8 @@ from PySide6.QtWidgets import QPushButton, QVBoxLayout, QWidget
 
 from app.plain import PlainLabel, plain_tip
 
+from calib_model.core.plain_file import is_there
+
 from .actions import ActionBook
 
 IDS = ("file.open", "file.open_samples", "file.open_practice")
@@ -62,7 +64,7 @@ class WelcomePage(QWidget):
             self.column.addSpacing(12)
             self.column.addWidget(PlainLabel("Opened last"))
         for path in recent:
-            there = path.exists()
+            there = is_there(path)
             button = QPushButton(path.name if there else f"{path.name} (missing)")
             button.setAccessibleName(f"Open {path}")
             button.setToolTip(plain_tip(f"Open {path}." if there else f"{path} is missing."))

@@ -42,3 +42,18 @@ def one_form(value: float) -> int | float | str:
     if not math.isfinite(number):
         return repr(number)
     return int(number) if number == int(number) and abs(number) < 2**53 else number
+
+
+def counted(text: str, most: int) -> int | None:
+    """Return the place that a text names, counted from 1; None if it is no such place.
+
+    Parameters
+    ----------
+    text : str
+        Plain digits: others (a superscript, a script's own) are no way to count here.
+    most : int
+        The last place.
+    """
+    if not (text.isascii() and text.isdigit() and len(text) <= 9):
+        return None
+    return number if 1 <= (number := int(text)) <= most else None

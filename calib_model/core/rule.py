@@ -24,7 +24,7 @@ import numpy.typing as npt
 
 from ..errors import BitepointError, ModelError
 from .arrays import BoolArray, FloatArray, IntArray
-from .numbers import short, with_unit
+from .numbers import counted, short, with_unit
 from .table import Table
 
 
@@ -250,8 +250,9 @@ def find_axis(table: Table, reference: str) -> int:
     for number, axis in enumerate(table.axes):
         if reference in (axis.quantity, axis.name) and reference:
             return number
-    if reference.isdigit() and 1 <= int(reference) <= len(table.axes):
-        return int(reference) - 1
+    place = counted(reference, len(table.axes))
+    if place is not None:
+        return place - 1
     has = ", ".join(a.quantity or a.name or str(i + 1) for i, a in enumerate(table.axes)) or "none"
     raise ModelError(
         f"A rule of {table.id} refers to axis {reference!r}, which the table does not have.",

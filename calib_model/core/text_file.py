@@ -4,31 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from calib_model.core.plain_file import read_plain
 from calib_model.errors import FileProblem
-
-
-def read_bytes(path: Path, what: str, most: int) -> bytes:
-    """Return the bytes of a file.
-
-    Parameters
-    ----------
-    path, what, most
-        See `read_text`.
-
-    Raises
-    ------
-    FileProblem
-        If it cannot be read, or is too large.
-    """
-    try:
-        with path.open("rb") as file:
-            data = file.read(most + 1)
-    except OSError as error:
-        reason = error.strerror or "it cannot be opened"
-        raise FileProblem(path, "", f"Cannot be read: {reason}.", "Check the name.") from None
-    if len(data) > most:
-        raise FileProblem(path, "", f"This is too large for {what}.", "Check the name.")
-    return data
 
 
 def read_text(path: Path, what: str, most: int) -> str:
@@ -45,9 +22,9 @@ def read_text(path: Path, what: str, most: int) -> str:
     Raises
     ------
     FileProblem
-        If it cannot be read, is too large or no UTF-8 text.
+        If it cannot be read, is no plain file, is too large or no UTF-8 text.
     """
-    data = read_bytes(path, what, most)
+    data = read_plain(path, what, most)
     try:
         return data.decode("utf-8-sig")  # some editors put a mark at the beginning
     except UnicodeDecodeError as error:

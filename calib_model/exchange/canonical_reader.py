@@ -22,11 +22,12 @@ from ..core.arrays import FloatArray
 from ..core.axis import Axis, End, Interpolation
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import HEADER, VERSION, canonical_text
+from ..core.plain_file import read_plain
 from ..core.rule import KINDS, Rule
 from ..core.rule_plain import rule_from_plain, type_text
 from ..core.storage import Storage
 from ..core.table import MAX_AXES, Table
-from ..errors import DamagedFile, FileProblem, ModelError, NewerFile
+from ..errors import DamagedFile, ModelError, NewerFile
 from ..rules import shape as _kinds  # noqa: F401  # makes the kinds of rule known
 
 MAX_BYTES = 96 << 20
@@ -74,13 +75,7 @@ def read_canonical(path: Path | str) -> CalibrationSet:
         Naming the line: `NewerFile` or `DamagedFile` where that is why.
     """
     place = Path(path)
-    try:
-        with place.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
-    except OSError as error:
-        reason = error.strerror or "it cannot be opened"
-        raise FileProblem(place, "", f"Cannot be read: {reason}.", "Check the name.") from None
-    return parse_canonical(data, place)
+    return parse_canonical(read_plain(place, "a calibration set", MAX_BYTES), place)
 
 
 def parse_canonical(data: bytes, path: Path | str = "canonical text") -> CalibrationSet:

@@ -8,6 +8,8 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from ..core.numbers import counted
+from ..core.plain_file import open_plain
 from ..core.units import known
 from ..errors import FileProblem
 
@@ -93,8 +95,9 @@ class Layout:
                 )  # fmt: skip
             if found:
                 return found[0]
-        if text.isdigit() and 1 <= int(text) <= len(self.columns):
-            return self.columns[int(text) - 1]
+        place = counted(text, len(self.columns))
+        if place is not None:
+            return self.columns[place - 1]
         raise FileProblem(
             self.path, "", f"There is no column {text!r}.",
             f"It has: {', '.join(c.name for c in self.columns)}.",
@@ -128,8 +131,14 @@ def inspect(
         If it cannot be read, holds no rows of numbers, or leaves a doubt about its decimal mark.
     """
     path = Path(path)
+    if separator is not None and (len(separator) != 1 or separator in '\r\n"\0'):
+        raise FileProblem(
+            path, "", f"{separator!r} separates no columns.", "Name one sign, such as ; or a tab."
+        )
+    if decimal is not None and decimal not in (".", ","):
+        raise FileProblem(path, "", f"{decimal!r} is no decimal mark.", "Name . or a comma.")
     try:
-        with path.open("rb") as file:
+        with open_plain(path) as file:
             data = file.read(HEAD)
             whole = not file.read(1)
     except OSError as error:

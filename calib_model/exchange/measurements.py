@@ -8,6 +8,7 @@ there are many, into a temporary file, so that ten million rows need the memory 
 from __future__ import annotations
 
 import csv
+import io
 import re
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
@@ -18,6 +19,7 @@ from typing import Any
 import numpy as np
 
 from ..core.arrays import FloatArray
+from ..core.plain_file import open_plain
 from ..core.table import Table
 from ..core.units import convert, same_kind
 from ..errors import FileProblem, UnitProblem
@@ -251,7 +253,7 @@ class _Reader:
         """Yield (line number of the first, lines, bytes read) block by block."""
         layout = self.layout
         try:
-            with self.path.open(encoding=layout.encoding, errors="strict", newline=None) as file:
+            with io.TextIOWrapper(open_plain(self.path), layout.encoding) as file:
                 for _ in range(layout.first_line - 1):
                     file.readline()
                 number, left, read = layout.first_line, "", 0

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..core.plain_file import is_there
 from ..errors import FileProblem
 from . import recovery
 from .document import Document, Snapshot
@@ -164,7 +165,7 @@ def file_state(path: Path | None, state: FileState | None) -> str:
     """As `outside_state`, for a thread that must not touch the document."""
     if path is None or state is None or state.stamp is None:
         return "same"
-    if not path.exists():
+    if not is_there(path):
         return "gone"
     from ..store import has_changed
 

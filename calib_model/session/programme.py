@@ -27,6 +27,7 @@ Names of function groups and tables may hold the wildcards ``*`` and ``?``.
 
 from __future__ import annotations
 
+import os
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -160,7 +161,7 @@ def vehicle_beside(set_path: Path) -> Path | None:
         except FileProblem:
             continue  # any other TOML file
         vehicle = programme.vehicle
-        if vehicle is None or not vehicle.is_file():
+        if vehicle is None or not os.path.isfile(vehicle):  # noqa: PTH113  # Path.is_file may raise
             continue
         if set_path.name in {path.name for path in programme.sets.values()}:
             return vehicle

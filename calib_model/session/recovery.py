@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from ..core.calibration_set import CalibrationSet
+from ..core.plain_file import is_there
 from ..editing.change import Change, apply, change_from_plain, change_to_plain
 from ..editing.difference import change_between
 from ..errors import BitepointError, FileProblem, ModelError
@@ -145,7 +146,7 @@ def recovered_document(leftover: Leftover, found: Recovered, author: str = "") -
     document.recovered(list(found.changes))
     document.journal = leftover.adopt(found.base)
     # Only now: edits could not have been brought into a read-only document.
-    document.read_only = path is not None and path.exists() and is_read_only(path)
+    document.read_only = path is not None and is_there(path) and is_read_only(path)
     return document
 
 
@@ -167,7 +168,7 @@ def compare_words(leftover: Leftover, found: Recovered) -> list[str]:
     """
     lines = []
     now, said = found.base.set, "as it was when the edits began"
-    if leftover.path is not None and leftover.path.exists():
+    if leftover.path is not None and is_there(leftover.path):
         from ..store import read_set
 
         try:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..core.plain_file import read_plain
 from ..errors import FileProblem
 from .wire import Broken, Fields, SignatureProblem, fingerprint, from_base64, key_blob, raw_key
 
@@ -261,15 +262,7 @@ def is_protected(path: Path | str) -> bool:
 
 
 def _read(path: Path) -> bytes:
-    try:
-        with path.open("rb") as file:
-            data = file.read(MAX_KEY_FILE + 1)
-    except OSError as error:
-        reason = error.strerror or "it cannot be opened"
-        raise FileProblem(path, "", f"Cannot be read: {reason}.", "Check the name.") from None
-    if len(data) > MAX_KEY_FILE:
-        raise FileProblem(path, "", "This is too large for a key.", "Check the name.")
-    return data
+    return read_plain(path, "a key", MAX_KEY_FILE)
 
 
 def _described(path: Path, data: bytes) -> str:

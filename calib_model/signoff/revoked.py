@@ -19,7 +19,7 @@ import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..core.text_file import read_bytes
+from ..core.plain_file import read_plain
 from ..errors import FileProblem
 from .keys import PublicKey
 from .wire import Broken, Fields, key_blob
@@ -82,7 +82,7 @@ def read_revoked(path: Path | str) -> Revoked:
         If it cannot be read, or a part of it cannot; the text names the place.
     """
     place = Path(path)
-    data = read_bytes(place, "a revocation list", MAX_FILE)
+    data = read_plain(place, "a revocation list", MAX_FILE)
     if data.startswith(_MAGIC):
         try:
             return _krl(data, str(place))

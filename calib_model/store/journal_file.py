@@ -14,6 +14,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from ..core.plain_file import open_plain
+
 _HEAD = 17  # length of {"crc":"XXXXXXXX"
 MAX_BYTES = 512 << 20
 
@@ -57,9 +59,10 @@ def read_journal(path: Path) -> Journalled:
     ------
     OSError
     """
-    if path.stat().st_size > MAX_BYTES:
+    with open_plain(path) as file:
+        data = file.read(MAX_BYTES + 1)
+    if len(data) > MAX_BYTES:
         raise OSError(f"{path} is too large for a journal.")
-    data = path.read_bytes()
     records: list[dict[str, Any]] = []
     start = 0
     while True:

@@ -10,6 +10,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
+from ..core.plain_file import read_plain
 from ..errors import DamagedFile, FileProblem
 from .journal import Base, Journal, continued
 from .journal_file import Journalled, read_journal
@@ -17,6 +18,7 @@ from .places import ABOUT, BASE, JOURNAL, FolderLock, recovery_root, remove_fold
 from .reading import FileStamp, StoredSet, read_set
 from .source import Stamp
 
+MAX_ABOUT = 1 << 20
 STALE_SECONDS = 3600.0
 """After this time a folder without contents is what a crash left, not one being made."""
 
@@ -227,13 +229,14 @@ def _leftover(folder: Path, wanted: Path | None) -> Leftover | None:
 
 
 def _path_in(about: dict[str, Any]) -> Path | None:
-    return None if about["path"] is None else Path(about["path"])
+    path = about.get("path")
+    return None if path is None else Path(path)
 
 
 def _about_file(folder: Path) -> dict[str, Any] | None:
     try:
-        return _about_of(json.loads((folder / ABOUT).read_bytes()))
-    except (OSError, ValueError, RecursionError):
+        return _about_of(json.loads(read_plain(folder / ABOUT, "a note of a journal", MAX_ABOUT)))
+    except (FileProblem, ValueError, RecursionError):
         return None
 
 

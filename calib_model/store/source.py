@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import os
-import stat
 from pathlib import Path
 from typing import NamedTuple
 
+from ..core.plain_file import open_plain
 from .layout import MAX_FILE_BYTES
 
 
@@ -39,24 +39,22 @@ def read_bytes(path: Path) -> tuple[bytes, Stamp]:
     ------
     Unreadable
     """
-    flags = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)
     try:
-        if path.is_dir():  # Windows would call this a lack of permission
-            raise Unreadable("It is a folder, not a file.", "Name a set file (*.h5).")
-        handle = os.open(path, flags)
+        file = open_plain(path, buffering=0)
     except FileNotFoundError:
         raise Unreadable("There is no such file.", "Check the name and the folder.") from None
     except PermissionError:
         raise Unreadable(
             "It may not be read.", "Ask for the right to read it, or copy it elsewhere."
         ) from None
-    except (OSError, ValueError) as error:  # ValueError: a NUL in the path
-        raise Unreadable(f"It cannot be opened ({_reason(error)}).", "Check the path.") from None
+    except OSError as error:
+        raise Unreadable(
+            f"It cannot be opened ({_reason(error)}).", "Name a set file (*.h5)."
+        ) from None
     try:
+        handle = file.fileno()
         for _ in range(3):
             before = os.fstat(handle)
-            if not stat.S_ISREG(before.st_mode):
-                raise Unreadable("It is not a regular file.", "Name a set file (*.h5).")
             if before.st_size > MAX_FILE_BYTES:
                 raise Unreadable(
                     f"It is {before.st_size >> 20} MiB large; a set file has at most "
@@ -71,7 +69,7 @@ def read_bytes(path: Path) -> tuple[bytes, Stamp]:
     except OSError as error:
         raise Unreadable(f"It cannot be read ({_reason(error)}).", "Check the drive.") from None
     finally:
-        os.close(handle)
+        file.close()
 
 
 def _read_all(handle: int, size: int) -> bytes:

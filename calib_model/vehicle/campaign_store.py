@@ -18,6 +18,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -26,6 +27,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from ..core.plain_file import cannot_read, open_plain, read_plain
 from ..errors import BitepointError, DamagedFile, FileProblem, ModelError, SaveFailed
 from ..store import write_whole
 from .campaign import Campaign, metric_units, plan_from_text
@@ -186,11 +188,10 @@ def _campaign_of(path: Path, columns: Columns, text: str, marks: Mapping[str, st
 
 def _from_child(path: Path) -> tuple[Columns, str, dict[str, str]]:
     try:
-        size = path.stat().st_size
+        with open_plain(path) as file:
+            size = os.fstat(file.fileno()).st_size
     except OSError as error:
-        raise FileProblem(
-            path, "", f"It cannot be read ({error.strerror or error}).", "Check the name."
-        ) from None
+        raise cannot_read(path, error) from None
     if size > MOST_BYTES:
         raise FileProblem(path, "", "It is larger than 1 GiB.", "Make smaller campaigns.")
     entries = [_ROOT, *(p for p in sys.path if Path(p).is_absolute())]
@@ -227,7 +228,7 @@ def child_main(name: str) -> None:
     limit_resources()
     path = Path(name)
     try:
-        columns, text, marks = _raw_of(path.read_bytes())
+        columns, text, marks = _raw_of(read_plain(path, "a campaign", MOST_BYTES))
     except Exception as error:
         print(f"It cannot be read ({type(error).__name__}: {error}).", file=sys.stderr)
         sys.exit(3)

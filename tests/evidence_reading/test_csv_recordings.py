@@ -258,7 +258,7 @@ def test_places_that_are_no_files(tmp_path: Path) -> None:
         read_recording(tmp_path)
     if hasattr(os, "mkfifo"):
         os.mkfifo(tmp_path / "pipe")
-        with pytest.raises(FileProblem, match="regular file"):
+        with pytest.raises(FileProblem, match="plain file"):
             read_recording(tmp_path / "pipe")
 
 

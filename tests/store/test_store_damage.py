@@ -150,7 +150,7 @@ def test_what_is_no_file_is_said_plainly(tmp_path: Path) -> None:
         (tmp_path / "missing.h5", "no such file"),
         (tmp_path, "folder"),
         (tmp_path / "x" / "y.h5", "no such file"),
-        (Path("/dev/zero"), "not a regular file"),
+        (Path("/dev/zero"), "not a plain file"),
     ):
         if path.exists() or words == "no such file":
             with pytest.raises(FileProblem, match=words) as caught:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from app.needs import Memory
+from calib_model.core.plain_file import open_plain
 
 HEAD = 1 << 16
 """Bytes in which the header of a text file is looked for."""
@@ -23,7 +24,7 @@ def head_key(path: Path) -> str:
     (date, driver) are another for every run.
     """
     try:
-        with path.open("rb") as file:
+        with open_plain(path) as file:
             data = file.read(HEAD)
     except OSError:
         return ""  # told when it is read

@@ -6,10 +6,12 @@ for bench sweeps; here the time columns and what the file says of itself are add
 
 from __future__ import annotations
 
+import io
 import re
 from datetime import datetime
 from pathlib import Path
 
+from ...core.plain_file import open_plain
 from ...errors import FileProblem
 from ...exchange import measurement_layout
 from .layout import MAX_TEXT, Found, Layout, UnclearLayout, parts
@@ -107,7 +109,7 @@ def _said(path: Path, encoding: str, first_line: int) -> dict[str, str]:
     """Return what the lines above the header say."""
     found = {"start": "", "digest": "", "comment": ""}
     comments = []
-    with path.open(encoding=encoding, errors="replace") as file:
+    with io.TextIOWrapper(open_plain(path), encoding, errors="replace") as file:
         for _ in range(min(first_line - 1, 200)):
             line = file.readline(4000)
             match = _SAYS.match(line)

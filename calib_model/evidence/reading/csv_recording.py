@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from ...core.arrays import FloatArray
+from ...core.plain_file import open_plain
 from .csv_layout import NO_VALUE
 from .layout import ISO, Layout
 from .stream import Block, Refused, Remarks
@@ -79,7 +80,7 @@ class _Reader:
         except LookupError:
             raise Refused("", f"{self.layout.encoding} is no encoding.", "Name another.") from None
         skip, rest, at = self.layout.first_line - 1, b"", 0
-        with self.path.open("rb", buffering=0) as file:
+        with open_plain(self.path, buffering=0) as file:
             while True:
                 part = file.read(BLOCK_BYTES)
                 at += len(part)

@@ -5,12 +5,12 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-import stat
 import threading
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from ...core.plain_file import open_plain
 from ...errors import DamagedFile, FileProblem
 from ...store.launch import Child
 from ...store.message import BrokenMessage, read_header
@@ -34,23 +34,16 @@ def kind_of(path: Path) -> tuple[str, os.stat_result]:
     FileProblem
         If it cannot be opened, or is no file that may hold a recording.
     """
-    flags = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)
     try:
-        if path.is_dir():
-            raise FileProblem(path, "", "It is a folder, not a file.", "Name a recording.")
-        handle = os.open(path, flags)
+        with open_plain(path, buffering=0) as file:
+            found, head = os.fstat(file.fileno()), file.read(16)
     except FileNotFoundError:
         raise FileProblem(path, "", "There is no such file.", "Check the name.") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise FileProblem(path, "", f"It cannot be opened ({reason}).", "Check it.") from None
-    try:
-        found = os.fstat(handle)
-        if not stat.S_ISREG(found.st_mode):
-            raise FileProblem(path, "", "It is not a regular file.", "Name a recording.")
-        head = os.read(handle, 16)
-    finally:
-        os.close(handle)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise FileProblem(
+            path, "", f"It cannot be opened ({reason}).", "Name a recording."
+        ) from None
     if not head:
         raise FileProblem(path, "", "The file is empty.", "Check the name.")
     if found.st_size > MAX_FILE_BYTES:
@@ -228,7 +221,7 @@ class Digest:
 
     def _run(self) -> None:
         try:
-            with self._path.open("rb", buffering=0) as file:
+            with open_plain(self._path, buffering=0) as file:
                 while not self._stop.is_set() and (data := file.read(1 << 20)):
                     self._sum.update(data)
         except OSError as error:

@@ -335,6 +335,7 @@ class _Found:
     def csv(self) -> str:
         """Return every cell as CSV (RFC 4180)."""
         from calib_model.core.numbers import exact
+        from calib_model.exchange.formulas import guarded
 
         grades = {(c.table, c.cell): c for c in self.graded.cells}
         widest = max((len(self.content[id].axes) for id in self.covered), default=0)
@@ -352,7 +353,7 @@ class _Found:
                 [row["table"], *place, *[""] * (widest - len(place)), exact(row["value"]),
                  f"{row['dwell_s']:.3f}", row["visits"], f"{row['extrapolated_s']:.3f}",
                  f"{row['decided_s']:.3f}", str(cell.grade) if cell else "",
-                 cell.words if cell else ""]
+                 guarded(cell.words) if cell else ""]
             )  # fmt: skip
         return text.getvalue()
 

@@ -28,6 +28,7 @@ def series_csv(sets: Sequence[tuple[str, Replay]]) -> str:
 
     from calib_model.controller.outputs import OUTPUT_INDEX, OUTPUTS, STATES
     from calib_model.core.roles import ROLES
+    from calib_model.exchange.csv_tables import text_field
 
     first = sets[0][1]
     head, columns = ["time [s]"], [_numbers(first.ticks.time)]
@@ -43,7 +44,7 @@ def series_csv(sets: Sequence[tuple[str, Replay]]) -> str:
         columns.append([STATES[int(s)] if np.isfinite(s) else "" for s in state.tolist()])
         columns.append([ROLES[r] if r >= 0 else "" for r in one.run.governing.tolist()])
     text = io.StringIO()
-    text.write(",".join(head) + "\r\n")
+    text.write(",".join(text_field(name) for name in head) + "\r\n")
     for row in zip(*columns, strict=True):
         text.write(",".join(row) + "\r\n")
     return text.getvalue()

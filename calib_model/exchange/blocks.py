@@ -21,7 +21,7 @@ import numpy.typing as npt
 from calib_model.core.arrays import FloatArray, frozen
 from calib_model.core.numbers import exact
 from calib_model.errors import EditRefused
-from calib_model.exchange.csv_tables import FORMULA_SIGNS
+from calib_model.exchange.formulas import guarded
 
 MAX_CELLS = 4_000_000
 
@@ -378,5 +378,4 @@ def _text(value: float, decimal: str) -> str:
 
 
 def _label(text: str) -> str:
-    text = re.sub(r"[\t\r\n\"]+", " ", text).strip()
-    return "'" + text if text.startswith(FORMULA_SIGNS) else text
+    return guarded(re.sub(r"[\t\r\n\"]+", " ", text).strip())

@@ -13,8 +13,9 @@ The layout, one for a table and for a whole set::
 - One for a trial has a column ``value_before`` too: the value of a changed cell as it was, ``new``
   for a cell that was not there, empty where nothing changed.
 - UTF-8 without a byte order mark, lines end with CR LF, fields are quoted where needed.
-- A text that begins with ``= + - @`` (or a tab or carriage return) is given a leading apostrophe:
-  a spreadsheet would take it for a formula.  Numbers are left as they are.
+- Wherever a spreadsheet might take a part of a text for a formula, that part is given a leading
+  apostrophe (`calib_model.exchange.formulas`, which also takes it away).  Numbers are left as
+  they are.
 """
 
 from __future__ import annotations
@@ -28,9 +29,9 @@ from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import exact
 from calib_model.core.table import Table
+from calib_model.exchange.formulas import guarded
 from calib_model.store import write_whole
 
-FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 _LEAST_AXES = 2
 
 
@@ -127,8 +128,7 @@ def _points(axis: Axis) -> list[str]:
 
 def text_field(text: str) -> str:
     """Return a text as a CSV field: safe in a spreadsheet, quoted where RFC 4180 asks for it."""
-    if text.startswith(FORMULA_SIGNS):
-        text = "'" + text
+    text = guarded(text)
     if any(sign in text for sign in ',"\r\n'):
         return '"' + text.replace('"', '""') + '"'
     return text

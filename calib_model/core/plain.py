@@ -32,11 +32,27 @@ def numbers_to_plain(values: FloatArray) -> list[float | str]:
     return [number_to_plain(v) for v in flat.tolist()]
 
 
+def text_from_plain(value: Any) -> str:
+    """Return a text; TypeError if it is none, ValueError if it holds half of a character."""
+    if not isinstance(value, str):
+        raise TypeError("not a text")
+    if not value.isascii():
+        value.encode()
+    return value
+
+
+def _storage_from_plain(plain: Any) -> Storage:
+    kind, *numbers = plain
+    if [type(n) for n in numbers] != [int] * 3 or any(abs(n) >= 1 << 63 for n in numbers):
+        raise TypeError("not a storage")
+    return Storage(text_from_plain(kind), *numbers)
+
+
 def numbers_from_plain(values: Any, shape: tuple[int, ...]) -> FloatArray:
     """Read back what `numbers_to_plain` wrote."""
     try:
         return np.array([float(v) for v in values], dtype=np.float64).reshape(shape)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise ModelError("A list of numbers is damaged.") from None
 
 
@@ -62,16 +78,16 @@ def axis_from_plain(plain: Mapping[str, Any]) -> Axis:
     try:
         return Axis(
             given["values"],
-            given["name"],
-            given["unit"],
-            given["quantity"],
+            text_from_plain(given["name"]),
+            text_from_plain(given["unit"]),
+            text_from_plain(given["quantity"]),
             Interpolation(given["interpolation"]),
             End(given["below"]),
             End(given["above"]),
-            Storage(*given["storage"]),
-            given["shared"],
+            _storage_from_plain(given["storage"]),
+            text_from_plain(given["shared"]),
         )
-    except (KeyError, TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise ModelError(f"An axis is damaged: {error}.") from None
 
 
@@ -101,14 +117,17 @@ def table_from_plain(plain: Mapping[str, Any]) -> Table:
         given = dict(plain)
         axes = tuple(axis_from_plain(a) for a in given.pop("axes"))
         values = numbers_from_plain(given.pop("values"), tuple(len(a) for a in axes))
+        relations = dict(given.pop("relations"))
+        texts = {key: text_from_plain(value) for key, value in relations.items()}
         return Table(
             values=values,
             axes=axes,
-            storage=Storage(*given.pop("storage")),
+            storage=_storage_from_plain(given.pop("storage")),
+            relations={text_from_plain(key): value for key, value in texts.items()},
             lower=float(given.pop("lower")),
             upper=float(given.pop("upper")),
             rules=tuple(rule_from_plain(r) for r in given.pop("rules")),
-            **given,
+            **{key: text_from_plain(value) for key, value in given.items()},
         )
-    except (KeyError, TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise ModelError(f"A table is damaged: {error}.") from None

@@ -123,6 +123,7 @@ def _number(value: Any) -> float:
 def _string(value: Any) -> str:
     if not isinstance(value, str):
         raise TypeError
+    value.encode()  # half of a character can be neither shown nor kept
     return value
 
 

@@ -75,6 +75,8 @@ def _typed(type_text: str, value: Any) -> Any:
         return value
     if not isinstance(value, allowed) or (isinstance(value, bool) and bool not in allowed):
         raise TypeError
+    if isinstance(value, str):
+        value.encode()  # half of a character can be neither shown nor kept
     return _number(value) if type_text == "float" else value
 
 

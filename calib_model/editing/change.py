@@ -22,6 +22,7 @@ from ..core.plain import (
     numbers_to_plain,
     table_from_plain,
     table_to_plain,
+    text_from_plain,
 )
 from ..core.record import Item, Record
 from ..core.record_plain import item_from_plain, item_to_plain
@@ -117,6 +118,7 @@ class RecordEdit:
         return RecordEdit(self.after, self.before)
 
 
+ABOUT_FIELDS = ("programme", "mode", "base_mode", "name", "revision", "description")
 Edit = CellsEdit | TableEdit | SharedAxisEdit | AboutEdit | RecordEdit
 
 
@@ -426,14 +428,14 @@ def change_from_plain(plain: Mapping[str, Any]) -> Change:
     """
     try:
         return Change(
-            plain["title"],
+            text_from_plain(plain["title"]),
             tuple(_edit_from_plain(e) for e in plain["edits"]),
-            plain["reason"],
-            plain["author"],
-            plain["time"],
-            note=plain.get("note", ""),
+            text_from_plain(plain["reason"]),
+            text_from_plain(plain["author"]),
+            text_from_plain(plain["time"]),
+            note=text_from_plain(plain.get("note", "")),
         )
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise ModelError(f"A recorded change is damaged: {error}.") from None
 
 
@@ -443,28 +445,32 @@ def _edit_from_plain(plain: Mapping[str, Any]) -> Edit:
         cells = np.array(plain["cells"], dtype=np.int64)
         before = numbers_from_plain(plain["before"], cells.shape)
         after = numbers_from_plain(plain["after"], cells.shape)
-        return CellsEdit(plain["table"], cells, before, after)
+        if cells.ndim != 1:
+            raise ModelError("A recorded change of values names no cells.")
+        return CellsEdit(text_from_plain(plain["table"]), cells, before, after)
     if kind == "table":
         before, after = plain["before"], plain["after"]
         if before is None and after is None:
             raise ModelError("A recorded change of a table names no table.")
         return TableEdit(
-            table_from_plain(before) if before else None,
-            table_from_plain(after) if after else None,
+            table_from_plain(before) if before is not None else None,
+            table_from_plain(after) if after is not None else None,
             int(plain["position"]),
         )
     if kind == "axis":
         before, after = plain["before"], plain["after"]
         return SharedAxisEdit(
-            plain["id"],
-            axis_from_plain(before) if before else None,
-            axis_from_plain(after) if after else None,
+            text_from_plain(plain["id"]),
+            axis_from_plain(before) if before is not None else None,
+            axis_from_plain(after) if after is not None else None,
         )
     if kind == "about":
-        return AboutEdit(plain["field"], plain["before"], plain["after"])
+        if plain["field"] not in ABOUT_FIELDS:
+            raise ModelError("A recorded change is of something that a set does not say.")
+        return AboutEdit(*(text_from_plain(plain[key]) for key in ("field", "before", "after")))
     if kind == "record":
         old, new = (
-            item_from_plain(plain["item"], plain[side]) if plain[side] else None
+            item_from_plain(plain["item"], plain[side]) if plain[side] is not None else None
             for side in ("before", "after")
         )
         if old is None and new is None:

@@ -34,6 +34,11 @@ REGULAR_SHARE = 0.8
 """This share of sample distances near the median makes a channel one of a fixed rate."""
 MOST_LISTED = 200
 """Faults of one kind on one channel that are listed one by one; the rest are summed up."""
+MOST_PLACES = 5000
+"""Gaps, and runs of stamps out of order, that are listed; more would only be scrolled past."""
+MOST_DOUBTFUL = 1_000_000
+"""So many stamps out of order are sorted out with as few losses as possible; of more, what runs
+ahead of all before it is kept, which is quicker by far."""
 LONGEST_DROP_OUT = 3.0
 """A value that leaves and comes back within this time in s may be a drop-out, later a reading."""
 JUMP_STEPS = 20.0
@@ -138,6 +143,8 @@ def _in_order(stamps: FloatArray) -> Indices:
     doubtful = np.flatnonzero(~settled)
     if not doubtful.size:
         return np.arange(n)
+    if doubtful.size > MOST_DOUBTFUL:
+        return np.flatnonzero(stamps > before)
     chosen = _longest_increasing(stamps[doubtful].tolist())
     keep = settled.copy()
     keep[doubtful[chosen]] = True
@@ -185,7 +192,8 @@ def _disorder(stamps: FloatArray, kept: Indices, good: Indices) -> list[Fault]:
     same = others - others[start] + other[start] == 0
     faults = []
     for kind, chosen in ((DUPLICATE, lost[same]), (BACKWARD, lost[~same])):
-        for run in _runs(chosen):
+        runs = _runs(chosen)
+        for run in runs[:MOST_PLACES]:
             first, last = float(stamps[run].min()), float(stamps[run].max())
             count = int(run.size)
             if kind == DUPLICATE:
@@ -196,6 +204,11 @@ def _disorder(stamps: FloatArray, kept: Indices, good: Indices) -> list[Fault]:
                 words += f"the clock showed {_seconds(first)}"
                 words += f" to {_seconds(last)}." if count > 1 else "."
             faults.append(Fault(kind, "", first, last, count, words))
+        if len(runs) > MOST_PLACES:
+            rest = np.concatenate(runs[MOST_PLACES:])
+            words = f"{rest.size} more samples at {len(runs) - MOST_PLACES} places were left out."
+            span = float(stamps[rest].min()), float(stamps[rest].max())
+            faults.append(Fault(kind, "", *span, int(rest.size), words))
     return faults
 
 
@@ -215,9 +228,13 @@ def _gaps(time: FloatArray, steps: FloatArray, period: float, keep: Indices | No
         missing = steps[holes] / period - 1
         holes = holes[missing > np.diff(keep)[holes] - 1 + (GAP_PERIODS - 1)]
     faults = []
-    for hole in holes.tolist():
+    for hole in holes[:MOST_PLACES].tolist():
         start, end = float(time[hole]), float(time[hole + 1])
         words = f"Nothing was recorded for {end - start:.4g} s from {_seconds(start)} on."
+        faults.append(Fault(GAP, "", start, end, 0, words))
+    if holes.size > MOST_PLACES:
+        start, end = float(time[holes[MOST_PLACES]]), float(time[holes[-1] + 1])
+        words = f"Nothing was recorded at {holes.size - MOST_PLACES} more places."
         faults.append(Fault(GAP, "", start, end, 0, words))
     return faults
 

@@ -215,7 +215,7 @@ class ChannelMap:
                     )
                 else:
                     sources[name] = Constant(float(one["value"]), unit)
-        except (AttributeError, KeyError, TypeError, ValueError):
+        except (AttributeError, KeyError, TypeError, ValueError, OverflowError):
             raise ModelError("This is no channel mapping.", "Map the channels again.") from None
         return cls(sources)
 

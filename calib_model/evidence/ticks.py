@@ -27,8 +27,13 @@ IRREGULAR_HOLD = 2.0
 """How long in s a sample counts where samples come irregularly, so that no gap can be told."""
 SAME_INSTANT = 1e-6
 """A sample so many seconds after a tick counts as being there at the tick: stamps are rounded."""
-MOST_TICKS = 20_000_000
-"""Over four days at 20 ms; more comes from stamps that do not belong together."""
+MOST_TICKS = 1_000_000
+"""Over five hours at 20 ms.  A tick takes half a kilobyte with all inputs, given and derived."""
+FEW_TICKS = 200_000
+"""An hour at 20 ms, for whatever recording..."""
+TICKS_PER_SAMPLE = 100
+"""...and so many more per sample of its fullest channel, which is `IRREGULAR_HOLD` at 20 ms: beyond
+that most ticks would be empty, and the stamps do not belong together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,10 +173,14 @@ def _grid(recording: Recording, tick: float, start: float | None, end: float | N
     first = first if start is None else max(first, start)
     last = last if end is None else min(last, end)
     count = (last - first) / tick + 1
-    if not math.isfinite(count) or count > MOST_TICKS:
+    samples = max([0, *(c.time.size for c in recording.channels.values())])
+    most = min(MOST_TICKS, FEW_TICKS + TICKS_PER_SAMPLE * samples)
+    if not math.isfinite(count) or count > most:
         raise ModelError(
-            f"The time stamps of {recording.name} span {last - first:.6g} s.",
-            "Look at its channels: one has stamps that do not belong to the others.",
+            f"The time stamps of {recording.name} span {last - first:.6g} s, with at most "
+            f"{samples} samples in a channel; at ticks of {tick:g} s at most {most * tick:.6g} s "
+            "are looked at.",
+            "Look at its channels for stamps that do not belong to the others, or cut it in parts.",
         )
     return np.asarray(first + tick * np.arange(max(0, math.floor(count + 1e-6))), dtype=np.float64)
 

@@ -7,6 +7,7 @@ takes down this process and nothing else.
 from __future__ import annotations
 
 import base64
+import math
 import os
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -15,9 +16,14 @@ from .message import BrokenMessage, pack_header, read_header
 
 MEMORY_BYTES = 1 << 30
 CPU_SECONDS = 120
+"""Of the whole process, however many files it reads."""
+FILE_SECONDS = 5
+"""Of one file: the largest that the bounds let through takes one."""
 
 
-def limit_resources(address_bytes: int = MEMORY_BYTES, file_bytes: int = 0) -> None:
+def limit_resources(
+    address_bytes: int = MEMORY_BYTES, file_bytes: int = 0, seconds: int = CPU_SECONDS
+) -> None:
     """Take from this process what reading does not need, where the system can.
 
     Parameters
@@ -27,6 +33,8 @@ def limit_resources(address_bytes: int = MEMORY_BYTES, file_bytes: int = 0) -> N
         which they never fill.  What it may allocate stays `MEMORY_BYTES`.
     file_bytes : int
         That it may write to any one file.
+    seconds : int
+        Of work; 0 for no limit.
     """
     try:
         import resource
@@ -35,12 +43,12 @@ def limit_resources(address_bytes: int = MEMORY_BYTES, file_bytes: int = 0) -> N
     for name, value in (
         ("RLIMIT_AS", address_bytes),
         ("RLIMIT_DATA", MEMORY_BYTES),
-        ("RLIMIT_CPU", CPU_SECONDS),
+        ("RLIMIT_CPU", seconds),
         ("RLIMIT_FSIZE", file_bytes),  # none: it can write to no file
         ("RLIMIT_CORE", 0),
     ):
         number = getattr(resource, name, None)
-        if number is None:
+        if number is None or (name == "RLIMIT_CPU" and not seconds):
             continue
         try:
             _, hard = resource.getrlimit(number)
@@ -48,6 +56,23 @@ def limit_resources(address_bytes: int = MEMORY_BYTES, file_bytes: int = 0) -> N
             resource.setrlimit(number, (top, top))
         except (OSError, ValueError):  # some systems know the name but not the limit
             continue
+
+
+def allow_seconds(seconds: float) -> None:
+    """Have this process ended (SIGXCPU) after so many more seconds of work, where the system can.
+
+    What loops for ever in a library can be stopped in no other way.
+    """
+    try:
+        import resource
+
+        used = resource.getrusage(resource.RUSAGE_SELF)
+        _, hard = resource.getrlimit(resource.RLIMIT_CPU)
+        wanted = math.ceil(used.ru_utime + used.ru_stime + seconds)
+        top = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+        resource.setrlimit(resource.RLIMIT_CPU, (top, hard))
+    except (ImportError, OSError, ValueError):  # Windows: the time limit of the parent remains
+        return
 
 
 def main() -> None:
@@ -63,6 +88,7 @@ def main() -> None:
             return
         if request is None:
             return
+        allow_seconds(FILE_SECONDS)
         try:
             answer(request, target)
         except BrokenPipeError:

@@ -17,8 +17,16 @@ from ..core.rule_plain import rule_from_plain
 from ..core.storage import Storage
 from ..core.table import NO_RELATIONS, Table
 from ..errors import DamagedFile, ModelError
-from .jsontext import json_value
-from .layout import ENDS, INTERPOLATIONS, MAX_TEXT_BYTES, STORAGE_TYPES, TEXT_ATTRIBUTES
+from .jsontext import JsonBudget, json_value
+from .layout import (
+    ENDS,
+    INTERPOLATIONS,
+    MAX_TEXT_BYTES,
+    MOST_RULES,
+    MOST_RULES_OF_TABLE,
+    STORAGE_TYPES,
+    TEXT_ATTRIBUTES,
+)
 from .raw import raw_values
 from .structure import Columns, Misfit, Neutral, completed
 from .texts import Array, joined, plain
@@ -268,11 +276,18 @@ def _rules(columns: Columns, ids: list[str], path: Path) -> list[tuple[Rule, ...
     from .. import rules as _kinds  # noqa: F401  # makes the kinds of rule known
 
     sets: list[tuple[Rule, ...]] = []
+    budget, made = JsonBudget(), 0
     for number, text in enumerate(texts):
         try:
-            listed = json_value(text, MAX_TEXT_BYTES)
+            listed = json_value(text, MAX_TEXT_BYTES, budget)
             if not isinstance(listed, list) or not all(isinstance(r, dict) for r in listed):
                 raise ModelError("The rules are not a list.")
+            made += len(listed)
+            if len(listed) > MOST_RULES_OF_TABLE or made > MOST_RULES:
+                raise ModelError(
+                    f"There are more than {MOST_RULES_OF_TABLE} rules for a table, or "
+                    f"{MOST_RULES} in all."
+                )
             sets.append(tuple(rule_from_plain(r) for r in listed))
         except ModelError as error:
             user = ids[rows.index(number)] if number in rows else f"set {number + 1}"

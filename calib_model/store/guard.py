@@ -12,30 +12,17 @@ from typing import Any
 import numpy as np
 
 from . import hdf5_api as api
+from .allowance import Allowance
 from .layout import (
     MAX_ATTRIBUTE_BYTES,
     MAX_CHUNK_BYTES,
     MAX_CHUNKS,
     MAX_STRING_BYTES,
-    MAX_TOTAL_BYTES,
     Column,
 )
 from .structure import Misfit
 
 _FILTERS = frozenset({api.SHUFFLE, api.DEFLATE, api.FLETCHER32})
-
-
-class Allowance:
-    """How many bytes may still be unpacked from one file."""
-
-    def __init__(self, total: int = MAX_TOTAL_BYTES) -> None:
-        self.left = total
-
-    def take(self, size: int, place: str) -> None:
-        """Use up `size` bytes; raise Misfit if they are not there."""
-        if size > self.left:
-            raise Misfit(place, "declares more data than a set file may hold.")
-        self.left -= size
 
 
 def require_hard_link(root: Any, name: str, place: str) -> None:
@@ -54,7 +41,7 @@ def check_dataset(
     dataset : low-level data set
     column : Column
     allowance : Allowance
-        Reduced by the data set's size.
+        Reduced by what the data set needs.
     """
     place = f"column {column.name}"
     layout = api.storage_of(dataset)
@@ -76,8 +63,7 @@ def check_dataset(
     shape = api.shape_of(dataset)
     if shape is None or len(shape) != len(column.dimensions):
         raise Misfit(place, f"has the shape {shape}.")
-    size = math.prod(shape) * dtype.itemsize
-    allowance.take(size, place)
+    allowance.take(column, shape, dtype.itemsize)
     if layout.chunk is not None:
         chunk_bytes = math.prod(layout.chunk) * dtype.itemsize
         chunks = math.prod(-(-n // max(c, 1)) for n, c in zip(shape, layout.chunk, strict=True))

@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 
 from . import hdf5_api as api
+from .allowance import Allowance
 from .digest import check_manifest, content_sha, manifest
-from .guard import Allowance, check_attribute, check_dataset, require_hard_link
+from .guard import check_attribute, check_dataset, require_hard_link
 from .layout import (
     COLUMNS,
     FORMAT,
@@ -149,7 +150,7 @@ def make_image(neutral: Neutral) -> tuple[bytes, str]:
         array = neutral.columns.get(column.name)
         if array is not None and array.size:
             check_type(column, array)
-            allowance.take(array.nbytes, f"column {column.name}")
+            allowance.take(column, array.shape, array.itemsize)
             columns[column.name] = np.ascontiguousarray(array)
     listed = manifest(columns, neutral.attributes)
     sha = content_sha(listed)

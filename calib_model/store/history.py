@@ -15,8 +15,8 @@ import numpy as np
 
 from ..errors import ModelError
 from .history_views import EntryViews
-from .jsontext import json_text, json_value
-from .layout import COLUMNS, MAX_EDIT_BYTES, MAX_TEXT_BYTES
+from .jsontext import JsonBudget, json_text, json_value
+from .layout import COLUMNS, MAX_EDIT_BYTES, MAX_TEXT_BYTES, MOST_ROWS
 from .structure import Columns, empty
 from .texts import Array, fixed, in_pieces, joined, plain
 
@@ -26,6 +26,8 @@ HISTORY_COLUMNS = tuple(
     c for c in COLUMNS if c.name.startswith("entry_") or c.name.split("_")[0] == "edit"
 )
 _NAMES = frozenset(c.name for c in HISTORY_COLUMNS)
+MOST_BYTES = 128 << 20
+"""Of all columns of a history together: half of what a file may unpack to."""
 _ENTRY_TEXTS = ("title", "reason", "author", "time")
 
 
@@ -77,8 +79,17 @@ class HistoryColumns:
         """
         return [*EntryViews(self._columns, _decoded)[:], *self._new]
 
+    def require_text(self) -> None:
+        """Raise ModelError unless every text is one; what it says is read when asked for."""
+        for column in HISTORY_COLUMNS:
+            if column.dtype == "S":
+                try:
+                    b"".join(self._columns[column.name].tolist()).decode()
+                except UnicodeDecodeError:
+                    raise ModelError(f"Column {column.name} is not valid UTF-8.") from None
+
     def columns(self) -> Columns:
-        """Return everything as columns.
+        """Return everything as columns; the oldest entries are left out where it is too much.
 
         Raises
         ------
@@ -89,12 +100,53 @@ class HistoryColumns:
             return dict(self._columns)
         new = _encoded(self._new)
         if not len(self._columns["entry_time"]):
-            return new
-        return {name: np.concatenate([self._columns[name], new[name]]) for name in new}
+            return _shortened(new)
+        return _shortened(_joined_columns(self._columns, new))
 
     def packed(self) -> HistoryColumns:
         """Return the same history with every entry in columns."""
         return HistoryColumns(self.columns()) if self._new else self
+
+
+def _shortened(columns: Columns) -> Columns:
+    """Leave out the oldest entries of a history that is more than a file may hold.
+
+    The state of the set needs none of them, and a save that failed would lose far more.  What is
+    left fills half of the room, so that this comes once in years, and begins with a note.
+    """
+    sizes = {c.name: columns[c.name].shape[0] for c in HISTORY_COLUMNS}
+    if all(sizes[c.name] <= MOST_ROWS[c.dimensions[0]] for c in HISTORY_COLUMNS) and (
+        sum(a.nbytes for a in columns.values()) <= MOST_BYTES
+    ):
+        return columns
+    left_out = len(columns["entry_time"]) // 2 + 1
+    while True:
+        kept = _from_entry(columns, left_out)
+        whole = _joined_columns(_encoded([_note_of(left_out)]), kept)
+        if left_out >= len(columns["entry_time"]) or (
+            all(2 * whole[c.name].shape[0] <= MOST_ROWS[c.dimensions[0]] for c in HISTORY_COLUMNS)
+            and 2 * sum(a.nbytes for a in whole.values()) <= MOST_BYTES
+        ):
+            return whole
+        left_out += (len(columns["entry_time"]) - left_out) // 2 + 1
+
+
+def _note_of(left_out: int) -> Entry:
+    return {"title": f"{left_out} older entries were left out: the history was full", "edits": []}
+
+
+def _joined_columns(first: Columns, then: Columns) -> Columns:
+    return {name: np.concatenate([first[name], then[name]]) for name in first}
+
+
+def _from_entry(columns: Columns, first: int) -> Columns:
+    """Return the columns from an entry on; each dimension begins where its counts say."""
+    starts = {"entry": first}
+    for column in HISTORY_COLUMNS:  # a count comes before what it counts
+        if column.counts:
+            before = columns[column.name][: starts[column.dimensions[0]]]
+            starts[column.counts] = int(before.sum(dtype=np.int64))
+    return {c.name: columns[c.name][starts[c.dimensions[0]] :] for c in HISTORY_COLUMNS}
 
 
 def _nothing(name: str) -> Array:
@@ -181,7 +233,8 @@ def _decoded(columns: Columns) -> Iterator[dict[str, Any]]:
     titles = _joined(columns, "entry_title")
     reasons = _joined(columns, "entry_reason")
     others = _joined(columns, "entry_other")
-    edits = _decoded_edits(columns)
+    budget = JsonBudget()
+    edits = _decoded_edits(columns, budget)
     for row, count in enumerate(columns["entry_edit_count"].tolist()):
         entry: dict[str, Any] = {
             "title": titles[row],
@@ -191,18 +244,18 @@ def _decoded(columns: Columns) -> Iterator[dict[str, Any]]:
             "edits": [next(edits) for _ in range(count)],
         }
         if others[row]:
-            entry |= _object(others[row])
+            entry |= _object(others[row], budget)
         yield entry
 
 
-def _decoded_edits(columns: Columns) -> Iterator[dict[str, Any]]:
+def _decoded_edits(columns: Columns, budget: JsonBudget) -> Iterator[dict[str, Any]]:
     texts = _joined(columns, "edit")
     kinds = plain(columns["edit_kind"])
     tables = plain(columns["edit_table"])
     ends = np.cumsum(columns["edit_cell_count"], dtype=np.int64).tolist()
     for row, (start, end) in enumerate(pairwise([0, *ends])):
         if texts[row]:
-            yield _object(texts[row])
+            yield _object(texts[row], budget)
         else:
             yield {
                 "kind": kinds[row],
@@ -221,8 +274,8 @@ def _numbers(values: Array) -> list[float | str]:
     return [v if math.isfinite(v) else repr(v) for v in values.tolist()]
 
 
-def _object(text: str) -> dict[str, Any]:
-    value = json_value(text, MAX_EDIT_BYTES)
+def _object(text: str, budget: JsonBudget) -> dict[str, Any]:
+    value = json_value(text, MAX_EDIT_BYTES, budget)
     if not isinstance(value, dict):
         raise ModelError("An entry of the history is damaged.")
     return value

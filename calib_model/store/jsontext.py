@@ -11,6 +11,7 @@ import math
 from typing import Any
 
 from ..errors import ModelError
+from .layout import MOST_JSON_PARTS
 
 _KEY = "number"
 
@@ -23,7 +24,29 @@ def json_text(plain: Any) -> str:
         return _dumped(_wrapped(plain))
 
 
-def json_value(text: str, limit: int) -> Any:
+class JsonBudget:
+    """How many objects the JSON texts of one file may still make.
+
+    Parameters
+    ----------
+    parts : int
+        Brackets, commas and colons; counted before a text is parsed.
+    """
+
+    def __init__(self, parts: int = MOST_JSON_PARTS) -> None:
+        self.left = parts
+
+    def take(self, text: str) -> None:
+        """Use up what a text needs; raise ModelError if it is not there."""
+        self.left -= sum(text.count(sign) for sign in "[{,:")
+        if self.left < 0:
+            raise ModelError(
+                f"Its JSON texts hold more than {MOST_JSON_PARTS} values.",
+                "Restore the file from a backup.",
+            )
+
+
+def json_value(text: str, limit: int, budget: JsonBudget | None = None) -> Any:
     """Parse JSON text.
 
     Parameters
@@ -31,18 +54,24 @@ def json_value(text: str, limit: int) -> Any:
     text : str
     limit : int
         Longest text accepted.
+    budget : JsonBudget, optional
+        Shared by the texts of a file; one of its own by default.
 
     Raises
     ------
     ModelError
-        If it is too long, too deeply nested or no JSON.
+        If it is too long, too large, too deeply nested, no JSON, or holds half of a character.
     """
     if len(text) > limit:
         raise ModelError(f"A text is longer than {limit} characters.", "Shorten it.")
+    (budget or JsonBudget()).take(text)
     try:
-        return _DECODER.decode(text)
+        value = _DECODER.decode(text)
+        if "\\u" in text:  # an escape may be half of a character, which nothing can show or keep
+            json.dumps(value, ensure_ascii=False).encode()
     except (ValueError, RecursionError):
         raise ModelError("A text is not the JSON it should be.") from None
+    return value
 
 
 def _dumped(plain: Any) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import contextlib
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -92,8 +93,9 @@ class Child:
 
     @property
     def timed_out(self) -> bool:
-        """Whether the time limit ended the process."""
-        return self._late.is_set()
+        """Whether a time limit ended the process: the parent's, or its own on work."""
+        worked = getattr(signal, "SIGXCPU", None)
+        return self._late.is_set() or (worked is not None and self.process.poll() == -worked)
 
 
 def _expire(process: subprocess.Popen[bytes], late: threading.Event) -> None:

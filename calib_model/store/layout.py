@@ -17,8 +17,38 @@ PIECE_BYTES = 120
 """Long texts are cut into pieces of at most this size, so that one long text costs no padding."""
 
 MAX_FILE_BYTES = 128 << 20
-MAX_TOTAL_BYTES = 384 << 20
+MAX_TOTAL_BYTES = 256 << 20
 """All columns together, unpacked; with the file itself this stays below 1 GiB."""
+MAX_WIDTH_BYTES = 96 << 20
+"""The text columns together, unpacked: texts take up to eight times that as objects."""
+MOST_ROWS = {
+    "table": 100_000,
+    "description_part": 500_000,
+    "value": 4_000_000,
+    "raw_value": 4_000_000,
+    "axis": 200_000,
+    "axis_value": 2_000_000,
+    "shared_axis": 20_000,
+    "relation": 300_000,
+    "rule_set": 50_000,
+    "rule_part": 400_000,
+    "entry": 200_000,
+    "entry_title_part": 400_000,
+    "entry_reason_part": 400_000,
+    "entry_other_part": 400_000,
+    "edit": 400_000,
+    "edit_part": 400_000,
+    "edit_cell": 4_000_000,
+    "record": 100_000,
+    "record_part": 400_000,
+}
+"""Rows of each dimension: three times the largest set that was thought of (30,000 tables) and
+more, yet few enough that a small file which unpacks to them costs seconds and not gigabytes."""
+MOST_RULES = 200_000
+"""Rules of all rule sets together."""
+MOST_RULES_OF_TABLE = 1_000
+MOST_JSON_PARTS = 4_000_000
+"""Brackets, commas and colons of all JSON texts that are read in one go: each is an object."""
 MAX_CHUNK_BYTES = 8 << 20
 MAX_CHUNKS = 100_000
 MAX_STRING_BYTES = 2_000

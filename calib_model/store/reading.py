@@ -13,9 +13,10 @@ import numpy as np
 from ..core.calibration_set import CalibrationSet
 from ..core.record_plain import record_from_plain
 from ..errors import BitepointError, DamagedFile, FileProblem, ForeignFile, NewerFile
+from .allowance import Allowance
 from .decode import REMEDY, decode
 from .history import HISTORY_COLUMNS, HistoryColumns
-from .jsontext import json_value
+from .jsontext import JsonBudget, json_value
 from .launch import TIME_LIMIT, Child
 from .layout import (
     BY_NAME,
@@ -23,13 +24,12 @@ from .layout import (
     INTEGER_ATTRIBUTES,
     MAX_RECORD_BYTES,
     MAX_STRING_BYTES,
-    MAX_TOTAL_BYTES,
     TEXT_ATTRIBUTES,
 )
 from .message import BrokenMessage, read_header
 from .migrate import to_current
 from .source import Stamp
-from .structure import Columns, Neutral
+from .structure import Columns, Misfit, Neutral
 from .texts import bytes_of, joined, plain
 
 Record = tuple[str, Mapping[str, Any]]
@@ -127,6 +127,9 @@ class Reading:
                 raise self._problem(header)
             neutral = self._received(header)
             sha, stamp = _text(header, "sha"), _stamp(header)
+        except Misfit as misfit:  # the other side is not trusted with the bounds either
+            self._child.end()
+            raise damaged(self.path, misfit.place, f"It {misfit.problem}") from None
         except (BrokenMessage, OSError, ValueError) as error:
             problem = self._broken(error)
             self._child.end()
@@ -140,7 +143,7 @@ class Reading:
 
     def _received(self, header: Mapping[str, Any]) -> Neutral:
         columns: Columns = {}
-        left = MAX_TOTAL_BYTES
+        allowance = Allowance()
         listed = header.get("columns")
         attributes = header.get("attributes")
         if not isinstance(listed, list) or not isinstance(attributes, dict):
@@ -148,9 +151,9 @@ class Reading:
         for entry in listed:
             name, dtype, shape = _checked(entry)
             size = math.prod(shape) * dtype.itemsize
-            if name in columns or size > left:
+            if name in columns:
                 raise BrokenMessage("The reading process gave a wrong answer.")
-            left -= size
+            allowance.take(BY_NAME[name], shape, dtype.itemsize)
             array = np.empty(shape, dtype=dtype)
             if size and self._child.read_into(bytes_of(array)) != size:
                 raise BrokenMessage("The reading process ended early.")
@@ -225,7 +228,6 @@ def read_set_here(data: bytes, path: Path | str, stamp: Stamp | None = None) -> 
     FileProblem
     """
     from .hdf5 import Newer, read_image
-    from .structure import Misfit
 
     place = Path(path)
     try:
@@ -247,11 +249,14 @@ def built(neutral: Neutral, sha: str, stamp: Stamp, path: Path) -> StoredSet:
     try:
         content, columns = decode(to_current(neutral), path)
         record, records = record_from_plain(_records(columns))
+        history = HistoryColumns({c.name: columns[c.name] for c in HISTORY_COLUMNS})
+        history.require_text()
     except FileProblem:
         raise
+    except UnicodeDecodeError:
+        raise DamagedFile(path, "column record_text", "It is not valid UTF-8.", REMEDY) from None
     except BitepointError as error:
         raise DamagedFile(path, "", error.problem, error.remedy or REMEDY) from None
-    history = HistoryColumns({c.name: columns[c.name] for c in HISTORY_COLUMNS})
     if record:
         content = content.with_record(record)
     return StoredSet(content, history, sha, FileStamp(*stamp, sha), records)
@@ -260,9 +265,9 @@ def built(neutral: Neutral, sha: str, stamp: Stamp, path: Path) -> StoredSet:
 def _records(columns: Columns) -> tuple[Record, ...]:
     kinds = plain(columns["record_kind"])
     texts = joined(columns["record_count"], columns["record_text"])
-    records = []
+    records, budget = [], JsonBudget()
     for kind, text in zip(kinds, texts, strict=True):
-        value = json_value(text, MAX_RECORD_BYTES)
+        value = json_value(text, MAX_RECORD_BYTES, budget)
         if not isinstance(value, dict):
             value = {"text": value}
         records.append((kind, value))

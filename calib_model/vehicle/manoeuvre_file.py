@@ -28,7 +28,6 @@ from __future__ import annotations
 
 import difflib
 import itertools
-import math
 import re
 import tomllib
 from collections.abc import Mapping
@@ -89,7 +88,7 @@ def parse_manoeuvres(text: str, path: Path | str = "manoeuvres") -> ManoeuvreFil
     """Read a manoeuvre file's text; see `read_manoeuvres`."""
     try:
         plain = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # not only TOML's own: a number may be too long
         raise FileProblem(path, "", f"It is not TOML: {error}.", "Mend that line.") from None
     try:
         return _file(plain)
@@ -154,7 +153,7 @@ def _manoeuvre(plain: Mapping[str, Any], at: str) -> Manoeuvre:
     if not isinstance(names, list | tuple) or not names:
         raise _Wrong(f"{at}.metrics", "It is no list of names.", "Name a metric or more.")
     for name in names:
-        if name not in METRICS:
+        if not isinstance(name, str) or name not in METRICS:
             raise _Wrong(
                 f"{at}.metrics",
                 f"There is no metric {name!r}.",
@@ -301,7 +300,7 @@ def _brake(plain: Mapping[str, Any], at: str) -> Brake:
     if end <= start:
         raise _Wrong(f"{at}.end", "It is not after the start.", "Give a later time.")
     wheel = plain["wheel"]
-    if wheel not in WHEELS:
+    if not isinstance(wheel, str) or wheel not in WHEELS:
         raise _Wrong(f"{at}.wheel", f"There is no wheel {wheel!r}.", f"Use {', '.join(WHEELS)}.")
     torque = _number(plain["torque"], f"{at}.torque", 0.0, 5000.0)
     return Brake(start, end, wheel, torque, _yes(plain.get("active", True), f"{at}.active"))
@@ -348,10 +347,10 @@ def _yes(plain: Any, at: str) -> bool:
 
 
 def _number(plain: Any, at: str, low: float, high: float) -> float:
-    if isinstance(plain, bool) or not isinstance(plain, int | float) or math.isnan(plain):
-        raise _Wrong(at, f"{plain!r} is no number.", f"Give {low:g} to {high:g}.")
-    if not low <= plain <= high:
-        raise _Wrong(at, f"{plain:g} cannot be.", f"Give {low:g} to {high:g}.")
+    if isinstance(plain, bool) or not isinstance(plain, int | float) or plain != plain:
+        raise _Wrong(at, f"{plain!r:.60} is no number.", f"Give {low:g} to {high:g}.")
+    if not low <= plain <= high:  # a whole number may be too large for a float
+        raise _Wrong(at, f"{plain!r:.20} cannot be.", f"Give {low:g} to {high:g}.")
     return float(plain)
 
 

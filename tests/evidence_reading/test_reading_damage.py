@@ -167,6 +167,23 @@ def test_a_circle_of_links_ends_at_the_time_limit(tmp_path: Path) -> None:
     assert time.monotonic() - start < 60
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="no limit on work there")
+def test_a_circle_of_links_is_stopped_after_five_seconds_of_work(tmp_path: Path) -> None:
+    import resource
+
+    path = write_mdf4(tmp_path / "run.mf4", [(TIME, {"a": ("", TIME)}), (TIME, {"b": ("", TIME)})])
+    data = bytearray(path.read_bytes())
+    at = data.find(b"##DG")
+    data[at + 24 : at + 32] = at.to_bytes(8, "little")
+    path.write_bytes(data)
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    with pytest.raises(DamagedFile, match="took too long and was stopped"):
+        read_recording(path)  # two minutes of waiting, were it not for the work
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    assert 4 < spent < 7
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="no such limits there")
 def test_the_reading_process_has_limits_and_leaves_nothing_behind(tmp_path: Path) -> None:
     script = (

@@ -71,7 +71,6 @@ def answered(answer: bytes) -> str:
         {**WHOLE, "columns": [["unknown", "<f8", [1]]]},
         {**WHOLE, "columns": [["values", "|O8", [1]]]},
         {**WHOLE, "columns": [["values", "<f4", [1]]]},
-        {**WHOLE, "columns": [["values", "<f8", [2**40]]]},
         {**WHOLE, "columns": [["values", "<f8", [-1]]]},
         {**WHOLE, "columns": [["values", "<f8", [1, 1]]]},
         {**WHOLE, "columns": [["values", "<f8", [1.5]]]},
@@ -87,6 +86,11 @@ def answered(answer: bytes) -> str:
 )
 def test_an_answer_that_makes_no_sense_is_refused(header: dict[str, Any]) -> None:
     assert "wrong answer" in answered(pack_header(header) + bytes(64))
+
+
+def test_the_parent_keeps_the_bounds_itself() -> None:
+    header = {**WHOLE, "columns": [["values", "<f8", [2**40]]]}
+    assert "1099511627776 rows; a file holds at most" in answered(pack_header(header) + bytes(64))
 
 
 @pytest.mark.parametrize(

@@ -266,7 +266,7 @@ def test_a_pipe_does_not_hang_it(tmp_path: Path) -> None:
 
     path = tmp_path / "pipe.h5"
     os.mkfifo(path)
-    with pytest.raises(FileProblem, match="not a regular file"):
+    with pytest.raises(FileProblem, match="not a plain file"):
         read_set(path)
 
 

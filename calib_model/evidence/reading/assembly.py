@@ -17,11 +17,10 @@ from ...core.arrays import BoolArray, FloatArray
 from ...errors import FileProblem
 from ..cleaning import Stamps, check_samples, clean_stamps
 from ..recording import DAMAGED_ROW, Channel, Fault, Recording
+from .bounds import REMEDY, too_much
 from .layout import ISO, TIME_UNITS, ChannelColumn, Layout
 from .source import Answer
 
-MAX_BYTES = 4 << 30
-"""All samples of a recording together."""
 SPOOL_BYTES = 320 << 20
 """Above this they go to a temporary file: an hour at 100 Hz with 60 channels stays below."""
 
@@ -37,6 +36,7 @@ class Collected:
     def __init__(self, numbers: set[int]) -> None:
         self._columns = {n: _Column() for n in numbers}
         self._bytes = 0
+        self._rows: dict[int, int] = {}
         self._file: Any = None
 
     def take(self, answer: Answer, listed: Any) -> None:
@@ -55,10 +55,10 @@ class Collected:
             if number not in self._columns or not 0 <= filled <= rows <= 1 << 31:
                 raise answer.broken()
             self._bytes += 8 * filled + (rows if filled < rows else 0)
-            if self._bytes > MAX_BYTES:
-                raise FileProblem(
-                    answer.path, "", "It holds more than 4 GiB.", "Cut the recording in parts."
-                )
+            self._rows[number] = self._rows.get(number, 0) + rows
+            problem = too_much(answer.stat.st_size, self._bytes, self._rows[number])
+            if problem:
+                raise FileProblem(answer.path, "", problem, REMEDY)
             mask: BoolArray | None = None
             if filled < rows:
                 mask = np.zeros(rows, dtype=np.bool_)
@@ -196,7 +196,7 @@ def assembled(
         key = about.time, b"" if mask is None else hashlib.sha256(np.packbits(mask).data).digest()
         base = bases.get(key)
         if base is None:
-            base = bases[key] = _base(path, about, times[about.time], mask, rows)
+            base = bases[key] = _base(path, about, times[about.time], mask, rows, collected)
         if values.size != base.rows:
             raise FileProblem(
                 path, f"channel {about.name!r}", f"It has {values.size} samples for {base.rows} "
@@ -235,6 +235,7 @@ def _base(
     time: tuple[FloatArray, BoolArray | None, int],
     mask: BoolArray | None,
     rows: int,
+    collected: Collected,
 ) -> _Base:
     """Check the time stamps of a channel's samples."""
     stamps, stamped, time_rows = time
@@ -250,6 +251,7 @@ def _base(
     if mask is not None:
         stamps = stamps[mask]
     found = clean_stamps(stamps)
+    found = replace(found, time=collected.settled(found.time))
     return _Base(found, stamps.size, np.ones(found.time.size, dtype=np.bool_))
 
 

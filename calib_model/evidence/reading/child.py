@@ -18,10 +18,15 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from ...store.child import limit_resources
+from ...store.child import allow_seconds, limit_resources
 from ...store.message import BrokenMessage, pack_header, read_header
 
 ADDRESS_BYTES = 2 << 30
+SECONDS = 5
+"""Of work on any file: the library for MDF 4 takes two to be imported on a slow machine, and
+follows links that form a circle for ever."""
+SECONDS_PER_MEBIBYTE = 2
+"""More for a larger file; text that is read cell by cell takes one."""
 
 
 def main() -> None:
@@ -40,7 +45,9 @@ def main() -> None:
     sys.dont_write_bytecode = True
     # asammdf writes a byte to a temporary file whenever it opens one; nothing else may write.
     file_bytes = 4096 if request["kind"] == "MDF 4" else 0
-    limit_resources(ADDRESS_BYTES + int(request.get("size", 0)), file_bytes)
+    size = int(request.get("size", 0))
+    limit_resources(ADDRESS_BYTES + size, file_bytes)
+    allow_seconds(SECONDS + SECONDS_PER_MEBIBYTE * (size >> 20))
     try:
         for header, buffers in answers(path, request):
             _write(target, pack_header(header))

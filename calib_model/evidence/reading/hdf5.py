@@ -26,17 +26,19 @@ from typing import Any
 import numpy as np
 
 from ...store import hdf5_api as api
-from ...store.guard import Allowance, check_attribute, check_dataset, require_hard_link
+from ...store.allowance import Allowance
+from ...store.guard import check_attribute, check_dataset, require_hard_link
 from ...store.layout import Column
 from ...store.structure import Misfit
 from ...store.texts import Array, fixed, plain
 from ..recording import Recording
+from .bounds import MAX_SAMPLES, REMEDY, most_bytes, too_much
 from .layout import MAX_COLUMNS, ChannelColumn, Layout, TimeColumn
 from .stream import Block, Refused, Remarks
 
 FORMAT = "bitepoint recording"
 FORMAT_VERSION = 1
-MAX_BYTES = 4 << 30
+MOST_ROWS = {"base": MAX_COLUMNS, "channel": MAX_COLUMNS}
 SLAB_ROWS = 1 << 20
 DAMAGED = "Restore it from a backup, or export the recording again."
 
@@ -92,7 +94,7 @@ class RecordingFile:
         if version != FORMAT_VERSION:
             raise Refused("", f"It has format version {version}.", "Update Bitepoint.")
         self.said = {name: str(self._attribute(name) or "") for name in _TEXTS}
-        self.allowance = Allowance(MAX_BYTES)
+        self.allowance = Allowance(most_bytes(self.path.stat().st_size), MOST_ROWS)
         self.counts = self._whole("base_count")
         self.bases = self._whole("channel_base")
         self.names = plain(self._whole("channel"))
@@ -112,6 +114,9 @@ class RecordingFile:
         single = not api.has_link(self.root, "values")
         self.values, values = self._checked("values_4" if single else "values")
         self.type = np.dtype("<f4" if single else "<f8")
+        longest = max([0, *self.counts.tolist()])
+        if longest > MAX_SAMPLES:
+            raise Refused("", too_much(0, 0, longest), REMEDY)
         if times != int(self.counts.sum()) or values != int(self.counts[self.bases].sum()):
             raise Misfit("columns", "do not have the lengths that they say.")
 

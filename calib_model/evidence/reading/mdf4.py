@@ -13,7 +13,9 @@ from typing import Any
 
 import numpy as np
 
+from ...core.plain_file import open_plain
 from ...exchange.measurement_layout import unit_text
+from .bounds import REMEDY, too_much
 from .layout import MAX_COLUMNS, MAX_TEXT, ChannelColumn, Layout, TimeColumn
 from .stream import Block, Refused, Remarks
 
@@ -21,7 +23,6 @@ BATCH_BYTES = 16 << 20
 """Of a group's samples that are taken at a time."""
 MOST_BATCHES = 40
 """Where records end with blocks the library unpacks all of them for each batch: so not too many."""
-MAX_SAMPLES = 1 << 29
 DAMAGED = "Restore it from a backup, or export the recording again."
 _SAYS = re.compile(r"vehicle_set_digest\W+([0-9a-f]{64})")
 
@@ -40,7 +41,7 @@ class Mdf4:
     """
 
     def __init__(self, path: Path) -> None:
-        with path.open("rb") as file:
+        with open_plain(path) as file:
             head = file.read(64)
         if head[8:9] != b"4":
             raise Refused("", "It is an MDF file of an older version.", "Convert it to MDF 4.")
@@ -137,13 +138,15 @@ class Mdf4:
         Refused
         """
         samples = {group: n for group, n, _ in self.groups}
-        total, done = max(1, len(layout.channels)), 0
+        total, done, unpacked = max(1, len(layout.channels)), 0, 0
         told: set[str] = set()
         for time in layout.times:
             own = [c for c in layout.channels if c.time == time.number]
             count = samples.get(int(own[0].samples[0]), 0)
-            if count * len(own) > MAX_SAMPLES:
-                raise Refused("", "It says that it holds more than 4 GiB.", "Cut it in parts.")
+            unpacked += 8 * count * (len(own) + 1)
+            problem = too_much(self.path.stat().st_size, unpacked, count)
+            if problem:
+                raise Refused("", problem, REMEDY)
             at_once = max(1, BATCH_BYTES // (8 * (len(own) + 1)), -(-count // MOST_BATCHES))
             for first in range(0, count, at_once):
                 found = self._signals(own, first, min(at_once, count - first))

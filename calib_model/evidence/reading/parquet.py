@@ -9,13 +9,12 @@ from typing import Any
 import numpy as np
 
 from ...exchange.measurement_layout import unit_text
+from .bounds import REMEDY, too_much
 from .csv_layout import is_iso
 from .layout import ISO, MAX_COLUMNS, Found, Layout, parts
 from .stream import Block, Refused, Remarks
 
 BATCH_ROWS = 1 << 16
-MAX_CELLS = 1 << 29
-"""Rows times columns: 4 GiB unpacked."""
 
 
 def inspect_parquet(path: Path, time: str | None = None, time_unit: str | None = None) -> Layout:
@@ -34,9 +33,11 @@ def inspect_parquet(path: Path, time: str | None = None, time_unit: str | None =
     schema = file.schema_arrow
     if len(schema) > MAX_COLUMNS:
         raise Refused("", f"It has {len(schema)} columns.", f"At most {MAX_COLUMNS} are read.")
-    if file.metadata.num_rows * len(schema) > MAX_CELLS:
-        raise Refused("", "It says that it holds more than 4 GiB.", "Cut the recording in parts.")
     columns = [_column(number, field) for number, field in enumerate(schema)]
+    rows = file.metadata.num_rows
+    problem = too_much(path.stat().st_size, 8 * rows * len(schema), rows)
+    if problem:
+        raise Refused("", problem, REMEDY)
     said = {
         k.decode("utf-8", "replace"): v.decode("utf-8", "replace")
         for k, v in (schema.metadata or {}).items()

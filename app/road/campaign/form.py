@@ -344,7 +344,7 @@ def _number(line: QLineEdit) -> float:
 
 def _whole(line: QLineEdit, low: int, high: int) -> int:
     text = line.text().strip()
-    if not text.isdigit() or not low <= int(text) <= high:
+    if not text.isdecimal() or len(text) > 9 or not low <= int(text) <= high:
         raise EditRefused(
             f"{line.accessibleName()}: “{text}” cannot be used.",
             f"Enter a whole number from {low} to {high}.",

@@ -10,8 +10,8 @@ from __future__ import annotations
 import errno
 import os
 import stat
+from io import BufferedReader
 from pathlib import Path
-from typing import Any, BinaryIO
 
 from ..errors import FileProblem
 
@@ -24,14 +24,12 @@ _KINDS = (
 )
 
 
-def open_plain(path: Path | str, *, buffering: int = -1) -> BinaryIO:
+def open_plain(path: Path | str) -> BufferedReader:
     """Open a plain file for reading bytes.
 
     Parameters
     ----------
     path : path-like
-    buffering : int
-        As for `open`.
 
     Raises
     ------
@@ -46,11 +44,10 @@ def open_plain(path: Path | str, *, buffering: int = -1) -> BinaryIO:
         raise OSError(errno.EINVAL, "no file can have this name", str(path)) from None
     try:
         _require_plain(os.fstat(handle).st_mode, path)
-        file: Any = os.fdopen(handle, "rb", buffering)
+        return os.fdopen(handle, "rb")
     except BaseException:
         os.close(handle)
         raise
-    return file  # type: ignore[no-any-return]
 
 
 def read_plain(path: Path | str, what: str, most: int) -> bytes:
@@ -70,7 +67,7 @@ def read_plain(path: Path | str, what: str, most: int) -> bytes:
         If it cannot be read, is no plain file, or is too large.
     """
     try:
-        with open_plain(path, buffering=0) as file:
+        with open_plain(path) as file:
             parts, left = [], most + 1
             while left > 0 and (part := file.read(min(left, 1 << 24))):
                 parts.append(part)

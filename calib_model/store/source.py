@@ -40,7 +40,7 @@ def read_bytes(path: Path) -> tuple[bytes, Stamp]:
     Unreadable
     """
     try:
-        file = open_plain(path, buffering=0)
+        file = open_plain(path)
     except FileNotFoundError:
         raise Unreadable("There is no such file.", "Check the name and the folder.") from None
     except PermissionError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -71,6 +72,7 @@ def write_mdf4(path: Path, groups: list[tuple[np.ndarray, Channels]], comment: s
     from asammdf import MDF, Signal
 
     file = MDF(version="4.10")
+    file.start_time = datetime(2026, 1, 15, 8, tzinfo=UTC)
     for time, channels in groups:
         file.append([Signal(v, time, name=n, unit=u) for n, (u, v) in channels.items()])
     if comment:

@@ -36,6 +36,7 @@ NOT_RUN = {
     "python3 tests/run.py --slow": "runs long; tests/setup/test_test_run.py has the option",
     "python3 tests/run.py --benchmarks": "runs long, and times this machine",
     ".venv/bin/python -m pytest tests/rules -q": "is what runs this test",
+    '.venv/bin/python -m tests.hostile.fuzz "rule sheet" 1000': "tests/hostile runs some of each",
     "bash .ci/run": "runs this test",
     ".venv/bin/python sample_sets/make_sets.py": "tests/samples makes the sets and compares",
 }

@@ -204,13 +204,28 @@ def _one_worker(kind: str, at: int, end: int, tally: Tally, progress: Any) -> in
         process.wait()
         if finished < begun:  # it ended in the midst of a case
             errors.seek(0)
-            what = "hung" if stalled else f"ended with {process.returncode}"
-            _note(tally, begun, what, errors.read()[-1500:], 0.0, 0)
+            what, words = "hung" if stalled else f"ended with {process.returncode}", errors.read()
+            if kind.startswith("recording "):
+                what, words = _by_a_process_of_its_own(kind, begun, what)
+            _note(tally, begun, what, words[-1500:], 0.0, 0)
             finished = begun
         elif finished < at:
             errors.seek(0)
             raise RuntimeError(f"The worker did not begin: {errors.read()[-3000:]}")
         return finished + 1
+
+
+def _by_a_process_of_its_own(kind: str, seed: int, what: str) -> tuple[str, str]:
+    """Read what ended the worker as the program would: a format library's crash is told there."""
+    from tests.hostile.measured import opened
+    from tests.hostile.recording_kinds import damaged_recording
+
+    with tempfile.TemporaryDirectory(prefix="bitepoint-fuzz-") as name:
+        path = Path(name) / "recording"
+        path.write_bytes(damaged_recording(kind.removeprefix("recording "), seed))
+        found = opened("recording", path)
+        found.require_bounded()
+    return ("refused", "") if found.said.startswith("refused: ") else (what, found.said)
 
 
 def _note(tally: Tally, seed: int, what: str, words: str, spent: float, peak: int) -> None:

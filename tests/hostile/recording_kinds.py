@@ -94,11 +94,22 @@ def use_recording(path: Path) -> None:
 @cache
 def _whole(kind: str) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
-        return WRITERS[kind](Path(folder) / "whole").read_bytes()
+        data = bytearray(WRITERS[kind](Path(folder) / "whole").read_bytes())
+    if kind == "MDF 4":
+        # When the file was made is the one thing that differs between two runs (ASAM MDF 4.1: a
+        # history block has 40 bytes of head and links before its time).
+        at = data.find(b"##FH")
+        data[at + 40 : at + 48] = bytes(8)
+    return bytes(data)
+
+
+def damaged_recording(kind: str, seed: int) -> bytes:
+    """Return one damaged recording of a kind."""
+    return damaged(_whole(kind), random.Random(seed))
 
 
 def case(kind: str, seed: int, folder: Path) -> None:
     """Read one damaged recording of a kind."""
     place = folder / "recording"
-    place.write_bytes(damaged(_whole(kind), random.Random(seed)))
+    place.write_bytes(damaged_recording(kind, seed))
     use_recording(place)

@@ -159,7 +159,10 @@ def _other_json(columns: dict[str, np.ndarray], chance: random.Random) -> None:
         return
     row = chance.choice(filled)
     if name in _JSON and chance.random() < 0.8:
-        plain = json.loads(texts[row])
+        try:
+            plain = json.loads(texts[row])
+        except ValueError:  # spoilt by the change before
+            return
         text = json.dumps(changed_plain(plain, chance), ensure_ascii=chance.random() < 0.8)
     else:
         text = mutated(texts[row], chance).decode("utf-8", "replace")

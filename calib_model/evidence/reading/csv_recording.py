@@ -80,7 +80,7 @@ class _Reader:
         except LookupError:
             raise Refused("", f"{self.layout.encoding} is no encoding.", "Name another.") from None
         skip, rest, at = self.layout.first_line - 1, b"", 0
-        with open_plain(self.path, buffering=0) as file:
+        with open_plain(self.path) as file:
             while True:
                 part = file.read(BLOCK_BYTES)
                 at += len(part)

@@ -35,7 +35,7 @@ def kind_of(path: Path) -> tuple[str, os.stat_result]:
         If it cannot be opened, or is no file that may hold a recording.
     """
     try:
-        with open_plain(path, buffering=0) as file:
+        with open_plain(path) as file:
             found, head = os.fstat(file.fileno()), file.read(16)
     except FileNotFoundError:
         raise FileProblem(path, "", "There is no such file.", "Check the name.") from None
@@ -221,7 +221,7 @@ class Digest:
 
     def _run(self) -> None:
         try:
-            with open_plain(self._path, buffering=0) as file:
+            with open_plain(self._path) as file:
                 while not self._stop.is_set() and (data := file.read(1 << 20)):
                     self._sum.update(data)
         except OSError as error:

@@ -150,7 +150,7 @@ def inspect(
     encoding = encoding or _encoding_of(data)
     try:
         text = data.decode(encoding, errors="strict" if whole else "ignore")
-    except (LookupError, UnicodeDecodeError):
+    except (LookupError, ValueError):  # a name may be no text that could be one
         raise FileProblem(
             path, "", f"This is not {encoding} text.", "Name the file's encoding."
         ) from None

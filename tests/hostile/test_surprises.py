@@ -41,6 +41,7 @@ def test_what_looks_like_a_digit_names_no_axis_and_no_column(text: str, tmp_path
     ({"separator": "ab"}, "separates no columns"), ({"separator": ""}, "separates no columns"),
     ({"separator": "\n"}, "separates no columns"), ({"decimal": "x"}, "no decimal mark"),
     ({"encoding": "²"}, "text"), ({"encoding": "hex"}, "text"),
+    ({"encoding": "\ud800"}, "text"), ({"encoding": "a\0"}, "text"),
 ])  # fmt: skip
 def test_what_is_said_of_a_text_file_may_be_nonsense(
     hint: dict[str, Any], words: str, tmp_path: Path
@@ -162,3 +163,11 @@ def test_a_channel_map_with_a_number_beyond_all_floats_is_none() -> None:
     for plain in ({"pedal": {"channel": "a", "factor": HUGE}}, {"pedal": {"value": HUGE}}):
         with pytest.raises(BitepointError, match="no channel mapping"):
             ChannelMap.from_plain(plain)
+
+
+def test_an_answer_kept_for_a_source_may_have_been_spoilt() -> None:
+    from app.road.recordings.layouts import Layouts
+
+    for text in ("[" * 100_000, "{", "9" * 5000, "[]", '{"a": 1}'):
+        memory = SimpleNamespace(remembered=lambda _, text=text: text)
+        assert Layouts(memory).recall("key") == {}  # type: ignore[arg-type]

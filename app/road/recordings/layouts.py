@@ -68,7 +68,7 @@ class Layouts:
         text = self._memory.remembered(_place(key)) if key else ""
         try:
             plain = json.loads(text or "{}")
-        except ValueError:  # edited by hand: it is asked again
+        except (ValueError, RecursionError):  # edited by hand: it is asked again
             return {}
         if not isinstance(plain, dict):
             return {}

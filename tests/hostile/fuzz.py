@@ -202,6 +202,7 @@ def _one_worker(kind: str, at: int, end: int, tally: Tally, progress: Any) -> in
         done.set()
         watcher.join()
         process.wait()
+        process.stdout.close()
         if finished < begun:  # it ended in the midst of a case
             errors.seek(0)
             what, words = "hung" if stalled else f"ended with {process.returncode}", errors.read()

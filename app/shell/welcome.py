@@ -9,7 +9,6 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QPushButton, QVBoxLayout, QWidget
 
 from app.plain import PlainLabel, plain_tip
-
 from calib_model.core.plain_file import is_there
 
 from .actions import ActionBook

@@ -16,6 +16,7 @@ from datetime import datetime
 from pathlib import Path
 
 from ..core.patterns import fits
+from ..core.plain_file import is_there, open_plain
 from ..core.text_file import read_text
 from ..errors import FileProblem
 from .keys import PublicKey
@@ -151,7 +152,7 @@ def read_signers(path: Path | str, revoked: Path | str | None = None) -> Allowed
     """
     place = Path(path)
     text = read_text(place, "a list of signers", MAX_FILE)
-    with place.open("rb") as file:
+    with open_plain(place) as file:
         if file.read(3) == codecs.BOM_UTF8:  # to OpenSSH it is part of the first name
             raise FileProblem(
                 place, "line 1", "It begins with a byte order mark.", "Save it as plain UTF-8."
@@ -159,7 +160,7 @@ def read_signers(path: Path | str, revoked: Path | str | None = None) -> Allowed
     listed = parse_signers(text, str(place))
     beside = place.with_name(place.name + SUFFIX)
     gone = read_revoked(revoked) if revoked is not None else NONE_REVOKED
-    if beside.exists() or beside.is_symlink():
+    if is_there(beside) or beside.is_symlink():
         gone = gone.joined(read_revoked(beside))
     return replace(listed, revoked=gone)
 

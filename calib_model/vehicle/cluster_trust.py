@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ..core.plain_file import open_plain
 from ..errors import BitepointError
 from ..foreign_text import plain_line
 
@@ -95,7 +96,7 @@ def confirm(address: str) -> None:
 
 
 def _read() -> list[str]:
-    with suppress(OSError, UnicodeDecodeError), _place().open("rb") as file:
+    with suppress(OSError, UnicodeDecodeError), open_plain(_place()) as file:
         return file.read(MAX_FILE).decode("utf-8").splitlines()
     return []
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from app.needs import ControlLike
 from app.vehicle_constants import ConstantsOf
+from calib_model.core.plain_file import open_plain
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -52,7 +53,7 @@ def heard_file(complaint: Complaint, folders: Iterable[Path]) -> Path | None:
 def digest_of(path: Path) -> str:
     """Return the SHA-256 of a file; empty if it cannot be read."""
     try:
-        with path.open("rb") as file:
+        with open_plain(path) as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
         return ""

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from app.__main__ import main
+from app.cli.secrets import loaded_key
 from calib_model.core.plain_file import is_there, open_plain, read_plain
 from calib_model.errors import FileProblem
 from calib_model.exchange.measurements import inspect
@@ -81,7 +82,6 @@ def test_a_link_to_a_plain_file_is_one_and_its_size_is_bounded(tmp_path: Path) -
 DRIVE = str(ROOT / "sample_sets" / "larch_snow_round.csv")
 OPTIONS = {
     "--signers": ["verify", SET, "--signers"],
-    "--key": ["sign", SET, "--name", "Nobody", "--role", "author", "--key"],
     "--passphrase-file": ["keys", "new", "made", "--passphrase-file"],
     "--apply": ["rules", SET, "--apply"],
     "--data": ["fit", SET, "pre_engage_fade", "--data"],
@@ -108,6 +108,12 @@ def test_no_option_of_the_command_line_waits_for_a_pipe(
     said = capsys.readouterr().err
     assert "not a plain file" in said
     assert said.splitlines()[-1].startswith("bitepoint: ")
+
+
+@pytest.mark.timeout(60)
+def test_no_key_is_waited_for(pipe: Path) -> None:
+    with pytest.raises(FileProblem, match="not a plain file"):
+        loaded_key(pipe, None)
 
 
 @pytest.mark.timeout(60)

@@ -285,7 +285,7 @@ def _relation(
         if first == list(stamp) and not marks:
             return Relation.UNCHANGED, 0, FileStamp(*stamp, about["content_sha"])
         now = read_set(path).file_stamp
-    except (OSError, FileProblem):
+    except (OSError, ValueError, FileProblem):  # a name may be none that a file can have
         return Relation.MISSING, 0, None
     if now.content_sha in marks:
         return Relation.SAVED, marks[now.content_sha], now

@@ -126,16 +126,19 @@ def test_a_recovery_of_a_file_with_an_impossible_name_is_no_surprise(tmp_path: P
     assert compare_words(SimpleNamespace(path=path), found)  # type: ignore[arg-type]
 
 
-def test_a_note_of_a_journal_without_a_path_is_no_surprise(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("path", [{}, {"path": "a\0b"}, {"path": "\ud800"}, {"path": "x" * 5000}])
+def test_a_note_of_a_journal_with_no_path_of_a_file_is_no_surprise(
+    path: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from calib_model.store.places import ABOUT, BASE, recovery_root
+    from calib_model.store.journal_file import line_of
+    from calib_model.store.places import ABOUT, BASE, JOURNAL, recovery_root
 
     monkeypatch.setenv("BITEPOINT_STATE_DIR", str(tmp_path))
     folder = recovery_root() / "one"
     folder.mkdir(parents=True)
-    (folder / ABOUT).write_text(json.dumps({"content_sha": "a" * 64}))
+    (folder / ABOUT).write_text(json.dumps({"content_sha": "a" * 64, **path}))
     (folder / BASE).write_bytes(b"")
+    (folder / JOURNAL).write_bytes(line_of({"n": 1, "kind": "edit", "change": {}}))
     for left in list_leftovers():
         left.release()
 

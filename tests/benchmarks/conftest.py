@@ -2,7 +2,8 @@
 
 A machine that is busy elsewhere must not fail the suite, so limits of time count only under
 `tests/run.py --benchmarks`.  What the timed code returns is always checked; what is repeated only
-to find its best time runs once where no time is judged.
+to find its best time runs once where no time is judged, and a tenth of the tables, samples or
+minutes then stands in for the whole, since what is checked of each is the same.
 """
 
 from __future__ import annotations
@@ -44,6 +45,12 @@ def pytest_terminal_summary(
 def timed(request: pytest.FixtureRequest) -> bool:
     """Whether limits of time count."""
     return bool(request.config.getoption("benchmark_enable"))
+
+
+@pytest.fixture(scope="session")
+def count(timed: bool) -> int:
+    """How many tables a large set has."""
+    return 30_000 if timed else 3_000
 
 
 @pytest.fixture(scope="session")

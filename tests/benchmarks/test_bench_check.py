@@ -23,17 +23,16 @@ from calib_model.rules.shape import Monotone, Slope
 from tests.benchmarks.conftest import Best
 from tests.generated import generated_set
 
-COUNT = 30_000
 Record = Callable[[str, object], None]
 
 
 @pytest.fixture(scope="module")
-def large() -> CalibrationSet:
+def large(count: int) -> CalibrationSet:
     """60 % scalars, 25 % curves, 15 % maps; bounds on every table, shapes on curves and maps.
 
     Every hundredth table also refers to the one before it.
     """
-    tables = list(generated_set(COUNT))
+    tables = list(generated_set(count))
     return CalibrationSet(
         [replace(t, rules=_rules(n, t, tables)) for n, t in enumerate(tables)],
         mode="normal",
@@ -64,11 +63,11 @@ def _plain_pass(content: CalibrationSet) -> int:
 
 
 def test_check_30000_tables(
-    large: CalibrationSet, record_testsuite_property: Record, timed: bool, best: Best
+    large: CalibrationSet, count: int, record_testsuite_property: Record, timed: bool, best: Best
 ) -> None:
     seconds, report = best(lambda: check(large))
     plain, bad = best(lambda: _plain_pass(large))
-    assert len(report.by_table) == COUNT
+    assert len(report.by_table) == count
     assert report.not_checked == ()
     assert report.sound == (bad == 0)
     record_testsuite_property("check of 30,000 tables: seconds", round(seconds, 3))

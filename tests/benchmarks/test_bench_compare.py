@@ -15,14 +15,12 @@ from calib_model.core.storage import Storage
 from calib_model.core.table import Table
 from calib_model.rules.shape import Monotone
 
-COUNT = 30_000
 
-
-def _large_set(mode: str, changed: float) -> CalibrationSet:
+def _large_set(count: int, mode: str, changed: float) -> CalibrationSet:
     """Make 60 % scalars, 25 % curves, 15 % maps; two calls share no object."""
     rng = np.random.default_rng(0)
     tables = {}
-    for number in range(COUNT):
+    for number in range(count):
         share = number % 20
         counts = () if share < 12 else (12,) if share < 17 else (12, 16)
         axes = tuple(
@@ -58,9 +56,13 @@ def _plain_pass(first: CalibrationSet, second: CalibrationSet) -> int:
 
 @pytest.mark.parametrize("changed", [0.01, 1.0], ids=["1 percent changed", "all changed"])
 def test_compare_30000_tables(
-    changed: float, record_testsuite_property: Callable[[str, object], None], timed: bool
+    changed: float,
+    count: int,
+    record_testsuite_property: Callable[[str, object], None],
+    timed: bool,
 ) -> None:
-    first, second = _large_set("normal", 0.0), _large_set("low_grip", changed)
+    first = _large_set(count, "normal", 0.0)
+    second = _large_set(count, "low_grip", changed)
     # Processor time, so that a machine that is busy elsewhere does not count.
     start = time.process_time()
     result = compare(first, second)
@@ -68,7 +70,7 @@ def test_compare_30000_tables(
     start = time.process_time()
     expected = _plain_pass(first, second)
     plain = time.process_time() - start
-    assert len(result.differing) == expected == round(COUNT * changed)
+    assert len(result.differing) == expected == round(count * changed)
     assert result.breaches == ()
     name = f"compare, {changed:.0%} changed"
     record_testsuite_property(f"{name}: seconds", round(ours, 3))
@@ -77,8 +79,8 @@ def test_compare_30000_tables(
     assert not timed or ours < max(0.2, 9 * plain)
 
 
-def test_identical_objects_are_skipped(timed: bool) -> None:
-    first = _large_set("normal", 0.0)
+def test_identical_objects_are_skipped(count: int, timed: bool) -> None:
+    first = _large_set(count, "normal", 0.0)
     edited = first.with_table(first["group0.table0"].with_values(1.0))
     start = time.process_time()
     result = compare(first, edited)

@@ -39,7 +39,7 @@ def test_an_hour_of_driving(
     bound: Bound, record_testsuite_property: Record, timed: bool, best: Best
 ) -> None:
     run(bound, drive(1, 1))  # compiles, if nothing else has
-    inputs = drive(1, HOUR)
+    inputs = drive(1, HOUR if timed else HOUR // 10)
     seconds, ran = best(lambda: run(bound, inputs), 5)
     assert ran.good.all()
     assert np.unique(ran.governing).size > 8
@@ -86,7 +86,7 @@ def test_compiling_the_law_for_the_first_time(
     # From nothing only where times count: a compilation costs the suite its seconds.
     folder = str(tmp_path) if timed else os.environ["NUMBA_CACHE_DIR"]
     seconds, keys = [], []
-    for _ in range(2):
+    for _ in range(2 if timed else 1):
         done = subprocess.run(
             [sys.executable, "-c", code],
             cwd=ROOT,
@@ -98,9 +98,9 @@ def test_compiling_the_law_for_the_first_time(
         time_text, key = done.stdout.split()
         seconds.append(float(time_text))
         keys.append(key)
-    assert keys[0] == keys[1], "the source was edited meanwhile, so nothing could be cached"
+    assert len(set(keys)) == 1, "the source was edited meanwhile, so nothing could be cached"
     record_testsuite_property("torque law compiled from nothing: seconds", round(seconds[0], 1))
-    record_testsuite_property("torque law from the cache: seconds", round(seconds[1], 2))
-    assert seconds[1] < seconds[0] or not timed
-    assert not timed or seconds[0] < 15.0
-    assert not timed or seconds[1] < 3.0
+    if timed:
+        record_testsuite_property("torque law from the cache: seconds", round(seconds[1], 2))
+        assert seconds[1] < seconds[0] < 15.0
+        assert seconds[1] < 3.0

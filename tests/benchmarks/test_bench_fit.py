@@ -54,8 +54,9 @@ def samples(table: Table) -> Samples:
 
 def _by_scipy(table: Table, samples: Samples) -> object:
     cells, shares = weights(table.axes, samples.points)
-    ends = np.arange(0, 4 * SAMPLES + 1, 4)
-    hats = csr_matrix((shares.ravel(), cells.ravel(), ends), shape=(SAMPLES, 400))
+    count = samples.values.size
+    ends = np.arange(0, 4 * count + 1, 4)
+    hats = csr_matrix((shares.ravel(), cells.ravel(), ends), shape=(count, 400))
     return hats.T @ hats, hats.T @ samples.values
 
 
@@ -95,11 +96,14 @@ def test_robust_monotone_fit_of_a_million_samples(
     table: Table, samples: Samples, record_testsuite_property: Record, timed: bool, best: Best
 ) -> None:
     content = CalibrationSet([table])
+    if not timed:
+        part = slice(SAMPLES // 10)
+        samples = from_arrays([x[part] for x in samples.points], samples.values[part])
     ours, found = best(lambda: fit(content, "map", samples))
     values = found.values("map")
     assert (np.diff(values, axis=0) >= 0).all()
     assert (np.diff(values, axis=1) >= 0).all()
-    assert found.fits["map"].residuals.outlier_count >= 19_000
+    assert found.fits["map"].residuals.outlier_count >= 0.019 * samples.values.size
     scipy, _ = best(lambda: _by_scipy(table, samples), 2)
     record_testsuite_property("robust monotone fit, 1e6 samples: seconds", round(ours, 2))
     record_testsuite_property("robust fit relative to one SciPy assembly", round(ours / scipy, 2))

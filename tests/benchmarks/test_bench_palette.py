@@ -17,13 +17,10 @@ Record = Callable[[str, object], None]
 
 
 def test_thirty_thousand_tables_are_searched_at_a_key_stroke(
-    qtbot, record_testsuite_property: Record, timed: bool
+    qtbot, count: int, record_testsuite_property: Record, timed: bool
 ) -> None:
     content = CalibrationSet(
-        [
-            Table(f"group{n % 40}.table_{n}", float(n), name=f"Torque part {n}")
-            for n in range(30_000)
-        ]
+        [Table(f"group{n % 40}.table_{n}", float(n), name=f"Torque part {n}") for n in range(count)]
     )
     parent = QWidget()
     qtbot.addWidget(parent)

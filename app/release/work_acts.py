@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QObject
@@ -19,12 +18,9 @@ from calib_model.signoff.decisions import decide, give_level
 
 from . import acts
 from .lines import Line
+from .panels import ReleasePanels
 from .signing import decide_with_key
 from .standing import Standing
-
-if TYPE_CHECKING:
-    from .page import ReleasePage
-
 
 OWN_EDITS = (
     "You edited some of these tables, or signed as their author: another person decides. "
@@ -37,13 +33,13 @@ class ActWork(QObject):
 
     Parameters
     ----------
-    page : ReleasePage
+    panels : ReleasePanels
     """
 
-    def __init__(self, page: ReleasePage) -> None:
-        super().__init__(page)
-        self._page, self._desk = page, page.desk
-        panel = page.act
+    def __init__(self, panels: ReleasePanels) -> None:
+        super().__init__(panels)
+        self._panels, self._desk = panels, panels.desk
+        panel = panels.act
         for form, text, act in (
             (panel.waive, "Waive", self._waive),
             (panel.decide, "Decide", self._decide),
@@ -55,12 +51,12 @@ class ActWork(QObject):
 
     @property
     def _by(self) -> str:
-        return self._page.memory.author
+        return self._panels.memory.author
 
     def order(self, name: str) -> None:
         """Do what a key or button stands for."""
-        standing, document = self._page.standings.standing, self._desk.current
-        lines = self._page.list.lines
+        standing, document = self._panels.standings.standing, self._desk.current
+        lines = self._panels.list.lines
         if standing is None or document is None:
             self._desk.tell("Still looking at what stands in the way; try again in a moment.")
             return
@@ -83,7 +79,7 @@ class ActWork(QObject):
     # -- going there -----------------------------------------------------------------------------
 
     def _go(self, standing: Standing, lines: list[Line]) -> None:
-        line = self._page.list.line or lines[0]
+        line = self._panels.list.line or lines[0]
         document = self._desk.current
         if document is None or line.table not in document.content.tables:
             self._desk.tell("This line has no table to go to.", refused=True)
@@ -97,7 +93,7 @@ class ActWork(QObject):
                 if all(i < n for i, n in zip(cell, table.shape, strict=True)):
                     chosen[cell] = True
             self._desk.set_selection(chosen)
-        self._page.jumped.emit()
+        self._panels.jumped.emit()
         self._desk.tell(line.text)
 
     def _open(self, standing: Standing, _lines: list[Line]) -> None:
@@ -105,7 +101,7 @@ class ActWork(QObject):
         if programme is not None:
             open_ones = {d.path for d in self._desk.documents}
             mine = standing.content.mode
-            self._page.open_wanted.emit(
+            self._panels.open_wanted.emit(
                 [p for m, p in programme.sets.items() if m != mine and p not in open_ones]
             )
 
@@ -124,9 +120,9 @@ class ActWork(QObject):
             return
         if own_edits(tables, self._by, standing.gate.authors):
             self._start_decision(standing, tables, Outcome.ACCEPTED)
-            self._page.act.decide.say(OWN_EDITS, refused=True)
-            self._page.act.decide.by.clear()
-            self._page.act.decide.by.setFocus()
+            self._panels.act.decide.say(OWN_EDITS, refused=True)
+            self._panels.act.decide.by.clear()
+            self._panels.act.decide.by.setFocus()
             return
         authors = standing.gate.authors
         self._apply(
@@ -150,7 +146,7 @@ class ActWork(QObject):
         owned: list[str] | None = None,
         queried: list[str] | None = None,
     ) -> None:
-        form = self._page.act.decide
+        form = self._panels.act.decide
         form.show_tables(
             standing.content,
             tables,
@@ -160,11 +156,11 @@ class ActWork(QObject):
             answered=bool(queried),
         )
         if owned and form.key.path is None:
-            form.key.show_path(self._page.sign.key.path)
+            form.key.show_path(self._panels.sign.key.path)
         self._show(form)
 
     def _decide(self) -> None:
-        form = self._page.act.decide
+        form = self._panels.act.decide
         comment, by = form.comment.text(), form.by.text()
         if form.needs_comment and not comment.strip():
             what = "question" if form.outcome is Outcome.QUERIED else "answer to the query"
@@ -184,11 +180,11 @@ class ActWork(QObject):
 
     def _authors(self) -> Authors:
         """Return who edited which table since the last sign-off."""
-        standing = self._page.standings.standing
+        standing = self._panels.standings.standing
         return standing.gate.authors if standing is not None else {}
 
     def _decide_with_key(self) -> None:
-        form, standing = self._page.act.decide, self._page.standings.standing
+        form, standing = self._panels.act.decide, self._panels.standings.standing
         document, secret = self._desk.current, form.secret.take()
         if form.key.path is None or standing is None or document is None:
             form.say("Name the key file of who accepts.", refused=True)
@@ -209,7 +205,7 @@ class ActWork(QObject):
             form.say(str(error), refused=True)
             form.secret.setFocus()
 
-        self._page.jobs.start(
+        self._panels.jobs.start(
             "Signing decisions",
             decide_with_key,
             document.content,
@@ -228,7 +224,7 @@ class ActWork(QObject):
 
     def _start_waiver(self, standing: Standing, lines: list[Line]) -> None:
         waivers = [x.about for x in lines if isinstance(x.about, Waiver)]
-        panel = self._page.act
+        panel = self._panels.act
         if waivers:
             if waivers[0].approver:
                 self._desk.tell(f"It was approved by {waivers[0].approver}.", refused=True)
@@ -245,7 +241,7 @@ class ActWork(QObject):
         panel.waive.reason.setFocus()
 
     def _waive(self) -> None:
-        form = self._page.act.waive
+        form = self._panels.act.waive
         done = self._apply(
             lambda: acts.waive(
                 self._content(),
@@ -262,7 +258,7 @@ class ActWork(QObject):
             form.reason.clear()
 
     def _approve(self) -> None:
-        form = self._page.act.approve
+        form = self._panels.act.approve
         waiver = form.waiver
         if waiver is not None:
             self._apply(lambda: acts.approve(waiver, form.approver.text()), form)
@@ -274,12 +270,12 @@ class ActWork(QObject):
         if not tables:
             self._desk.tell("This line is about no table.", refused=True)
             return
-        form = self._page.act.level
+        form = self._panels.act.level
         form.show_tables(standing.content, tables, self._by)
         self._show(form)
 
     def _level(self) -> None:
-        form, standing = self._page.act.level, self._page.standings.standing
+        form, standing = self._panels.act.level, self._panels.standings.standing
         level = Level(form.level.currentData())
         base = standing.evidence_base if standing is not None else None
         self._apply(
@@ -297,7 +293,7 @@ class ActWork(QObject):
         )
 
     def _start_remark(self, standing: Standing, lines: list[Line]) -> None:
-        form = self._page.act.remark
+        form = self._panels.act.remark
         remark = next((x.about for x in lines if isinstance(x.about, Remark)), None)
         if remark is not None:
             form.show_remark(remark, self._by)
@@ -314,7 +310,7 @@ class ActWork(QObject):
         self._show(form)
 
     def _remark(self) -> None:
-        form = self._page.act.remark
+        form = self._panels.act.remark
         text, by, to = form.text.text(), form.by.text().strip(), form.to
         if to is not None:
             self._apply(lambda: acts.answer(to, text, by), form)
@@ -344,8 +340,8 @@ class ActWork(QObject):
         return self._desk.current.content
 
     def _show(self, form: Form) -> None:
-        self._page.act.show_form(form)
-        self._page.show_panel(form)
+        self._panels.act.show_form(form)
+        self._panels.show_panel(form)
 
     def _apply(self, make: Callable[[], Change], form: Form | None) -> bool:
         """Make a change and apply it; a refusal stands in the form as well."""
@@ -356,12 +352,12 @@ class ActWork(QObject):
         except BitepointError as error:
             self._refuse(str(error), form)
             return False
-        self._page.list.choose_only_cursor()
+        self._panels.list.choose_only_cursor()
         if not self._desk.do(change):
             if form is not None:
                 form.say("Nothing was changed; the line at the bottom says why.", refused=True)
             return False
-        self._page.back_to_list()
+        self._panels.back_to_list()
         return True
 
     def _refuse(self, text: str, form: Form | None) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import QObject
 
@@ -17,11 +17,9 @@ from calib_model.session.document import Document
 from calib_model.signoff.verification import State
 
 from .leaving import Leaving, Written, hand_over, write_trial
+from .panels import ReleasePanels
 from .signing import NewKey, Signing, new_key, sign
 from .standing import Past, Standing
-
-if TYPE_CHECKING:
-    from .page import ReleasePage
 
 
 class KeyWork(QObject):
@@ -29,25 +27,25 @@ class KeyWork(QObject):
 
     Parameters
     ----------
-    page : ReleasePage
+    panels : ReleasePanels
     """
 
-    def __init__(self, page: ReleasePage) -> None:
-        super().__init__(page)
-        self._page, self._desk = page, page.desk
-        page.sign.button(
+    def __init__(self, panels: ReleasePanels) -> None:
+        super().__init__(panels)
+        self._panels, self._desk = panels, panels.desk
+        panels.sign.button(
             "Sign the set as it is", self.sign, "Signs and saves. Signing cannot be undone."
         )
-        page.keys._submit = self.make_key
-        page.trial._submit = self.write_trial
-        page.hand_over._submit = self.hand_over
-        page.keys.made.connect(self._on_key)
+        panels.keys._submit = self.make_key
+        panels.trial._submit = self.write_trial
+        panels.hand_over._submit = self.hand_over
+        panels.keys.made.connect(self._on_key)
 
     # -- signing ---------------------------------------------------------------------------------
 
     def sign(self) -> None:
         """Sign the set, if nothing stands in the way."""
-        form, document = self._page.sign, self._desk.current
+        form, document = self._panels.sign, self._desk.current
         secret = form.secret.take()
         if document is None:
             return
@@ -62,8 +60,8 @@ class KeyWork(QObject):
         content, role = document.content, form.role.currentText().strip()
         order = Signing(
             content,
-            self._page.standings.others(),
-            self._page.standings.asked,
+            self._panels.standings.others(),
+            self._panels.standings.asked,
             Past(document.history, document.pending),
             form.key.path,
             secret,
@@ -84,7 +82,7 @@ class KeyWork(QObject):
             form.comment.clear()
             text = f"Signed as {role} by {form.name.text().strip()}."
             if document.path is not None:
-                self._page.save_wanted.emit(document)
+                self._panels.save_wanted.emit(document)
                 text += " The set is being saved."
             else:
                 text += " Save the set to keep it."
@@ -95,7 +93,7 @@ class KeyWork(QObject):
 
     def make_key(self) -> None:
         """Make a key and its two files."""
-        form = self._page.keys
+        form = self._panels.keys
         secret, again = form.secret.take(), form.again.take()
         if form.path.path is None:
             form.say("Name the file to make.", refused=True)
@@ -110,7 +108,7 @@ class KeyWork(QObject):
         )
 
     def _on_key(self, key: NewKey) -> None:
-        self._page.sign.key.show_path(key.path)
+        self._panels.sign.key.show_path(key.path)
         self._desk.tell(f"The key {key.path.name} is made.")
 
     # -- leaving the desk ------------------------------------------------------------------------
@@ -119,12 +117,12 @@ class KeyWork(QObject):
         """Propose the set's own folder where none was chosen."""
         document = self._desk.current
         folder = document.path.parent if document is not None and document.path else None
-        self._page.trial.set_folder(folder)
-        self._page.hand_over.set_folder(folder)
+        self._panels.trial.set_folder(folder)
+        self._panels.hand_over.set_folder(folder)
 
     def show_standing(self, standing: Standing | None) -> None:
         """Say what exports will say of themselves."""
-        label = self._page.hand_over.state
+        label = self._panels.hand_over.state
         if standing is None:
             label.setText("")
             return
@@ -141,7 +139,7 @@ class KeyWork(QObject):
 
     def write_trial(self) -> None:
         """Write the files of a trial, and note the trial in the set's record."""
-        form, document = self._page.trial, self._desk.current
+        form, document = self._panels.trial, self._desk.current
         order = self._leaving(form.folder.path, form.chosen, form)
         if order is None or document is None:
             return
@@ -157,7 +155,7 @@ class KeyWork(QObject):
                 f"Trial for {form.vehicle.text().strip()}: {len(written.files)} files are in "
                 f"{written.folder}."
             )
-            self._page.went_back.emit()
+            self._panels.went_back.emit()
 
         self._run("Writing the trial", write_trial, order, form=form, done=done)
 
@@ -175,7 +173,7 @@ class KeyWork(QObject):
 
     def hand_over(self) -> None:
         """Write a release into a folder of its own."""
-        form = self._page.hand_over
+        form = self._panels.hand_over
         order = self._leaving(form.folder.path, form.chosen, form)
         if order is None:
             return
@@ -196,12 +194,12 @@ class KeyWork(QObject):
         if folder is None:
             form.say("Name a folder to write to.", refused=True)
             return None
-        trial, stored = self._page.trial, document.stored
+        trial, stored = self._panels.trial, document.stored
         return Leaving(
             document.content,
             Past(document.history, document.pending),
-            self._page.standings.others(),
-            self._page.standings.asked,
+            self._panels.standings.others(),
+            self._panels.standings.asked,
             _stem(document),
             document.path,
             folder,
@@ -210,7 +208,7 @@ class KeyWork(QObject):
             trial.vehicle.text(),
             trial.trip.text(),
             trial.expires.text(),
-            self._page.memory.author,
+            self._panels.memory.author,
         )
 
     def _run(
@@ -237,9 +235,9 @@ class KeyWork(QObject):
                 raise error
             form.say(str(error), refused=True)
             self._desk.tell(str(error), refused=True)
-            self._page.show_panel(form)
+            self._panels.show_panel(form)
 
-        self._page.jobs.start(title, function, *arguments, done=finished, failed=failed)
+        self._panels.jobs.start(title, function, *arguments, done=finished, failed=failed)
 
 
 def _stem(document: Document) -> str:

@@ -16,8 +16,9 @@ from typing import NamedTuple
 import pytest
 
 from calib_model.editing.change import apply, change_from_plain
+from calib_model.errors import FileProblem
 from calib_model.store import StoredSet, list_leftovers, read_set_here, recovery
-from calib_model.store.source import read_bytes
+from calib_model.store.source import Unreadable, read_bytes
 from tests.store.making import small_set
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -108,7 +109,10 @@ def editors(folder: Path) -> Iterator[Editors]:
 
 def read_at_once(path: Path | str) -> StoredSet:
     """Read a set in this process: starting one for each file would take most of the time."""
-    data, stamp = read_bytes(Path(path))
+    try:
+        data, stamp = read_bytes(Path(path))
+    except Unreadable as error:
+        raise FileProblem(path, "", *error.args) from None
     return read_set_here(data, path, stamp)
 
 

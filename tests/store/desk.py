@@ -20,9 +20,9 @@ from calib_model.store import (
     Relation,
     StoredSet,
     list_leftovers,
-    read_set,
     write_set,
 )
+from tests.store.crashing import read_at_once
 from tests.store.making import entries, small_set
 
 
@@ -38,7 +38,7 @@ class Desk:
     def __init__(self, path: Path) -> None:
         self.path = path
         write_set(path, small_set(), HistoryColumns().with_entries(entries(1)))
-        self.stored: StoredSet = read_set(path)
+        self.stored: StoredSet = read_at_once(path)
         self.stamp = self.stored.file_stamp
         self.content = self.stored.set
         self.journal = Journal.start(path, self.stamp, self.content, self.stored.history)

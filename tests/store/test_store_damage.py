@@ -19,8 +19,8 @@ MEBI = 1 << 20
 
 
 def outcomes(file: Path, kind: str, count: int, *, first: int = 0) -> Counter[str]:
-    """Spoil and read `count` times, in a few processes; any crash or hang fails the test."""
-    share = -(-count // 2)
+    """Spoil and read `count` times, many in a process; any crash or hang fails the test."""
+    share = min(count, 5_000)
     running = [
         subprocess.Popen(
             [sys.executable, str(WORKER), str(file), kind, str(start), str(share)],
@@ -51,7 +51,7 @@ def file(tmp_path: Path) -> Path:
 def test_no_flipped_bit_of_2000_gives_other_content(file: Path, first: int) -> None:
     found = outcomes(file, "flip", 500, first=first)
     assert set(found) <= {"refused", "same"}, found
-    assert found["refused"] > 25, found  # or the damage would not have reached what matters
+    assert found["refused"] > 250, found  # or the damage would not have reached what matters
 
 
 def test_every_flipped_bit_in_the_values_is_noticed(tmp_path: Path) -> None:

@@ -24,16 +24,19 @@ from calib_model.store import (
     Relation,
     list_leftovers,
     read_set,
+    recovery,
     write_set,
 )
 from calib_model.store.journal_file import line_of, read_journal
 from calib_model.store.places import JOURNAL, recovery_root
+from tests.store.crashing import read_at_once
 from tests.store.desk import Desk, edit, recovered
 from tests.store.making import entries, small_set
 
 
 @pytest.fixture
-def desk(tmp_path: Path) -> Iterator[Desk]:
+def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
+    monkeypatch.setattr(recovery, "read_set", read_at_once)
     made = Desk(tmp_path / "larch.h5")
     yield made
     made.crash()
@@ -62,7 +65,10 @@ def test_edits_are_found_after_a_crash(desk: Desk) -> None:
     assert desk.path.read_bytes() == before
 
 
-def test_history_and_stamp_come_with_the_recovered_state(desk: Desk) -> None:
+def test_history_and_stamp_come_with_the_recovered_state(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(recovery, "read_set", read_set)  # in a process, as outside the tests
     desk.edit(10.0)
     desk.crash()
     (leftover,) = list_leftovers()

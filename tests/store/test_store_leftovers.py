@@ -16,14 +16,16 @@ import pytest
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.editing.change import change_to_plain
 from calib_model.errors import FileProblem
-from calib_model.store import Relation, list_leftovers, write_set
+from calib_model.store import Relation, list_leftovers, recovery, write_set
 from calib_model.store.journal_file import line_of, read_journal
 from calib_model.store.places import ABOUT, BASE, JOURNAL, recovery_root
+from tests.store.crashing import read_at_once
 from tests.store.desk import Desk, edit, recovered
 
 
 @pytest.fixture
-def desk(tmp_path: Path) -> Iterator[Desk]:
+def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
+    monkeypatch.setattr(recovery, "read_set", read_at_once)
     made = Desk(tmp_path / "larch.h5")
     yield made
     made.crash()

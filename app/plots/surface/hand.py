@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QPointF, Qt
@@ -14,13 +13,11 @@ from app.plots.lines import FINE, GRAB
 from app.plots.nudge import merge_key
 from app.plots.surface.moves import moved
 from app.plots.surface.scene import picked
+from app.plots.surface.scene_view import SceneView
 from app.plots.view import Cell
 from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.editing.change import Change, values_change
 from calib_model.editing.locks import locked_cells
-
-if TYPE_CHECKING:
-    from app.plots.surface.view import SurfaceView
 
 REACH = 40.0
 """How far from a node a click still means it, in screen units."""
@@ -63,10 +60,10 @@ class Hand:
 
     Parameters
     ----------
-    view : SurfaceView
+    view : SceneView
     """
 
-    def __init__(self, view: SurfaceView) -> None:
+    def __init__(self, view: SceneView) -> None:
         self.view = view
         self.drag: Drag | None = None
         self.grip: Grip | None = None

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
 from app.plots.surface.camera import Look
-
-if TYPE_CHECKING:
-    from app.plots.surface.view import SurfaceView
+from app.plots.surface.hand import Hand
+from app.plots.surface.scene_view import SceneView
 
 _Key = Qt.Key
 _MOVES = {
@@ -38,7 +35,7 @@ _STEPS = {_Key.Key_PageUp: 1, _Key.Key_PageDown: -1}
 COARSE = 10
 
 
-def press_key(view: SurfaceView, event: QKeyEvent) -> bool:
+def press_key(view: SceneView, hand: Hand, event: QKeyEvent) -> bool:
     """Answer a key; False if it means nothing here."""
     key = Qt.Key(event.key())
     modifiers = event.modifiers() & ~Qt.KeyboardModifier.KeypadModifier
@@ -53,7 +50,7 @@ def press_key(view: SurfaceView, event: QKeyEvent) -> bool:
     elif key in _ZOOMS and not control:
         view.set_camera(view.camera.zoomed(_ZOOMS[key]))
     elif key == _Key.Key_Escape:
-        return view.hand.cancel()
+        return hand.cancel()
     elif modifiers:
         return False
     elif key in _LOOKS:
@@ -71,7 +68,7 @@ def press_key(view: SurfaceView, event: QKeyEvent) -> bool:
     return True
 
 
-def _move(view: SurfaceView, axis: int, way: int, *, extend: bool, far: bool) -> None:
+def _move(view: SceneView, axis: int, way: int, *, extend: bool, far: bool) -> None:
     first = view.sheets[0].layer.table
     cell = list(view.cell)
     if far:

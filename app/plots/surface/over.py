@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from app.cell_marks import CellMarks
@@ -11,12 +9,10 @@ from app.plots.legend import Entry
 from app.plots.overlay_items import mark_entries, trail_entries
 from app.plots.surface import marks
 from app.plots.surface.scene import Sheet, hidden
+from app.plots.surface.scene_view import SceneView
 from app.plots.trail import Trail
 from calib_model.core.arrays import BoolArray
 from calib_model.core.table import Table
-
-if TYPE_CHECKING:
-    from app.plots.surface.view import SurfaceView
 
 HEAD = 17.0
 """Size of the operating point's mark, in screen units."""
@@ -27,10 +23,10 @@ class Over:
 
     Parameters
     ----------
-    view : SurfaceView
+    view : SceneView
     """
 
-    def __init__(self, view: SurfaceView) -> None:
+    def __init__(self, view: SceneView) -> None:
         self._view = view
         self.marks: CellMarks | None = None
         self._trail: Trail | None = None

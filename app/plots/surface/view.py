@@ -3,36 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QPointF, QTimer, Signal
-from PySide6.QtGui import QGuiApplication, QImage, QKeyEvent, QPainter
-from PySide6.QtWidgets import QApplication, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtGui import QKeyEvent, QPainter
+from PySide6.QtWidgets import QApplication, QWidget
 
 from app.colours import rgba
 from app.desk import Desk
 from app.plots import words
-from app.plots.colour_bar import ColourBar
 from app.plots.surface import marks, rulers
-from app.plots.surface.bar import Bar
-from app.plots.surface.base import LayeredView
-from app.plots.surface.camera import Camera, Lens, Look
-from app.plots.surface.hand import Hand
+from app.plots.surface.hand import REACH, Hand
 from app.plots.surface.keys import press_key
-from app.plots.surface.layers import (
-    LayerLike,
-    Placed,
-    Style,
-)
+from app.plots.surface.layers import LayerLike, Style
 from app.plots.surface.notes import beside_each_other, key_of, node_marks
 from app.plots.surface.over import Over
 from app.plots.surface.permit import Permit
-from app.plots.surface.picture import composed
-from app.plots.surface.scene import Frame
-from app.plots.surface.stage import Stage
+from app.plots.surface.scene_view import SceneView
 from app.plots.view import Cell, Findings, Part
 from calib_model.core.arrays import BoolArray
 from calib_model.core.planes import plane_index
@@ -41,11 +30,10 @@ from calib_model.core.units import shown
 from calib_model.editing.locks import locked_cells
 
 if TYPE_CHECKING:
-    from app.plots.surface.canvas import SurfaceCanvas
     from app.plots.surface.items import SurfaceItems
 
 
-class SurfaceView(LayeredView):
+class SurfaceView(SceneView):
     """A map over its true breakpoints as a surface in space.
 
     Parameters
@@ -59,14 +47,10 @@ class SurfaceView(LayeredView):
     -------
     choice_changed : str
         Surfaces are drawn ``auto``, ``on`` or ``off``.
-    camera_changed
-        The scene is looked at from somewhere else.
     """
 
     choice_changed = Signal(str)
-    camera_changed = Signal()
 
-    canvas: SurfaceCanvas | None
     _items: SurfaceItems
 
     def __init__(
@@ -76,19 +60,11 @@ class SurfaceView(LayeredView):
         layers: Iterable[LayerLike] | None = None,
     ) -> None:
         super().__init__(desk, parent, layers)
-        self.camera = Camera()
-        self.stage = Stage()
         self.hand = Hand(self)
         self._picture: marks.Picture | None = None
         self._over = Over(self)
         self.permit = Permit(self)
         self.permit.changed.connect(self._on_permit)
-        self.colours = ColourBar(self)
-        self.colours.hide()
-        self.bar = Bar(self)
-        self.bar.hide()
-        self.bar.asked.connect(self.look)
-        self.bar.perspective.connect(self.set_perspective)
         self._looking = QTimer(self)
         self._looking.setSingleShot(True)
         self._looking.timeout.connect(self._look_whether_drawn)
@@ -118,76 +94,6 @@ class SurfaceView(LayeredView):
         """
         if self.permit.choose(choice):
             self.choice_changed.emit(choice)
-
-    def look(self, look: Look) -> None:
-        """Look from a standard side."""
-        self.set_camera(self.camera.looking(look))
-
-    def set_perspective(self, on: bool) -> None:
-        """Draw far parts smaller, or all to one scale (orthographic)."""
-        self.set_camera(replace(self.camera, perspective=on))
-
-    def set_camera(self, camera: Camera) -> None:
-        """Look from somewhere else."""
-        if camera == self.camera:
-            return
-        self.camera = camera
-        self.bar.lines.setChecked(camera.perspective)
-        if self.canvas is not None:
-            self.canvas.set_camera(camera)
-        self.camera_changed.emit()
-
-    def fit(self) -> None:
-        """Show everything: no zoom, no shift, all values inside the box."""
-        self.set_camera(replace(self.camera, zoom=1.0, pan=(0.0, 0.0)))
-        self.settle(widen_only=False)
-
-    def picture(self) -> QImage:
-        """Return the plot as an image: what is drawn, under a line that says what it is."""
-        primary = self._first()
-        if primary is None or self.canvas is None or self.pages.currentWidget() != self._drawn:
-            return QImage()
-        self.refresh()
-        where = words.further_place(primary, self.cell)
-        title = " ".join(filter(None, (words.value_title(primary), where)))
-        return composed(title, self._plot, self.legend if self.legend.entries else None)
-
-    def copy_picture(self) -> bool:
-        """Put the plot on the clipboard as an image; False, and told, if none is drawn."""
-        image = self.picture()
-        if image.isNull():
-            self.desk.tell("There is no surface to copy.", refused=True)
-            return False
-        QGuiApplication.clipboard().setImage(image)
-        self.desk.tell("The picture of the surface is on the clipboard.")
-        return True
-
-    @property
-    def sheets(self) -> list[Placed]:
-        """What is drawn; the first one is picked and edited."""
-        return self.stage.sheets
-
-    @property
-    def frame(self) -> Frame:
-        """What fills the box."""
-        return self.stage.frame
-
-    @property
-    def current(self) -> bool:
-        """Whether what is drawn is what there is: not so between an edit and the repaint."""
-        return bool(self.sheets) and self.sheets[0].layer.table is self._first()
-
-    @property
-    def lens(self) -> Lens:
-        """What the scene is seen through."""
-        assert self.canvas is not None
-        return self.canvas.lens
-
-    def settle(self, *, widen_only: bool = True) -> None:
-        """Let the box follow the values again, after a drag or when asked to."""
-        if not widen_only:
-            self.stage.fit()
-        self.mark(Part.VALUES)
 
     # -- what PlotView asks ----------------------------------------------------------------------
 
@@ -231,24 +137,6 @@ class SurfaceView(LayeredView):
         held = QApplication.focusWidget()
         if held is not None and held.window() is self.window():
             QTimer.singleShot(0, held, lambda: _give_back(held))
-
-    def page_of(self, canvas: Any) -> QWidget:
-        """Stand the buttons above the canvas and the colours beside it."""
-        page = QWidget(self)
-        column = QVBoxLayout(page)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(1)
-        column.addWidget(self.bar)
-        self._plot = QWidget(page)
-        row = QHBoxLayout(self._plot)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.setSpacing(2)
-        row.addWidget(canvas, 1)
-        row.addWidget(self.colours)
-        column.addWidget(self._plot, 1)
-        self.bar.show()
-        self.colours.show()
-        return page
 
     def _look_whether_drawn(self) -> None:
         """See to it that a surface that was forced on does not stay an empty area."""
@@ -425,8 +313,6 @@ class SurfaceView(LayeredView):
 
     def tip_at(self, place: QPointF) -> str:
         """Return what is known of the node under the pointer."""
-        from app.plots.surface.hand import REACH
-
         table = self._first()
         cell = self.hand.node_at(place, REACH)
         if table is None or cell is None:
@@ -451,7 +337,7 @@ class SurfaceView(LayeredView):
         """Move, extend, step values, look from other sides."""
         self.refresh()
         drawn = self.canvas is not None and self.pages.currentWidget() is self._drawn
-        if not (drawn and self.current and press_key(self, event)):
+        if not (drawn and self.current and press_key(self, self.hand, event)):
             super().keyPressEvent(event)
 
 

@@ -100,12 +100,20 @@ def inner() -> Callable[[Function], Function]:
 
     It is no use from Python, has no cached form of its own (its callers' hold it), and compiles
     in little more than half the time.
+
+    Nor does it count references: its caller holds the arrays it works on, and the counting, which
+    is locked against other threads, would take more than half the vehicle model's time.  So it
+    makes no array and returns none but those it was given; numba refuses to compile others.
     """
 
     def compiled(function: Function) -> Function:
         njit: Any = numba.njit  # its types do not name the wrappers
         made = njit(
-            error_model="numpy", nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True
+            error_model="numpy",
+            nogil=True,
+            no_cpython_wrapper=True,
+            no_cfunc_wrapper=True,
+            _nrt=False,
         )(function)
         return cast(Function, made)
 

@@ -16,20 +16,24 @@ GRAVITY = 9.81
 
 
 @inner()
-def place_wheels(p, w):
-    """Set where the wheels are, from the centre of gravity."""
+def place_wheels(p, s, w):
+    """Set where the wheels are, from the centre of gravity; they point ahead."""
     half = p.track / 2.0
     for i in range(4):
         w[i].place_x = p.to_front if i < 2 else -p.to_rear
         w[i].place_y = half if i % 2 == 0 else -half
         w[i].cos = 1.0
         w[i].sin = 0.0
+    s.steered = 0.0
 
 
 @inner()
-def steer(p, w, steering):
-    """Turn the front wheels by true Ackermann angles, for a steering wheel angle in deg."""
-    tangent = math.tan(math.radians(steering) / p.steering_ratio)
+def steer(p, s, w):
+    """Turn the front wheels by true Ackermann angles, for the steering wheel angle in deg."""
+    if s.steering == s.steered:
+        return
+    s.steered = s.steering
+    tangent = math.tan(math.radians(s.steering) / p.steering_ratio)
     for i in range(2):
         # The turning centre lies abeam of the rear axle; each wheel is square to its radius.
         left = 1.0 if i == 0 else -1.0

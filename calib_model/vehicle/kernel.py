@@ -145,7 +145,7 @@ def out_of_range(p, s, w, least_load):
 def plant(p, s, w, n, curves, course, work, fixed, rate, other, step):
     """Run one step of the plant; return the smallest wheel load."""
     act(p, s, course, step)
-    steer(p, w, s.steering)
+    steer(p, s, w)
     least = set_loads(p, s, w)
     stand_on(p, s, w, n, course)
     roll_wheels(s, w)
@@ -202,8 +202,8 @@ def run(
     fixed = n.fixed_clutch_torque == n.fixed_clutch_torque
     mode, current, believed, clamp_asked = law_state[STATE], 0.0, s.plate, 0.0
     started_below = s.vx * 3.6 < n.stop_speed
-    place_wheels(p, w)
-    steer(p, w, s.steering)
+    place_wheels(p, s, w)
+    steer(p, s, w)
     least = set_loads(p, s, w)
     stand_on(p, s, w, n, course)
     roll_wheels(s, w)

@@ -104,6 +104,7 @@ STATE = _numbers(
     "random",
     # what is needed between the parts within one step
     "time",
+    "steered",  # deg, the steering wheel angle that the front wheels stand at
     "grade",
     "slope_sin",
     "slope_cos",

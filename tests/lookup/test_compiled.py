@@ -7,6 +7,7 @@ import sys
 from itertools import product
 from math import inf, nextafter
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -158,3 +159,29 @@ def test_default_choice_follows_the_amount(monkeypatch: pytest.MonkeyPatch) -> N
     lookup(table, [np.zeros(10)])
     lookup(table, [np.zeros(10_000)])
     assert used == ["numpy", "numba"]
+
+
+def test_what_compiled_code_calls_inside_counts_no_references() -> None:
+    """Counting took more than half the vehicle model's time; what makes no array needs none."""
+    from numba.core.errors import NumbaError
+
+    from calib_model.lookup.jit import inner, jit
+
+    @inner()
+    def second(rows):  # type: ignore[no-untyped-def]
+        row = rows[1]  # a view, which would be counted
+        return row[0]
+
+    @inner()
+    def lends(rows):  # type: ignore[no-untyped-def]
+        return rows[1]
+
+    read: Any = jit()(lambda rows: second(rows))
+    lent: Any = jit()(lambda rows: lends(rows)[0])
+    rows = np.arange(6.0).reshape(3, 2)
+    assert read(rows) == 2.0
+    (inside,) = second.overloads.values()  # type: ignore[attr-defined]
+    assert "NRT_" not in inside.library.get_llvm_str()
+    # What they make or cut nobody would hold: numba does not compile that.
+    with pytest.raises(NumbaError, match="Only accept returning of array passed into"):
+        lent(rows)

@@ -16,7 +16,7 @@ from calib_model.core.plain_file import is_there
 if TYPE_CHECKING:
     from calib_model.core.arrays import IntArray
     from calib_model.core.table import Table
-    from calib_model.shaping.fit import FitProposal
+    from calib_model.shaping.fit import FitProposal, TableFit
 
 SUMMARY = "fit a curve or map from measurements"
 LISTED_NODES = 12
@@ -130,6 +130,7 @@ def _answer(
                 "value": o.value,
                 "fitted": o.fitted,
                 "unit": o.specimen,
+                "weight": o.weight,
             }
             for id, fit in proposal.fits.items()
             for o in fit.residuals.outliers
@@ -159,6 +160,7 @@ def _fit_plain(proposal: FitProposal, id: str) -> dict[str, Any]:
     plain: dict[str, Any] = {
         "table": id,
         "samples": fit.residuals.count,
+        "weight": fit.residuals.weight,
         "state": fit.state.tolist(),
         "coverage": fit.coverage.tolist(),
         "standard_error": fit.error.tolist(),
@@ -207,6 +209,14 @@ def _not_measured(table: Table, state: IntArray) -> str:
     return f"Not measured, filled or kept: {'; '.join(named)}."
 
 
+def _weighing(fit: TableFit) -> str:
+    """Say what the samples count as, where they have weights."""
+    from calib_model.core.numbers import short
+
+    rest = fit.residuals
+    return f" that count as {short(rest.weight, 5)}" if fit.samples.weight.size else ""
+
+
 def _told(proposal: FitProposal, notes: Sequence[str]) -> str:
     """Say how well each table is known, and list the outliers."""
     from app.cli.text import aligned
@@ -224,8 +234,9 @@ def _told(proposal: FitProposal, notes: Sequence[str]) -> str:
             else "not known"
         )
         parts.append(
-            f"\n{id}: {fit.residuals.count} samples, noise {with_unit(fit.sigma, table.unit, 3)}, "
-            f"standard error {spread}; {fit.count(2)} nodes measured, {fit.count(1)} thin, "  # type: ignore[arg-type]
+            f"\n{id}: {fit.residuals.count} samples{_weighing(fit)}, "
+            f"noise {with_unit(fit.sigma, table.unit, 3)}, standard error {spread}; "
+            f"{fit.count(2)} nodes measured, {fit.count(1)} thin, "  # type: ignore[arg-type]
             f"{fit.count(0)} without data."  # type: ignore[arg-type]
         )
         unknown = _not_measured(table, fit.state)

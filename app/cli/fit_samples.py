@@ -32,6 +32,10 @@ def add_samples(made: VerbParser, *, required: bool) -> None:
         "--specimen", metavar="COLUMN", default="", help="column that names the unit under test"
     )
     made.add_argument(
+        "--weight", metavar="COLUMN", default="",
+        help="column that says how many samples a row counts as (0: none); one each by default",
+    )  # fmt: skip
+    made.add_argument(
         "--samples",
         metavar="NAME=LOW..HIGH",
         action="append",
@@ -90,6 +94,7 @@ def read(given: argparse.Namespace, table: Table) -> Samples:
         choices[-1],
         specimen=given.specimen,
         drive=given.drive,
+        weight=given.weight,
         skip_text=given.skip_text,
         layout=layout,
     )

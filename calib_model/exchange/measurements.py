@@ -106,6 +106,7 @@ def read_samples(
     *,
     specimen: str | int = "",
     drive: str | int = "",
+    weight: str | int = "",
     skip_text: bool = False,
     layout: Layout | None = None,
     progress: Callable[[float], None] | None = None,
@@ -123,6 +124,8 @@ def read_samples(
         Column that names the unit under test; empty for none.
     drive : str or int
         Column of the input that a sweep drives up and down; empty for none.
+    weight : str or int
+        Column that says how many samples a row counts as; empty if each counts as one.
     skip_text : bool
         Leave out rows with text in a number column (they are counted); else refuse.
     layout : Layout, optional
@@ -168,6 +171,9 @@ def read_samples(
     numbers = list(chosen)
     if drive != "":
         numbers.append(layout.column(drive))
+    weights = layout.column(weight) if weight != "" else None
+    if weights is not None:
+        numbers.append(weights)
     label = layout.column(specimen) if specimen != "" else None
     reader = _Reader(path, layout, numbers, label, skip_text, progress)
     columns, lines, codes = reader.read()
@@ -192,6 +198,8 @@ def read_samples(
         source=path.name,
         names=tuple(c.name for c in chosen),
         notes=tuple(notes),
+        weight=columns[-1] if weights is not None else np.empty(0),
+        weight_name=weights.name if weights is not None else "",
     )
 
 

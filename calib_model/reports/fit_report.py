@@ -68,10 +68,11 @@ def _plain(value: object) -> str:
 
 
 def _table_part(proposal: FitProposal, table: Table, fit: TableFit) -> list[str]:
-    rest = fit.residuals
+    rest, weighted = fit.residuals, bool(fit.samples.weight.size)
     parts = [f"<h2>{escape(table.label)}</h2>"]
     rows = [
         ("Samples used", str(rest.count)),
+        *([("They count as", f"{short(rest.weight, 5)} samples")] if weighted else []),
         ("Noise, standard deviation", with_unit(fit.sigma, table.unit, 3)),
         ("Residuals, root mean square", with_unit(rest.rms, table.unit, 3)),
         ("Largest residual", with_unit(rest.largest, table.unit, 3)),
@@ -120,13 +121,15 @@ def _outliers_part(table: Table, fit: TableFit) -> list[str]:
     if not rest.outlier_count:
         return ["<h3>Outliers</h3><p>None.</p>"]
     named = any(o.specimen for o in rest.outliers)
+    weighted = bool(fit.samples.weight.size)
     head = ["Line", *(["Unit"] if named else []), *(axis_words(a) for a in table.axes)]
     unit = shown(table.unit)
-    head += [f"Value [{unit}]", "Fitted", "Residual"]
+    head += [f"Value [{unit}]", "Fitted", "Residual", *(["Weight"] if weighted else [])]
     rows = []
     for o in rest.outliers[:MOST_OUTLIERS]:
         cells = [str(o.line), *([o.specimen] if named else []), *(short(p, 5) for p in o.points)]
         cells += [short(o.value, 5), short(o.fitted, 5), short(o.residual, 3)]
+        cells += [short(o.weight, 3)] if weighted else []
         rows.append("<tr>" + "".join(f"<td>{escape(c)}</td>" for c in cells) + "</tr>")
     more = rest.outlier_count - len(rows)
     told = f"<p>{more} more are not listed.</p>" if more > 0 else ""

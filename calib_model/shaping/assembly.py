@@ -41,7 +41,8 @@ class Moments:
     value : float array, shape (cells, 4)
         Sums of ``w z t^a u^b``, at position 2a + b.
     nearest : float array, shape (nodes,)
-        Number of samples to which the node is the nearest of their cell.
+        Number of samples to which the node is the nearest of their cell; one of a weight below 1
+        counts as its weight, and none as more than one: a weight alone measures no node.
     count : int
     total, square : float
         Sums of ``w`` and of ``w z^2``.
@@ -111,13 +112,13 @@ def gather_moments(
     centre : float
         Subtracted from the values, which keeps digits.
     weights : float array, shape (n,), optional
-        Prior weight per sample.
+        In place of the samples' own.
     compiled : bool, optional
         By default the compiled pass where it saves time.
     """
     if compiled is None:
         compiled = worth_compiling(len(samples))
-    if compiled and weights is None and _plain_axes(axes):
+    if compiled and weights is None and not samples.weight.size and _plain_axes(axes):
         from . import assembly_compiled
 
         done = assembly_compiled.moments(
@@ -130,12 +131,13 @@ def gather_moments(
     cutoff = TUNING[loss] * scale
     for index, points, values in samples.chunks():
         cell, t, u = locate_cells(pair, points)
-        w = np.ones(values.size) if weights is None else weights[index]
+        own = samples.weights_at(index)
+        w = own if weights is None else weights[index]
         z = values - centre
         if node_values is not None and loss != "squares":
             rest = z - (read(result.shape, node_values, cell, t, u) - centre)
             w = w * robust_weight(rest, loss, cutoff)
-        _add(result, cell, t, u, w, z)
+        _add(result, cell, t, u, w, z, np.minimum(own, 1.0))
     return result
 
 
@@ -195,7 +197,13 @@ def read(
 
 
 def _add(
-    m: Moments, cell: IntArray, t: FloatArray, u: FloatArray, w: FloatArray, z: FloatArray
+    m: Moments,
+    cell: IntArray,
+    t: FloatArray,
+    u: FloatArray,
+    w: FloatArray,
+    z: FloatArray,
+    counts: FloatArray,
 ) -> None:
     count = m.weight.shape[0]
     curve = m.shape[1] == 1
@@ -217,7 +225,7 @@ def _add(
     near = corners(m.shape, cell)
     which = 2 * (t >= 0.5) + (u >= 0.5)
     node = np.choose(which, near)
-    m.nearest += np.bincount(node, minlength=m.nearest.size)
+    m.nearest += np.bincount(node, counts, m.nearest.size)
     m.count += cell.size
     m.total += float(w.sum())
     m.square += float((wz * z).sum())

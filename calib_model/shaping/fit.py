@@ -57,7 +57,7 @@ class TableFit:
     state : int array, the table's shape
         `NodeState` of each node.
     coverage : float array, the table's shape
-        Sum of hat weights: how many samples bear on each node.
+        Sum of hat weights times the samples' own: how many samples bear on each node.
     error : float array, the table's shape
         Standard error, NaN for a node that is not measured; see
         `calib_model.shaping.fit_error.LABEL`.
@@ -128,6 +128,7 @@ def fit(
     samples: Samples,
     options: FitOptions | None = None,
     *,
+    weights: Any = None,
     branch: str = "",
     nominal: Sequence[str] = (),
     against: Sequence[CalibrationSet] = (),
@@ -141,6 +142,8 @@ def fit(
         Id of a curve or map.
     samples : Samples
     options : FitOptions, optional
+    weights : array_like, shape (samples,), optional
+        How many samples each one counts as, in place of the samples' own; see `Samples`.
     branch : ``up``, ``down`` or empty
         Fit only the samples on one branch of a sweep.
     nominal : sequence of str
@@ -154,6 +157,29 @@ def fit(
         If the samples cannot be fitted, or lie on two branches that differ.
     AtOdds
         If rules and locks cannot all hold.
+
+    Examples
+    --------
+    The mean of three samples counts as three, and one in doubt as none:
+
+    >>> import numpy as np
+    >>> from calib_model.core.axis import Axis
+    >>> from calib_model.core.calibration_set import CalibrationSet
+    >>> from calib_model.core.table import Table
+    >>> from calib_model.shaping.fit import fit
+    >>> from calib_model.shaping.samples import from_arrays
+    >>> pedal = Axis(np.array([0.0, 50.0, 100.0]), "Pedal", "%", "pedal")
+    >>> content = CalibrationSet((Table("demand", np.zeros(3), (pedal,), unit="N.m"),))
+    >>> x = np.linspace(0.0, 100.0, 21)
+    >>> y = 2.0 * x
+    >>> y[4] = 999.0
+    >>> weights = np.full(21, 3.0)
+    >>> weights[4] = 0.0
+    >>> found = fit(content, "demand", from_arrays([x], y), weights=weights)
+    >>> print(found.values("demand").round(3))
+    [  0. 100. 200.]
+    >>> print(found.fits["demand"].residuals.weight)
+    60.0
     """
     from .branches import refuse_two_branches
     from .sweeps import one_branch
@@ -161,6 +187,8 @@ def fit(
     options = FitOptions() if options is None else options
     target = content[table]
     ready(target)
+    if weights is not None:
+        samples = samples.weighted(weights)
     if branch:
         samples = one_branch(samples, branch)
     else:
@@ -312,7 +340,7 @@ def _proposal(
         f"Fit {names} from {source or 'measurements'}",
         before,
         after,
-        options.plain(),
+        _settings(options, some.samples),
         Diagnostics(
             solver=solution.solver,
             residual=solution.residual,
@@ -336,6 +364,14 @@ def _proposal(
     )
 
 
+def _settings(options: FitOptions, samples: Samples) -> dict[str, Any]:
+    """The settings for the history, the weights among them."""
+    said = options.plain()
+    if samples.weight.size:
+        said["weights"] = f"column {samples.weight_name}" if samples.weight_name else "as given"
+    return said
+
+
 def content_label(after: Mapping[Any, Table], id: str) -> str:
     """Name of a table that moves."""
     return after[(0, id)].label
@@ -344,7 +380,7 @@ def content_label(after: Mapping[Any, Table], id: str) -> str:
 def _table_fit(found: Estimate, after: Table, error: FloatArray, options: FitOptions) -> TableFit:
     state = found.state(options.least)
     moved = after.values.reshape(-1) - found.values
-    pull = float(np.sqrt(max(moved @ (found.plain @ moved), 0.0) / max(len(found.samples), 1)))
+    pull = float(np.sqrt(max(moved @ (found.plain @ moved), 0.0) / found.samples.total))
     rest = joined_residuals(
         [
             residuals(

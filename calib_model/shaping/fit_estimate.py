@@ -47,11 +47,11 @@ class Estimate:
         Those used.
     screening : Screening
     normal : sparse array, shape (k, k)
-        ``H'WH``, robust weights in it.
+        ``H'WH``, robust weights and the samples' own in it.
     right : float array, shape (k,)
         ``H'Wz``.
     plain : sparse array, shape (k, k)
-        ``H'H`` without robust weights.
+        The same without robust weights.
     rough : sparse array, shape (k, k)
         Roughness times its weight, in the units of `normal`.
     strength : float
@@ -114,7 +114,7 @@ def estimate(
         If there are too few samples, or filling what they do not reach would be guessing.
     """
     kept, screening = screened(table, samples, hold=options.hold)
-    refuse_few(len(kept))
+    refuse_few(len(kept), kept.total)
     if options.elsewhere == "fill":
         _refuse_far(table, screening)
     centre, size = _mean_and_size(kept)
@@ -127,7 +127,7 @@ def estimate(
     plain, _ = normal_equations(first)
     cover = coverage(first)
     fixed = _fixed(table, cover) if options.elsewhere == "keep" else None
-    solver = _Solver(shape_of_rough, fixed, table, centre, len(kept), wanted)
+    solver = _Solver(shape_of_rough, fixed, table, centre, kept.total, wanted)
     values = solver.solve(first, choose=options.loss == "squares")
     rounds, scale, moments = 0, 0.0, first
     if options.loss == "squares":
@@ -222,11 +222,12 @@ def noise_floor(table: Table) -> float:
 def _mean_and_size(samples: Samples) -> tuple[float, float]:
     """Mean of the values, and the largest of their sizes."""
     total = count = size = 0.0
-    for _, _, values in samples.chunks(1 << 18):
-        total += float(values.sum())
+    for index, _, values in samples.chunks(1 << 18):
+        weights = samples.weights_at(index)
+        total += float(weights @ values)
         size = max(size, float(np.abs(values).max()))
-        count += values.size
-    return total / max(count, 1), size
+        count += float(weights.sum())
+    return total / max(count, 1e-300), size
 
 
 def _fixed(table: Table, cover: FloatArray) -> FloatArray:
@@ -270,7 +271,7 @@ class _Solver:
         fixed: FloatArray | None,
         table: Table,
         centre: float,
-        count: int,
+        count: float,
         strength: float | None,
     ) -> None:
         self.rough, self.count = rough, count
@@ -341,7 +342,7 @@ def _sigma(
     table: Table, samples: Samples, values: FloatArray, loss: str, scale: float, edf: float
 ) -> float:
     """Standard deviation to multiply the standard error with."""
-    n = len(samples)
+    n = samples.total
     room = max(n - edf, 1.0)
     # Means of so many residuals need no more than a part of them.
     some = samples if n <= 4 * MANY else _thinned(samples)

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from ..core.arrays import FloatArray, IntArray
+from ..core.numbers import short
 from ..errors import EditRefused
 from .assembly import LOSSES
 from .samples import SamplesRefused
@@ -115,6 +116,8 @@ class Outlier:
     points : tuple of float
     value, fitted : float
     specimen : str
+    weight : float
+        How many samples it counts as.
     """
 
     line: int
@@ -122,6 +125,7 @@ class Outlier:
     value: float
     fitted: float
     specimen: str = ""
+    weight: float = 1.0
 
     @property
     def residual(self) -> float:
@@ -138,11 +142,18 @@ def states(coverage: FloatArray, nearest: FloatArray, least: int) -> IntArray:
     ).astype(np.int64)
 
 
-def refuse_few(count: int) -> None:
-    """Raise if there are too few samples to fit."""
+def refuse_few(count: int, weight: float) -> None:
+    """Raise if there are too few samples to fit, or their weights add up to too few."""
     if count < FEWEST:
         noun = "One sample is" if count == 1 else f"{count} samples are"
         raise SamplesRefused(
             f"{noun} left, which is not enough: there is nothing to judge a fit by.",
             f"Give at least {FEWEST}; better ten for every node.",
+        )
+    if weight < FEWEST:
+        raise SamplesRefused(
+            f"The weights of {count} samples add up to {short(weight, 3)}, as if there were no "
+            f"more samples than that; at least {FEWEST} are needed.",
+            "A weight says how many samples one counts as: divide weights that are known up to a "
+            "factor only by their mean.",
         )

@@ -44,6 +44,8 @@ class Residuals:
     outliers : tuple of Outlier
         The farthest, at most `MOST_LISTED`, farthest first.
     outlier_count : int
+    weight : float
+        Sum of the samples' weights; their count where none has a weight.
     """
 
     count: int
@@ -56,6 +58,7 @@ class Residuals:
     shown: FloatArray
     outliers: tuple[Outlier, ...]
     outlier_count: int
+    weight: float
 
 
 def chunks_of_residuals(
@@ -99,28 +102,53 @@ class Spread:
 
 def spread_of(axes: Sequence[Axis], samples: Samples, node_values: FloatArray) -> Spread:
     """Return the size of the residuals; the median is exact up to a million samples."""
-    n = len(samples)
+    n, total = len(samples), samples.total
     square = 0.0
     sizes = np.empty(n) if n <= EXACT else None
     counts: FloatArray = np.zeros(0) if sizes is not None else np.zeros(2048 << (52 - _SHIFT))
+    weights = np.empty(n) if sizes is not None and samples.weight.size else None
     at = 0
-    for _, rest in chunks_of_residuals(axes, samples, node_values):
-        square += float(rest @ rest)
+    for index, rest in chunks_of_residuals(axes, samples, node_values):
+        w = samples.weights_at(index) if samples.weight.size else None
+        square += float(rest @ rest) if w is None else float(w @ rest**2)
         size = np.abs(rest)
+        if weights is not None:
+            weights[at : at + size.size] = w
         if sizes is not None:
             sizes[at : at + size.size] = size
         else:
             # Bits of a positive float rise with its size: their upper part is a logarithmic bin.
             bins = size.view(np.int64) >> _SHIFT
             first = int(bins.min())
-            found = np.bincount(bins - first)
+            found = np.bincount(bins - first, w)
             counts[first : first + found.size] += found
         at += size.size
-    median = float(np.median(sizes)) if sizes is not None else _median_of(counts, n)
-    return Spread(median / NORMAL, square / max(n, 1))
+    if sizes is None:
+        median = _median_of(counts, total)
+    else:
+        median = float(np.median(sizes)) if weights is None else weighted_median(sizes, weights)
+    return Spread(median / NORMAL, square / max(total, 1e-300))
 
 
-def _median_of(counts: FloatArray, n: int) -> float:
+def weighted_median(values: FloatArray, weights: FloatArray) -> float:
+    """Return the median of values each of which counts as so many.
+
+    Whole weights give the median of the repeated values: between two of them, where half of all
+    lie on either side, their mean.
+
+    Parameters
+    ----------
+    values, weights : float arrays, shape (n,)
+        At least one weight is positive, none negative.
+    """
+    order = np.argsort(values, kind="stable")
+    upto = np.cumsum(weights[order])
+    half, hair = upto[-1] / 2, 1e-12 * upto[-1]  # sums of tenths are not exact
+    low, high = np.searchsorted(upto, [half - hair, half + hair])
+    return float(values[order[low]] + values[order[high]]) / 2
+
+
+def _median_of(counts: FloatArray, n: float) -> float:
     upto = np.cumsum(counts)
     place = int(np.searchsorted(upto, n / 2))
     low, high = (np.array([place, place + 1], dtype=np.int64) << _SHIFT).view(np.float64)
@@ -142,17 +170,21 @@ def lack_of_fit(axes: Sequence[Axis], samples: Samples, node_values: FloatArray)
     """
     pair = two_axes(axes)
     shape = (len(pair[0]), len(pair[1]))
-    cells, sizes = [], []
-    for _, points, values in samples.chunks(_BIG_CHUNK):
+    cells, sizes, weights = [], [], []
+    for index, points, values in samples.chunks(_BIG_CHUNK):
         place = locate_cells(pair, points)
         cells.append(place[0])
         sizes.append(np.abs(values - read(shape, node_values, *place)))
+        weights.append(samples.weights_at(index))
     cell, size = _joined(cells, int), _joined(sizes, float)
     order = np.lexsort((size, cell))
     cell, size = cell[order], size[order]
     starts = np.flatnonzero(np.diff(cell, prepend=-1))
-    counts = np.diff(np.append(starts, cell.size))
-    middle = size[starts + (counts - 1) // 2]
+    upto = np.cumsum(_joined(weights, float)[order])
+    ends = upto[np.append(starts[1:], cell.size) - 1]
+    counts = np.diff(ends, prepend=0.0)
+    half = ends - counts / 2 - 1e-12 * upto[-1]  # sums of tenths are not exact
+    middle = size[np.maximum(np.searchsorted(upto, half), starts)]
     return float(middle[counts >= FEWEST_IN_CELL].max(initial=0.0)) / NORMAL
 
 
@@ -166,20 +198,21 @@ def influence(
     """
     tuning = TUNING[loss]
     square = slope = 0.0
-    for _, rest in chunks_of_residuals(axes, samples, node_values):
+    for index, rest in chunks_of_residuals(axes, samples, node_values):
         t = rest / scale
+        w = samples.weights_at(index)
         if loss == "huber":
-            square += float((np.clip(t, -tuning, tuning) ** 2).sum())
-            slope += float((np.abs(t) <= tuning).sum())
+            square += float(w @ np.clip(t, -tuning, tuning) ** 2)
+            slope += float(w @ (np.abs(t) <= tuning))
         elif loss == "biweight":
             inside = np.abs(t) < tuning
             v = np.where(inside, t / tuning, 0.0) ** 2
-            square += float((t * (1 - v) ** 2)[inside] @ (t * (1 - v) ** 2)[inside])
-            slope += float(((1 - v) * (1 - 5 * v))[inside].sum())
+            square += float(w[inside] @ (t * (1 - v) ** 2)[inside] ** 2)
+            slope += float(w[inside] @ ((1 - v) * (1 - 5 * v))[inside])
         else:
-            square += float(t @ t)
-            slope += t.size
-    n = max(len(samples), 1)
+            square += float(w @ t**2)
+            slope += float(w.sum())
+    n = max(samples.total, 1e-300)
     return square / n, slope / n
 
 
@@ -205,7 +238,7 @@ def residuals(
     floor : float
         Least standard deviation to go by, such as a storage step's share.
     """
-    n = len(samples)
+    n, weight = len(samples), samples.total
     spread = spread_of(axes, samples, node_values)
     scale = max(spread.scale, floor)
     step = max(1, -(-samples.rows // PICTURED))
@@ -217,9 +250,11 @@ def residuals(
     previous: float | None = None
     count_far = 0
     for index, rest in chunks_of_residuals(axes, samples, node_values):
-        total += float(rest.sum())
+        w = samples.weights_at(index)
+        total += float(w @ rest)
         largest = max(largest, float(np.abs(rest).max(initial=0.0)))
         tame = np.clip(rest, -3 * scale, 3 * scale)  # one outlier is no correlation
+        tame *= np.sqrt(w)
         along += float(tame[1:] @ tame[:-1])
         square += float(tame @ tame)
         if previous is not None and tame.size:
@@ -243,13 +278,14 @@ def residuals(
             float(samples.values[i]),
             float(samples.values[i] - r),
             samples.specimen_of(int(i)),
+            float(samples.weight[i]) if samples.weight.size else 1.0,
         )
         for i, r in zip(all_far[order], all_rest[order], strict=True)
     )
     return Residuals(
         n,
         float(np.sqrt(spread.mean_square)),
-        total / max(n, 1),
+        total / max(weight, 1e-300),
         largest,
         spread.scale,
         along / square if ordered and square > 0 else float("nan"),
@@ -257,6 +293,7 @@ def residuals(
         _joined(shown, float),
         outliers,
         count_far,
+        weight,
     )
 
 
@@ -268,15 +305,15 @@ def joined_residuals(parts: Sequence[Residuals]) -> Residuals:
     """Put the residuals of several units under test together."""
     if len(parts) == 1:
         return parts[0]
-    counts = np.array([p.count for p in parts], dtype=np.float64)
-    share = counts / max(float(counts.sum()), 1.0)
+    weights = np.array([p.weight for p in parts])
+    share = weights / max(float(weights.sum()), 1e-300)
 
     def mean(values: Sequence[float]) -> float:
         return float(share @ np.array(values))
 
     listed = sorted((o for p in parts for o in p.outliers), key=lambda o: -abs(o.residual))
     return Residuals(
-        int(counts.sum()),
+        sum(p.count for p in parts),
         float(np.sqrt(mean([p.rms**2 for p in parts]))),
         mean([p.mean for p in parts]),
         max(p.largest for p in parts),
@@ -286,4 +323,5 @@ def joined_residuals(parts: Sequence[Residuals]) -> Residuals:
         np.concatenate([p.shown for p in parts]),
         tuple(listed[:MOST_LISTED]),
         sum(p.outlier_count for p in parts),
+        float(weights.sum()),
     )

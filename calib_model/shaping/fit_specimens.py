@@ -151,7 +151,7 @@ def _mean(whole: Estimate, parts: Sequence[Estimate]) -> Estimate:
         return parts[0]
     from .fit_estimate import _solved
 
-    counts = [len(p.samples) for p in parts]
+    counts = [p.samples.total for p in parts]
     shares = [sum(counts) / len(counts) / n for n in counts]
     normal = sum((p.normal * s for p, s in zip(parts[1:], shares[1:], strict=True)),
                  parts[0].normal * shares[0])  # fmt: skip

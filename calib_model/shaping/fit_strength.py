@@ -35,7 +35,7 @@ def solve_columns(factor: Any, right: FloatArray) -> FloatArray:
 
 
 def automatic(
-    normal: Any, right: FloatArray, square: float, rough: Any, count: int
+    normal: Any, right: FloatArray, square: float, rough: Any, count: float
 ) -> tuple[float, bool]:
     """Choose a strength for ``minimise z'Nz - 2b'z + strength z'Rz``.
 
@@ -49,8 +49,8 @@ def automatic(
         Sum of ``w z^2``, likewise.
     rough : sparse array, shape (k, k)
         R.
-    count : int
-        Number of samples.
+    count : float
+        Number of samples, each as often as its weight says.
 
     Returns
     -------

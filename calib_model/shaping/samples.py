@@ -46,6 +46,14 @@ class Samples:
         Name of the file.
     names : tuple of str
         What each point column, and last the value column, is called in the source.
+    notes : tuple of str
+        What is to be said about the source.
+    weight : float array, shape (n,)
+        How many samples each one counts as; empty if each counts as one.  Weights that are known
+        up to a factor only, such as one over the variance, want to be divided by their mean:
+        then standard errors are those of weighted least squares.
+    weight_name : str
+        What the column of weights is called in the source.
     """
 
     points: tuple[FloatArray, ...]
@@ -58,13 +66,15 @@ class Samples:
     source: str = ""
     names: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    weight: FloatArray = field(default_factory=lambda: np.empty(0))
+    weight_name: str = ""
 
     def __post_init__(self) -> None:
         n = self.values.shape[0]
         if not self.use.size and n:
             object.__setattr__(self, "use", np.ones(n, dtype=bool))
         columns: list[Any] = [*self.points, self.use]
-        columns += [c for c in (self.line, self.specimen, self.drive) if c.size]
+        columns += [c for c in (self.line, self.specimen, self.drive, self.weight) if c.size]
         if any(c.shape != (n,) for c in columns):
             raise EditRefused("The columns of the samples have unequal lengths.")
 
@@ -75,6 +85,43 @@ class Samples:
 
     def __len__(self) -> int:
         return int(np.count_nonzero(self.use))
+
+    @property
+    def total(self) -> float:
+        """Sum of the weights of those that count: their number where none has a weight."""
+        if not self.weight.size:
+            return float(len(self))
+        return sum(float(self.weights_at(i).sum()) for i, _, _ in self.chunks(1 << 18))
+
+    def weights_at(self, index: IntArray) -> FloatArray:
+        """Weights of some samples, by number; 1 where none has a weight."""
+        if not self.weight.size:
+            return np.ones(index.size)
+        return np.asarray(self.weight[index], dtype=np.float64)
+
+    def weighted(self, weights: Any, name: str = "") -> Samples:
+        """Return the samples with weights.
+
+        Parameters
+        ----------
+        weights : array_like, shape (n,)
+            How many samples each one counts as; a fit refuses those that are negative or not
+            finite.
+        name : str
+            What the weights are called in the source.
+
+        Raises
+        ------
+        EditRefused
+            If there is not one weight per sample.
+        """
+        given = np.array(weights, dtype=np.float64).reshape(-1)
+        if given.size != self.rows:
+            raise EditRefused(
+                f"There are {given.size} weights for {self.rows} samples.",
+                "Give one weight per sample.",
+            )
+        return replace(self, weight=given, weight_name=name)
 
     def chunks(self, size: int = CHUNK) -> Iterator[tuple[IntArray, list[FloatArray], FloatArray]]:
         """Yield (numbers of the samples, points, values) of those that count."""
@@ -130,6 +177,7 @@ def from_arrays(
     *,
     specimen: Sequence[str] | None = None,
     drive: Any = None,
+    weights: Any = None,
     source: str = "",
 ) -> Samples:
     """Make samples from arrays in memory.
@@ -141,14 +189,21 @@ def from_arrays(
     specimen : sequence of str, optional
         Unit under test of each sample.
     drive : array_like, optional
+    weights : array_like, shape (n,), optional
+        How many samples each one counts as; see `Samples`.
     source : str
+
+    Raises
+    ------
+    EditRefused
+        If the columns have unequal lengths.
     """
     names: tuple[str, ...] = ()
     number = np.empty(0, dtype=np.int64)
     if specimen is not None:
         found, number = np.unique(np.asarray(specimen, dtype=str), return_inverse=True)
         names = tuple(str(n) for n in found)
-    return Samples(
+    made = Samples(
         tuple(np.array(p, dtype=np.float64).reshape(-1) for p in points),
         np.array(values, dtype=np.float64).reshape(-1),
         specimen=number.astype(np.int64),
@@ -156,3 +211,4 @@ def from_arrays(
         drive=np.empty(0) if drive is None else np.array(drive, dtype=np.float64).reshape(-1),
         source=source,
     )
+    return made if weights is None else made.weighted(weights)

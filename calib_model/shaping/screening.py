@@ -8,7 +8,7 @@ from itertools import permutations
 
 import numpy as np
 
-from ..core.arrays import BoolArray, FloatArray
+from ..core.arrays import BoolArray, FloatArray, IntArray
 from ..core.axis import End
 from ..core.numbers import short, with_unit
 from ..core.table import Table
@@ -39,6 +39,8 @@ class Screening:
         Samples that repeat another one in every column; they are used.
     beyond_limits : int
         Samples whose value is outside the table's limits; they are used.
+    weightless : int
+        Samples of weight 0.
     least, most : tuple of float
         Per axis, the range of the samples used.
     constant : bool
@@ -57,6 +59,7 @@ class Screening:
     most: tuple[float, ...]
     constant: bool
     notes: tuple[str, ...]
+    weightless: int = 0
 
 
 def screened(
@@ -74,11 +77,12 @@ def screened(
     Raises
     ------
     SamplesRefused
-        If nothing is left, or the columns look exchanged or in another unit.
+        If nothing is left, the columns look exchanged or in another unit, or a weight is
+        negative or not finite.
     """
     given = len(samples)
     use = samples.use.copy()
-    empty = 0
+    empty = weightless = 0
     outside = [0] * len(table.axes)
     beyond_limits = 0
     columns = len(table.axes) + 1
@@ -99,6 +103,11 @@ def screened(
             outside[number] += int(off.sum())
             if number not in hold:
                 keep &= ~off
+        if samples.weight.size:
+            weights = samples.weights_at(index)
+            _refuse_weights(samples, index[keep], weights[keep])
+            weightless += int((keep & (weights == 0)).sum())
+            keep &= weights > 0
         beyond_limits += int(((values < table.lower) | (values > table.upper))[finite].sum())
         for number, column in enumerate((*points, values)):
             if finite.any():
@@ -110,16 +119,23 @@ def screened(
         use[index] = keep
     kept = samples.only(use)
     used = len(kept)
+    if weightless and not used:
+        raise SamplesRefused(
+            f"{_column_of_weights(samples)}: every sample has the weight 0, so none counts.",
+            "Choose another column for the weights, or none.",
+        )
     if given == 0 or empty == given:
         raise SamplesRefused(
             "There are no samples with a value in every column.", "Choose other columns."
         )
-    share_out = 1 - used / max(given - empty, 1)
+    share_out = 1 - (used + weightless) / max(given - empty, 1)
     if share_out > 0.5 or beyond_limits > 0.5 * (given - empty):
         raise SamplesRefused(*_diagnosis(table, samples, share_out, lows.values, highs.values))
     duplicates = _duplicates(kept)
     constant = used > 0 and used_lows.values[-1] == used_highs.values[-1]
     notes = _notes(table, given, empty, outside, duplicates, beyond_limits, hold)
+    if weightless:
+        notes.append(f"{weightless} of {given} samples have the weight 0 and are left out.")
     if constant:
         value = with_unit(used_lows.values[-1], table.unit)
         notes.append(f"Every value is {value}: is the right column chosen?")
@@ -134,7 +150,33 @@ def screened(
         tuple(used_highs.values[:-1]),
         constant,
         tuple(notes),
+        weightless,
     )
+
+
+def _refuse_weights(samples: Samples, index: IntArray, weights: FloatArray) -> None:
+    """Raise at the first weight that is none."""
+    bad = ~(np.isfinite(weights) & (weights >= 0))
+    if not bad.any():
+        return
+    at = int(np.argmax(bad))
+    place = "line" if samples.line.size else "sample"
+    weight = float(weights[at])
+    wrong = "missing" if np.isnan(weight) else f"{weight:g}, "
+    wrong += "" if np.isnan(weight) else "not finite" if weight > 0 else "negative"
+    raise SamplesRefused(
+        f"{_column_of_weights(samples)}, {place} {samples.line_of(int(index[at]))}: the weight is "
+        f"{wrong}.",
+        "A weight says how many samples one counts as: 0 leaves it out. Mend it, or choose "
+        "another column for the weights, or none.",
+    )
+
+
+def _column_of_weights(samples: Samples) -> str:
+    """Where the weights come from."""
+    if samples.weight_name:
+        return f"{samples.source or 'samples'}, column {samples.weight_name!r}"
+    return samples.source or "The samples"
 
 
 def _notes(
@@ -190,6 +232,8 @@ def _duplicates(samples: Samples) -> int:
                 columns.append(np.asarray(samples.specimen[index], dtype=np.float64))
             if samples.drive.size:
                 columns.append(np.asarray(samples.drive[index], dtype=np.float64))
+            if samples.weight.size:
+                columns.append(samples.weights_at(index))
             for column in columns:
                 bits = np.ascontiguousarray(column + 0.0).view(np.uint64)
                 mix = (mix ^ bits) * np.uint64(0x9E3779B97F4A7C15)

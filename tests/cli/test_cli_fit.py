@@ -87,6 +87,34 @@ def test_samples_can_be_narrowed_and_their_unit_named(run: Run) -> None:
     assert "NAME=LOW..HIGH" in err
 
 
+def test_a_column_of_weights_on_the_command_line(run: Run, tmp_path: Path) -> None:
+    table = open_file(NORMAL).result().set["pre_engage_fade"]
+    x = np.linspace(table.axes[0].values[0], table.axes[0].values[-1], 40)
+    y = np.interp(x, table.axes[0].values, table.values)
+    times = 1 + np.arange(40) % 3
+    y[5], times[5] = table.upper, 0
+    data = tmp_path / "means.csv"
+
+    def write(weights: list[str]) -> tuple[str, ...]:
+        rows = [f"{a:.9f},{b:.9f},{w}" for a, b, w in zip(x, y, weights, strict=True)]
+        data.write_text("\n".join(["place,result,repeats", *rows]) + "\n", encoding="utf-8")
+        columns = ("--column", "1=place", "--column", "value=result", "--weight", "repeats")
+        return ("fit", NORMAL, table.id, "--data", str(data), *columns)
+
+    arguments = write([str(t) for t in times])
+    status, text, err = run(*arguments, "--json")
+    assert (status, err) == (0, "")
+    fit = strict_json(text)["fits"][0]
+    assert (fit["samples"], fit["weight"]) == (39, times.sum())
+    flat = " ".join(run(*arguments)[1].split())
+    assert f"39 samples that count as {times.sum()}, noise" in flat
+    arguments = write([*[str(t) for t in times[:-1]], "-1"])
+    status, out, err = run(*arguments)
+    assert (status, out) == (2, "")
+    assert "means.csv, column 'repeats', line 41: the weight is -1, negative." in err
+    assert "how many samples one counts as" in err
+
+
 def test_breakpoints_in_json_and_into_a_set(run: Run, tmp_path: Path) -> None:
     out = tmp_path / "fewer.h5"
     status, text, _ = run(

@@ -295,6 +295,39 @@ def test_a_sweep_becomes_two_branches_with_a_gap(
     assert (falling[1:] < rising[1:]).all()
 
 
+def test_a_column_of_weights_counts_in_a_fit(
+    panel: ShapePanel, practice_desk: Desk, tmp_path: Path
+) -> None:
+    practice_desk.open_table("clamp_limit_plate")
+    table = practice_desk.table
+    assert table is not None
+    x = np.linspace(table.axes[0].values[0], table.axes[0].values[-1], 60)
+    far = np.arange(60) % 2 == 0  # every other sample lies off, and is not to count
+    truth = 0.95 * np.interp(x, table.axes[0].values, table.values)
+    y = np.where(far, truth / 2, truth)
+    rows = [f"{a:.6f},{b:.6f},{int(not c)}" for a, b, c in zip(x, y, far, strict=True)]
+    path = tmp_path / "weighed.csv"
+    path.write_text("\n".join(["place,result,counts", *rows]) + "\n", encoding="utf-8")
+    panel.choose("fit")
+    panel.fields["data"].set_value(path)
+    panel._changed()
+    panel.fields["column_0"].set_value("place")
+    panel.fields["column_value"].set_value("result")
+    panel.fields["weight"].set_value("result")
+    panel.ask()
+    panel.wait()
+    assert "Column 'result' is chosen twice" in panel.outcome.text()
+    panel.fields["weight"].set_value("counts")
+    panel.ask()
+    panel.wait()
+    assert "30 samples" in panel.outcome.text()
+    assert "30 of 60 samples have the weight 0" in panel.outcome.text()
+    proposed = practice_desk.proposed_table
+    assert proposed is not None
+    # Without weights they would lie a quarter lower; the last node obeys a rule of its own.
+    assert np.abs(proposed.values - 0.95 * table.values)[:-1].max() < 300
+
+
 def test_breakpoints_other_breakpoints_and_inverse(panel: ShapePanel, practice_desk: Desk) -> None:
     practice_desk.open_table("clamp_limit_plate")
     panel.choose("breakpoints")

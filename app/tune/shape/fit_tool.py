@@ -76,6 +76,8 @@ def _fields(asking: Asking) -> tuple[Field, ...]:
         column("column_value", table.label, "Column of the value.", guess.get("value", "")),
         Field("specimen", "&Unit under test", "choice", "Column that names the unit.", maybe, ""),
         Field("drive", "Dr&ive", "choice", "Column that a sweep drives up and down.", maybe, ""),
+        Field("weight", "Wei&ght", "choice", "Column that says how many samples a row counts as.",
+              maybe, ""),
         Field("branch", "&Branches", "choice", "What of a sweep is fitted.",
               (("", "All samples into this table"), ("up", "Way up only"),
                ("down", "Way down only"), *falling)),
@@ -102,11 +104,11 @@ def _make(question: Question) -> Proposal:
     if "column_value" not in s:
         raise EditRefused("The file's columns are not chosen yet.", "Choose them, then Work out.")
     chosen = [s[f"column_{n}"] for n in range(len(table.axes))]
-    used = [*chosen, s["column_value"]]
+    used = [*chosen, s["column_value"], *filter(None, [s.get("weight")])]
     if len(set(used)) < len(used):
         raise EditRefused(
             f"Column {next(c for c in used if used.count(c) > 1)!r} is chosen twice.",
-            "Give every axis and the value a column of its own.",
+            "Give every axis, the value and the weight a column of its own.",
         )
     samples = read_samples(
         path,
@@ -115,6 +117,7 @@ def _make(question: Question) -> Proposal:
         Choice(s["column_value"]),
         specimen=s.get("specimen") or "",
         drive=s.get("drive") or "",
+        weight=s.get("weight") or "",
         layout=layout,
     )
     options = FitOptions(loss=s["loss"], elsewhere=s["elsewhere"])

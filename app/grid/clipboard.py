@@ -15,6 +15,8 @@ from calib_model.editing import blocks
 from calib_model.editing.change import Change, values_change
 from calib_model.errors import BitepointError, EditRefused
 
+from . import edits
+from .cells import GridCells
 from .edits import noted
 from .entry_strip import Question
 from .plane import Plane, bounding_box
@@ -23,14 +25,12 @@ from .texts import caption, cells_text
 if TYPE_CHECKING:
     from calib_model.exchange.blocks import Block
 
-    from .view import GridView
-
 OWN_FORMAT = "application/x-bitepoint-block"
 """Our own copy of what was copied, with decimal points whatever the text beside it has."""
 _LISTED = 6
 
 
-def copy(view: GridView, *, with_axes: bool) -> bool:
+def copy(view: GridCells, *, with_axes: bool = False) -> bool:
     """Copy the selected rectangle; False (told) where the selection is none.
 
     The text has the decimal mark of the user's system, since a spreadsheet there would take a
@@ -57,6 +57,11 @@ def copy(view: GridView, *, with_axes: bool) -> bool:
     size = f"{values.shape[0]} × {values.shape[1]} cells" if values.size > 1 else "1 cell"
     view.source.tell(f"Copied {size}{' with axes' if with_axes else ''}.")
     return True
+
+
+def cut(view: GridCells) -> bool:
+    """Copy the selected rectangle, then empty its cells."""
+    return view.may_edit() and copy(view) and view.apply(edits.empty)
 
 
 def corner_text(table: Table, plane: Plane) -> str:
@@ -92,7 +97,7 @@ def selected_block(
     return values, rows, columns
 
 
-def paste(view: GridView, *, add: bool = False) -> bool:
+def paste(view: GridCells, *, add: bool = False) -> bool:
     """Paste the clipboard's block, or add it; False where it is refused, which is told.
 
     Where only the decimal mark is in doubt, the strip below the grid asks for it.
@@ -100,7 +105,7 @@ def paste(view: GridView, *, add: bool = False) -> bool:
     from calib_model.exchange.blocks import PasteRefused
 
     table = view.grid.table
-    if table is None:
+    if table is None or not view.may_edit():
         return False
     data = QGuiApplication.clipboard().mimeData()
     own = bytes(data.data(OWN_FORMAT).data()) if data.hasFormat(OWN_FORMAT) else b""
@@ -130,7 +135,7 @@ def paste(view: GridView, *, add: bool = False) -> bool:
     return True
 
 
-def _ask_about_commas(view: GridView, text: str, *, add: bool) -> None:
+def _ask_about_commas(view: GridCells, text: str, *, add: bool) -> None:
     plane = view.grid.plane
 
     def make(table: Table, selection: BoolArray) -> Change:
@@ -142,7 +147,7 @@ def _ask_about_commas(view: GridView, text: str, *, add: bool) -> None:
     )
 
 
-def _tell_refused(view: GridView, refused: BitepointError) -> None:
+def _tell_refused(view: GridCells, refused: BitepointError) -> None:
     cells = getattr(refused, "cells", ())
     if len(cells) < 2:
         view.source.tell(str(refused), refused=True)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from PySide6.QtCore import (
     QEvent,
     QModelIndex,
@@ -34,12 +32,10 @@ from PySide6.QtWidgets import (
 from app.colours import mixed, text_on
 from app.severity import paint_severity, severity_colour
 
+from .cells import GridCells
 from .layout import RIGHT
 from .marks import Look
 from .model import GridModel
-
-if TYPE_CHECKING:
-    from .view import GridView
 
 Index = QModelIndex | QPersistentModelIndex
 _SELECTED = 0.4
@@ -55,7 +51,7 @@ class CellDelegate(QStyledItemDelegate):
     where the table never decided; an arrow head where beyond the axis's end).
     """
 
-    def __init__(self, view: GridView) -> None:
+    def __init__(self, view: GridCells) -> None:
         super().__init__(view)
         self._view = view
         self._colours: dict[tuple[object, ...], tuple[QColor, QColor]] = {}

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from PySide6.QtCore import QEvent, QObject, QRect, QSize, Qt
 from PySide6.QtGui import QColor, QHelpEvent, QKeyEvent, QPainter, QPaintEvent, QPalette
 from PySide6.QtWidgets import QHeaderView, QLineEdit, QToolTip, QWidget
@@ -13,10 +11,8 @@ from app.plain import plain_tip
 from calib_model.errors import BitepointError
 
 from . import axis_edits, edits
+from .cells import GridCells
 from .model import GridModel
-
-if TYPE_CHECKING:
-    from .view import GridView
 
 _PAD = 6
 _WIDEST_CORNER = 190
@@ -29,7 +25,7 @@ class AxisHeader(QHeaderView):
     (`CornerCaption`) does.
     """
 
-    def __init__(self, orientation: Qt.Orientation, view: GridView) -> None:
+    def __init__(self, orientation: Qt.Orientation, view: GridCells) -> None:
         super().__init__(orientation, view)
         self._view = view
         self.setSectionsClickable(True)
@@ -232,7 +228,7 @@ class AxisHeader(QHeaderView):
 class CornerCaption(QWidget):
     """Names the axis that runs down; a click selects all cells."""
 
-    def __init__(self, view: GridView) -> None:
+    def __init__(self, view: GridCells) -> None:
         super().__init__(view)
         self._view = view
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
@@ -272,6 +268,14 @@ class CornerCaption(QWidget):
         """Select all cells."""
         self._view.setFocus()
         self._view.selectAll()
+
+
+def edit_breakpoint(view: GridCells, orientation: Qt.Orientation) -> bool:
+    """Open an editor on the breakpoint at the cursor; False (told) where it cannot be edited."""
+    across = orientation == Qt.Orientation.Horizontal
+    header = view.horizontalHeader() if across else view.verticalHeader()
+    assert isinstance(header, AxisHeader)
+    return header.edit_section(view.place[1] if across else view.place[0])
 
 
 def _line_colour(palette: QPalette) -> QColor:

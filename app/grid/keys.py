@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from functools import partial
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
-if TYPE_CHECKING:
-    from .view import GridView
+from . import clipboard, edits
+from .cells import GridCells
+from .headers import edit_breakpoint
 
 _Key = Qt.Key
 _DIRECTIONS = {
@@ -76,7 +77,7 @@ def _typed(event: QKeyEvent) -> str:
     return text if text.isprintable() and text.strip() else ""
 
 
-def press(view: GridView, event: QKeyEvent) -> bool:
+def press(view: GridCells, event: QKeyEvent) -> bool:
     """Do what a key asks for; False if the grid has no use for it."""
     key = event.key()
     control = bool(event.modifiers() & Qt.KeyboardModifier.ControlModifier)
@@ -94,9 +95,9 @@ def press(view: GridView, event: QKeyEvent) -> bool:
         return _with_control(view, _Key(key), shift=shift)
     match key:
         case _Key.Key_F2:
-            view.edit_breakpoint(Qt.Orientation.Horizontal) if shift else view.edit_cell()
+            edit_breakpoint(view, Qt.Orientation.Horizontal) if shift else view.edit_cell()
         case _Key.Key_Delete:
-            view.empty_cells()
+            view.apply(edits.empty)
         case _Key.Key_Backspace:
             view.edit_cell("")
         case _Key.Key_Return | _Key.Key_Enter:
@@ -114,7 +115,7 @@ def press(view: GridView, event: QKeyEvent) -> bool:
 
 
 def _arrow(
-    view: GridView, event: QKeyEvent, direction: str, *, control: bool, shift: bool, alt: bool
+    view: GridCells, event: QKeyEvent, direction: str, *, control: bool, shift: bool, alt: bool
 ) -> None:
     if alt:
         if direction in ("up", "down"):
@@ -130,27 +131,27 @@ def _arrow(
     view.go(row + down, column + right, extend=shift)
 
 
-def _with_control(view: GridView, key: Qt.Key, *, shift: bool) -> bool:
+def _with_control(view: GridCells, key: Qt.Key, *, shift: bool) -> bool:
     plane = view.grid.plane
     match key:
         case _Key.Key_A:
-            view.select_all()
+            view.selectAll()
         case _Key.Key_C:
-            view.copy(with_axes=shift)
+            clipboard.copy(view, with_axes=shift)
         case _Key.Key_X:
-            view.cut()
+            clipboard.cut(view)
         case _Key.Key_V:
-            view.paste()
+            clipboard.paste(view)
         case _Key.Key_D:
-            view.apply_plain("fill_down")
+            view.apply(partial(edits.plain, "fill_down"))
         case _Key.Key_R:
-            view.apply_plain("fill_right")
+            view.apply(partial(edits.plain, "fill_right"))
         case _Key.Key_Home:
             view.go(0, 0, extend=shift)
         case _Key.Key_End:
             view.go(plane.rows - 1, plane.columns - 1, extend=shift)
         case _Key.Key_F2:
-            view.edit_breakpoint(Qt.Orientation.Vertical)
+            edit_breakpoint(view, Qt.Orientation.Vertical)
         case _Key.Key_Return | _Key.Key_Enter:
             view.source.tell(
                 "Type a value first; Ctrl+Enter then gives it to all selected cells.", refused=True

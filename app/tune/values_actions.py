@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -10,8 +11,9 @@ from PySide6.QtCore import Qt
 
 from app.action import Action, can_edit, with_document, with_table
 from app.desk import Desk
-from app.grid import axis_edits, edits
+from app.grid import axis_edits, clipboard, edits
 from app.grid.entry_strip import Field, Question
+from app.grid.headers import edit_breakpoint
 from app.grid.texts import cells_text
 from app.grid.view import GridView
 from calib_model.core.arrays import BoolArray
@@ -34,7 +36,7 @@ def _in_grid(act: Callable[[GridView], object]) -> Run:
 
 
 def _plain(kind: str) -> Run:
-    return _in_grid(lambda grid: grid.apply_plain(kind))
+    return _in_grid(lambda grid: grid.apply(partial(edits.plain, kind)))
 
 
 def _ask(question: Callable[[GridView, Table], Question]) -> Run:
@@ -186,21 +188,22 @@ def _shares(place: int) -> Callable[[Desk], bool]:
 # Delete empties cells in the grid only: as a key of the whole window it would empty them while
 # the user is in another list.
 ACTIONS: tuple[Action, ...] = (
-    Action("edit.cut", "Cu&t cells", "-Edit", _in_grid(lambda g: g.cut()), ("Ctrl+X",),
+    Action("edit.cut", "Cu&t cells", "-Edit", _in_grid(clipboard.cut), ("Ctrl+X",),
            "Copy the selected cells, then empty them.", can_edit),
-    Action("edit.copy", "&Copy cells", "Edit", _in_grid(lambda g: g.copy()), ("Ctrl+C",),
+    Action("edit.copy", "&Copy cells", "Edit", _in_grid(clipboard.copy), ("Ctrl+C",),
            "Copy the selected cells as a block that a spreadsheet takes.", with_table),
     Action("edit.copy_with_axes", "Copy cells with a&xes", "Edit",
-           _in_grid(lambda g: g.copy(with_axes=True)), ("Ctrl+Shift+C",),
+           _in_grid(lambda g: clipboard.copy(g, with_axes=True)), ("Ctrl+Shift+C",),
            "Copy the selected cells with their breakpoints above and beside.", with_table),
-    Action("edit.paste", "&Paste cells", "Edit", _in_grid(lambda g: g.paste()), ("Ctrl+V",),
+    Action("edit.paste", "&Paste cells", "Edit", _in_grid(clipboard.paste), ("Ctrl+V",),
            "Paste a block of numbers, whole or not at all.", can_edit),
-    Action("edit.add_block", "A&dd copied block", "Edit", _in_grid(lambda g: g.add_block()), (),
+    Action("edit.add_block", "A&dd copied block", "Edit",
+           _in_grid(lambda g: clipboard.paste(g, add=True)), (),
            "Add the copied numbers to the cells they would be pasted on.", can_edit),
-    Action("edit.empty", "&Empty cells (Del)", "Edit", _in_grid(lambda g: g.empty_cells()), (),
+    Action("edit.empty", "&Empty cells (Del)", "Edit", _in_grid(lambda g: g.apply(edits.empty)), (),
            "Leave the selected cells without a value, which is an error until they have one.",
            can_edit),
-    Action("edit.select_all", "Select &all cells", "-Edit", _in_grid(lambda g: g.select_all()),
+    Action("edit.select_all", "Select &all cells", "-Edit", _in_grid(lambda g: g.selectAll()),
            ("Ctrl+A",), "Select every cell that is shown.", with_table),
     Action("edit.cell", "Edit ce&ll", "Edit", _in_grid(lambda g: g.edit_cell()), ("F2",),
            "Edit the exact value of the cell at the cross-hair.", can_edit),
@@ -265,10 +268,10 @@ ACTIONS: tuple[Action, ...] = (
            _in_grid(lambda g: g.step_plane(3, -1)), ("Alt+Shift+PgUp",),
            "Show the cells at the breakpoint before this one of the fourth axis.", _has_axes(4)),
     Action("axes.move_column", "Move the &column's breakpoint", "-Values/&Breakpoints",
-           _in_grid(lambda g: g.edit_breakpoint(_ACROSS)), ("Shift+F2",),
+           _in_grid(lambda g: edit_breakpoint(g, _ACROSS)), ("Shift+F2",),
            "Type another value for the breakpoint above the cross-hair.", _can_edit_axes),
     Action("axes.move_row", "Move the &row's breakpoint", "Values/&Breakpoints",
-           _in_grid(lambda g: g.edit_breakpoint(_DOWN)), ("Ctrl+F2",),
+           _in_grid(lambda g: edit_breakpoint(g, _DOWN)), ("Ctrl+F2",),
            "Type another value for the breakpoint left of the cross-hair.", _can_edit_map),
     Action("axes.insert_column", "&Insert a column's breakpoint…", "-Values/&Breakpoints",
            _insert(_ACROSS), (), "Insert a column with interpolated values.", _can_edit_axes),

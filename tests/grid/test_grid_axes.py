@@ -8,6 +8,7 @@ from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 
 from app.desk import Desk
+from app.grid.headers import edit_breakpoint
 from app.grid.panel import GridPanel
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
@@ -135,7 +136,7 @@ def test_a_shared_axis_is_said_to_be_shared(qtbot) -> None:  # type: ignore[no-u
     panel = GridPanel(desk)
     qtbot.addWidget(panel)
     panel.show()
-    panel.view.edit_breakpoint(ACROSS)
+    edit_breakpoint(panel.view, ACROSS)
     assert "all its 2 tables follow" in heard[-1]
     assert panel.view.horizontalHeader().move_breakpoint(1, "60")
     content = desk.current.content  # type: ignore[union-attr]

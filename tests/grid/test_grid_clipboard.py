@@ -12,6 +12,7 @@ from PySide6.QtGui import QGuiApplication
 from PySide6.QtTest import QTest
 
 from app.desk import Desk
+from app.grid import clipboard, edits
 from app.grid.clipboard import pasted
 from app.grid.panel import GridPanel
 from app.grid.plane import Plane
@@ -84,9 +85,9 @@ def test_copy_and_paste_give_the_same_values_to_the_last_bit(
     )
     desk.do(change)
     assert np.array_equal(table(desk).values, noise)
-    panel.view.select_all()
-    panel.view.copy(with_axes=with_axes)
-    panel.view.empty_cells()
+    panel.view.selectAll()
+    clipboard.copy(panel.view, with_axes=with_axes)
+    panel.view.apply(edits.empty)
     assert np.isnan(table(desk).values).all()
     paste(panel)
     assert np.array_equal(table(desk).values, noise)
@@ -201,11 +202,11 @@ def test_commas_in_doubt_are_asked_about_and_never_guessed(
 def test_a_comma_system_gets_commas_and_reads_its_own_copy(panel: GridPanel, desk: Desk) -> None:
     QLocale.setDefault(QLocale(QLocale.Language.German))
     desk.open_table("pre_engage_fade")
-    panel.view.select_all()
-    panel.view.copy()
+    panel.view.selectAll()
+    clipboard.copy(panel.view)
     assert taken().startswith("1\t0,992\t0,972")
     before = table(desk).values
-    panel.view.empty_cells()
+    panel.view.apply(edits.empty)
     paste(panel)
     assert np.array_equal(table(desk).values, before)
 
@@ -281,7 +282,7 @@ def test_a_selection_with_holes_is_not_copied(
     marks[0, 0] = marks[2, 2] = True
     desk.set_selection(marks)
     put("before")
-    panel.view.copy()
+    clipboard.copy(panel.view)
     assert taken() == "before"
     assert "not one rectangle" in told[-1][0]
 
@@ -289,12 +290,12 @@ def test_a_selection_with_holes_is_not_copied(
 def test_a_block_is_added(panel: GridPanel, desk: Desk) -> None:
     before = table(desk).values[0, :2].tolist()
     put("1\t2.5")
-    panel.view.add_block()
+    clipboard.paste(panel.view, add=True)
     assert table(desk).values[0, :2].tolist() == [before[0] + 1, before[1] + 2.5]
     select(desk, slice(4, 6), slice(0, 1))
     before = table(desk).values[4:6, 0].tolist()
     put("10")
-    panel.view.add_block()
+    clipboard.paste(panel.view, add=True)
     assert table(desk).values[4:6, 0].tolist() == [v + 10 for v in before]
 
 

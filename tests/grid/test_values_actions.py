@@ -14,6 +14,7 @@ from PySide6.QtGui import QKeySequence
 from PySide6.QtTest import QTest
 
 from app.desk import Desk
+from app.grid import edits
 from app.grid.panel import GridPanel
 from app.grid.source import GridSource
 from app.shell.actions import all_actions, clashes
@@ -168,14 +169,14 @@ def test_interpolations_by_hand(window: Window, desk: Desk) -> None:
     desk.open_table("hill_torque")
     # Plane 0 holds 0 20 40 / 60 80 100 / 120 140 160 / ... at pedal 0, 20, 60, ...
     desk.set_cursor((1, 1, 0))
-    assert window.grid.empty_cells()  # type: ignore[attr-defined]
+    assert window.grid.apply(edits.empty)  # type: ignore[attr-defined]
     marks = np.zeros(table(desk).shape, dtype=bool)
     marks[1, :, 0] = True
     desk.set_selection(marks)
     ROWS["values.rows"].run(window)
     assert table(desk).values[1, :, 0].tolist() == [60, 80, 100]
     desk.set_cursor((1, 1, 0))
-    window.grid.empty_cells()  # type: ignore[attr-defined]
+    window.grid.apply(edits.empty)  # type: ignore[attr-defined]
     ROWS["values.from_neighbours"].run(window)
     # Along the grade half way from 60 to 100, which is 80; along the pedal a third of the way
     # (20 of 60 %) from 20 to 140, which is 60; the mean of both is 70.
@@ -185,7 +186,7 @@ def test_interpolations_by_hand(window: Window, desk: Desk) -> None:
 def test_mirror_round_and_average(window: Window, desk: Desk) -> None:
     desk.open_table("pre_engage_fade")
     before = table(desk).values.copy()
-    window.grid.select_all()  # type: ignore[attr-defined]
+    window.grid.selectAll()  # type: ignore[attr-defined]
     ROWS["values.mirror"].run(window)
     assert np.array_equal(table(desk).values, before[::-1])
     ROWS["values.mirror_negated"].run(window)

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from .core.table import Table
     from .lookup import lookup
     from .rules.check import check
-    from .scripting import edit, open_set, save_set
+    from .scripting import edit, export_set, import_set, open_set, save_set
     from .signoff import verify
 
 # Imported when first used, so that `import calib_model` costs next to nothing.
@@ -49,6 +49,8 @@ _HOMES = {
     "compare": "compare",  # the subpackage itself, which can be called: see `called.py`
     "digest": "core.canonical",
     "edit": "scripting",
+    "export_set": "scripting",
+    "import_set": "scripting",
     "lookup": "lookup",
     "open_set": "scripting",
     "save_set": "scripting",
@@ -66,6 +68,8 @@ __all__ = [
     "compare",
     "digest",
     "edit",
+    "export_set",
+    "import_set",
     "lookup",
     "open_set",
     "save_set",

@@ -91,6 +91,81 @@ def save_set(
     save_document(document, target)
 
 
+def export_set(
+    content: CalibrationSet,
+    path: Path | str,
+    to: str = "",
+    *,
+    signers: Path | str | None = None,
+) -> Path:
+    """Write a set for other programs, in one of the formats of `calib_model.formats`.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+        A value has no history, so none is written.
+    path : path-like
+        What is not signed off, was changed since, or was not checked against a list of signers
+        says so in the file and in its name.
+    to : str
+        Id of a format (``h5``, ``text``, ``csv``, ``signoff``, ``report``); by default the one
+        that the suffix says, and a folder of sign-off artefacts where there is none.
+    signers : path-like, optional
+        The team's list of allowed signers.
+
+    Returns
+    -------
+    Path
+        The file (or folder) that was written.
+
+    Raises
+    ------
+    ModelError
+        If there is no such format.
+    FileProblem
+        If the file cannot be written, or a folder is there already.
+    """
+    from .formats.outgoing import Outgoing
+    from .formats.registry import format_of
+    from .signoff.verification import verify
+
+    form = format_of(Path(path), to)
+    outgoing = Outgoing(content, verify(content, signers))
+    out = outgoing.mark.name(Path(path))
+    form.write(outgoing, out)
+    return out
+
+
+def import_set(path: Path | str, format: str = "") -> CalibrationSet:
+    """Read a set that is no set file, such as canonical text.
+
+    Parameters
+    ----------
+    path : path-like
+    format : str
+        Id of a format of `calib_model.formats` that is read; by default the one that the suffix
+        says, else canonical text.
+
+    Raises
+    ------
+    FileProblem
+        If it cannot be read; the text names the file, the place and the remedy.
+    ModelError
+        If there is no such format to read.
+
+    Examples
+    --------
+    >>> written = export_set(open_set("larch_normal.h5"), "larch.txt")
+    >>> written.name
+    'larch_UNSIGNED.txt'
+    >>> import_set(written)["pre_engage_torque"].shape
+    (10, 12)
+    """
+    from .formats.registry import read_from
+
+    return read_from(Path(path), format)
+
+
 def edit(
     content: CalibrationSet,
     change: Change | str,

@@ -10,6 +10,7 @@ from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.text import caution, count
 from calib_model.core.plain_file import is_there
+from calib_model.formats.registry import read_from, readers
 
 SUMMARY = "make a set file from canonical text"
 
@@ -26,6 +27,13 @@ def parser() -> VerbParser:
     made.add_argument(
         "-o", "--out", metavar="SET", type=Path, required=True, help="set file to write; a new one"
     )
+    made.add_argument(
+        "--from",
+        dest="format",
+        choices=list(readers()),
+        default="",
+        help="format to read; by default what the name's suffix says, else text",
+    )
     made.add_argument("--name", metavar="TEXT", default="", help="name of the set")
     made.add_argument("--revision", metavar="TEXT", default="", help="revision of the set")
     return made
@@ -38,10 +46,10 @@ def run(arguments: Sequence[str]) -> Answer:
         refuse(f"{given.out}: There is such a file already.", "Give a new name with -o.")
     from calib_model.core.canonical import digest
     from calib_model.editing.change import Change, change_to_plain, describe
-    from calib_model.exchange.canonical_reader import read_canonical
     from calib_model.store import HistoryColumns, write_set
 
-    content = read_canonical(given.text).described(name=given.name, revision=given.revision)
+    read = read_from(given.text, given.format)
+    content = read.described(name=given.name or read.name, revision=given.revision or read.revision)
     entry = Change(f"Import from {given.text.name}", describe(content).edits)
     stamped = entry.stamped(_login_name(), "")
     history = HistoryColumns().with_entries([change_to_plain(stamped)])

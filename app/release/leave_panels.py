@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import timedelta
 from pathlib import Path
 
@@ -9,33 +10,34 @@ from PySide6.QtWidgets import QCheckBox, QLineEdit, QWidget
 
 from app.forms import Form, PathField
 from app.needs import Memory
-from app.plain import PlainLabel
+from app.plain import PlainLabel, plain_tip
+from calib_model.formats.registry import Format, formats
 from calib_model.rules.waivers import today
 
-from .leaving import Kind
-
-TRIAL_KINDS = (Kind.SET, Kind.TEXT, Kind.CSV, Kind.REPORT)
-_FIRST = {"trial": (Kind.SET, Kind.TEXT, Kind.CSV), "release": tuple(Kind)}
+_NOT_TICKED = {"trial": ("report",), "release": ()}
+"""Formats that are not proposed the first time."""
 
 
 class _LeaveForm(Form):
     """A folder and what is written into it."""
 
-    def __init__(self, memory: Memory, what: str, kinds: tuple[Kind, ...]) -> None:
+    def __init__(self, memory: Memory, what: str, offered: Iterable[Format]) -> None:
         super().__init__()
         self._memory, self._what = memory, what
         self.folder = PathField("Folder to write to", "folder")
-        self.kinds: dict[Kind, QCheckBox] = {}
-        kept = memory.remembered(f"{what}/kinds")
-        for kind in kinds:
-            box = QCheckBox(str(kind))
-            box.setChecked(kind.name in kept.split() if kept else kind in _FIRST[what])
-            self.kinds[kind] = box
+        self.boxes: dict[str, QCheckBox] = {}
+        self._offered = tuple(offered)
+        kept = memory.remembered(f"{what}/formats").split()
+        for one in self._offered:
+            box = QCheckBox(one.name)
+            box.setToolTip(plain_tip(one.limits))
+            box.setChecked(one.id in kept if kept else one.id not in _NOT_TICKED[what])
+            self.boxes[one.id] = box
 
     def _place(self) -> None:
         self.add("Folder", self.folder, tip="An existing folder; a release makes its own in it.")
         self.folder.show_path(self._memory.remembered(f"{self._what}/folder"))
-        for number, box in enumerate(self.kinds.values()):
+        for number, box in enumerate(self.boxes.values()):
             self.fields.addRow("Write" if number == 0 else "", box)
             box.installEventFilter(self)
 
@@ -45,22 +47,22 @@ class _LeaveForm(Form):
             self.folder.show_path(folder)
 
     @property
-    def chosen(self) -> tuple[Kind, ...]:
+    def chosen(self) -> tuple[Format, ...]:
         """What is ticked."""
-        return tuple(kind for kind, box in self.kinds.items() if box.isChecked())
+        return tuple(one for one in self._offered if self.boxes[one.id].isChecked())
 
     def keep(self) -> None:
         """Remember what was chosen."""
         self._memory.remember(f"{self._what}/folder", str(self.folder.path or ""))
-        names = " ".join(kind.name for kind in self.chosen)
-        self._memory.remember(f"{self._what}/kinds", names)
+        names = " ".join(one.id for one in self.chosen)
+        self._memory.remember(f"{self._what}/formats", names)
 
 
 class TrialPanel(_LeaveForm):
     """Unsigned values for one vehicle and trip."""
 
     def __init__(self, memory: Memory) -> None:
-        super().__init__(memory, "trial", TRIAL_KINDS)
+        super().__init__(memory, "trial", (one for one in formats() if one.for_trial))
         about = PlainLabel(
             "Unsigned values for one test vehicle: file and name say TRIAL, the vehicle, the trip, "
             "the last day, the digest; the file lists every changed cell. Never a release."
@@ -104,7 +106,7 @@ class HandOverPanel(_LeaveForm):
     """Everything a release consists of, in a folder of its own."""
 
     def __init__(self, memory: Memory) -> None:
-        super().__init__(memory, "release", tuple(Kind))
+        super().__init__(memory, "release", formats())
         self.state = PlainLabel()
         self.state.setWordWrap(True)
         self.state.setAccessibleName("What the exports will say of the set")

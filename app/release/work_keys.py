@@ -13,6 +13,7 @@ from calib_model.core.record import SignOff
 from calib_model.editing.change import record_change
 from calib_model.errors import BitepointError
 from calib_model.exchange.marking import mark_of
+from calib_model.formats.registry import Format
 from calib_model.session.document import Document
 from calib_model.signoff.verification import State
 
@@ -148,6 +149,8 @@ class KeyWork(QObject):
         def done(written: Written) -> None:
             names = "\n".join(written.files)
             text = f"Written to {written.folder}:\n{names}"
+            if written.left_out:
+                text += f"\n{written.left_out}"
             if not self._note(document, written):
                 text += "\nThe set is read-only, so the trial is not noted in it."
             form.say(text)
@@ -181,12 +184,15 @@ class KeyWork(QObject):
 
         def done(written: Written) -> None:
             said = written.mark.status
-            form.say(f"{said}\nWritten to {written.folder}:\n" + "\n".join(written.files))
+            names = "\n".join([*written.files, *[written.left_out] * bool(written.left_out)])
+            form.say(f"{said}\nWritten to {written.folder}:\n{names}")
             self._desk.tell(f"Handed over: {len(written.files)} files are in {written.folder}.")
 
         self._run("Handing over", hand_over, order, form=form, done=done)
 
-    def _leaving(self, folder: Path | None, kinds: tuple[Any, ...], form: Form) -> Leaving | None:
+    def _leaving(
+        self, folder: Path | None, formats: tuple[Format, ...], form: Form
+    ) -> Leaving | None:
         document = self._desk.current
         if document is None:
             form.say("No set is open.", refused=True)
@@ -203,7 +209,7 @@ class KeyWork(QObject):
             _stem(document),
             document.path,
             folder,
-            kinds,
+            formats,
             tuple(stored.records) if stored is not None else (),
             trial.vehicle.text(),
             trial.trip.text(),

@@ -10,6 +10,7 @@ from pathlib import Path
 from PySide6.QtWidgets import QFileDialog, QMessageBox, QWidget
 
 from app.plain import plain_tip
+from calib_model.formats.registry import format_of
 
 FILTER = "Calibration sets (*.h5);;All files (*)"
 
@@ -44,13 +45,18 @@ class Prompts:
 
     def export_path(self, proposed: Path) -> Path | None:
         """Ask where to export to; the dialog asks before it replaces a file."""
+        form = format_of(proposed)
+        suffix = form.suffixes[0]
         name, _ = QFileDialog.getSaveFileName(
-            self._parent, "Export to CSV", str(proposed), "CSV files (*.csv);;All files (*)"
+            self._parent,
+            f"Export to {form.name}",
+            str(proposed),
+            f"{form.name} files (*{suffix});;All files (*)",
         )
         if not name:
             return None
         path = Path(name)
-        return path if path.suffix else path.with_suffix(".csv")
+        return path if path.suffix else path.with_suffix(suffix)
 
     def save_first(self, title: str, edits: int) -> str:
         """Ask about unsaved edits: ``save``, ``discard`` or ``cancel``."""

@@ -21,6 +21,7 @@ SOURCES = [p for part in ("calib_model", "app", "sample_sets") for p in (ROOT / 
 README = (ROOT / "README.md").read_text("utf-8")
 
 RUN_ELSEWHERE = {
+    "# calib_model/formats/scalars.py": "tests/formats/test_documented_format.py runs it",
     "# calib_model/rules/plateau.py": "tests/rules/test_documented_rule.py runs it",
     "# app/tune/values_actions.py, in ACTIONS": "tests/grid/test_values_actions.py runs it",
 }

@@ -14,7 +14,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from app.release.leaving import Kind
 from calib_model import open_set
 from calib_model.editing.change import values_change
 from calib_model.rules.waivers import today
@@ -45,7 +44,7 @@ def test_a_trial_is_marked_in_every_file_and_name(with_set, tmp_path: Path, quie
     bench = with_set("practice")
     edited(bench)
     quiet()
-    for box in bench.page.trial.kinds.values():
+    for box in bench.page.trial.boxes.values():
         box.setChecked(True)
     out = tmp_path / "out"
     out.mkdir()
@@ -65,6 +64,11 @@ def test_a_trial_is_marked_in_every_file_and_name(with_set, tmp_path: Path, quie
             assert "TRIAL" in text
             assert DAY in text
             assert "Larch 07" in text
+    # The changed cell is told with what it was, as the command line tells it.
+    with (out / f"{stem}.csv").open(newline="", encoding="utf-8") as file:
+        before = [row for row in csv.DictReader(file) if row["value_before"]]
+    changed = [row for row in before if row["table"] == "slip_target"]
+    assert [round(float(r["value"]) - float(r["value_before"]), 9) for r in changed] == [0.3]
     # The text below its marked head is what the digest is of; the head lists the changed cell.
     head, body = [], []
     for line in (out / f"{stem}.txt").read_bytes().splitlines(keepends=True):
@@ -206,6 +210,25 @@ def test_an_unsigned_set_says_so(with_set, tmp_path: Path, quiet) -> None:
     assert all("UNSIGNED" in p.name for p in (folder, *folder.iterdir()))
 
 
+def test_what_none_of_the_files_holds_is_told(with_set, tmp_path: Path, quiet) -> None:
+    bench = with_set("practice")
+    boxes = bench.page.trial.boxes
+    assert "history" in boxes["csv"].toolTip()
+    assert not boxes["h5"].toolTip()
+    assert "signoff" not in boxes  # a trial has no sign-off
+    out = tmp_path / "out"
+    out.mkdir()
+    assert "Not in it" not in trial(bench, quiet, out)  # the set file holds everything
+    boxes["h5"].setChecked(False)
+    answer = trial(bench, quiet, out)
+    assert "Not in it, or in part only: " in answer
+    assert "history" in answer
+    assert "rules" not in answer  # the text has them
+    again = type(bench.page.trial)(bench.settings)
+    assert [one.id for one in again.chosen] == ["text", "csv"]
+    again.deleteLater()
+
+
 def test_a_failing_write_leaves_nothing(with_set, tmp_path: Path, quiet, monkeypatch) -> None:
     bench = with_set("practice")
     out = tmp_path / "out"
@@ -214,13 +237,12 @@ def test_a_failing_write_leaves_nothing(with_set, tmp_path: Path, quiet, monkeyp
     def full(*_args: object, **_more: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("app.release.leaving.write_csv", full)
+    monkeypatch.setattr("calib_model.exchange.csv_tables.write_csv", full)
     assert "No space left" in hand(bench, quiet, out)
     assert not list(out.iterdir())
     assert "No space left" in trial(bench, quiet, out)
     assert not list(out.iterdir())
     assert not bench.content.record.trials
-    for box in bench.page.trial.kinds.values():
+    for box in bench.page.trial.boxes.values():
         box.setChecked(False)
     assert "Nothing is ticked" in trial(bench, quiet, out)
-    assert Kind.SIGN_OFF not in bench.page.trial.kinds  # a trial has no sign-off

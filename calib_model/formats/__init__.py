@@ -1,0 +1,1 @@
+"""Forms in which a set is exchanged with others: one module each, found through `registry`."""

@@ -1,0 +1,29 @@
+"""CSV: every cell in a row of its own (`calib_model.exchange.csv_tables` has the layout)."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from .registry import Format, Part
+
+if TYPE_CHECKING:
+    from .outgoing import Outgoing
+
+
+def write(outgoing: Outgoing, path: Path) -> None:
+    """Write the cells; a mark is a column, and a trial has the values before its changes too."""
+    from ..exchange.csv_tables import write_csv
+
+    before = outgoing.earlier()[0] if outgoing.trial is not None else None
+    write_csv(outgoing.content, path, outgoing.status, before)
+
+
+FORMAT = Format(
+    "csv",
+    "CSV",
+    "one row per cell (RFC 4180, UTF-8)",
+    (".csv",),
+    frozenset({Part.VALUES}),
+    write,
+)

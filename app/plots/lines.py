@@ -138,9 +138,16 @@ class LinesView(PlotView):
         if stale & (Part.SCALE | Part.VALUES):
             self._draw_raster(table)
         if stale & (Part.VALUES | Part.CURSOR | Part.SCALE | Part.MARKS | Part.COLOURS):
-            line_overlay.draw_marks(self, self._over, table)
+            line_overlay.draw_marks(
+                self._over,
+                canvas,
+                self.desk.cell_marks,
+                axis,
+                self.line_index(),
+                dark=self.inks.dark,
+            )
         if stale & (Part.VALUES | Part.TRAIL):
-            line_overlay.draw_trail(self, self._over, table)
+            line_overlay.draw_trail(self._over, self.trail(table), table, self.along())
         if stale & ~(Part.SCALE | Part.SELECTION):
             self.show_key(self.key(table))
         if stale & (Part.VALUES | Part.CURSOR):
@@ -248,7 +255,7 @@ class LinesView(PlotView):
         for severity in ("error", "warning", "note"):
             if severity in severities:
                 entries.append(Entry(severity, ink.of(severity), mark=severity))
-        return entries + line_overlay.entries(self, table)
+        return entries + line_overlay.entries(self.desk.cell_marks, self.trail(table), table, ink)
 
     # -- the view --------------------------------------------------------------------------------
 

@@ -16,6 +16,7 @@ from .fit_strength import DEFAULT, automatic, solve_columns
 from .roughness import axes_along, penalty
 from .samples import Samples, SamplesRefused
 from .screening import Screening, screened
+from .spectrum_basis import Planes, planes_of
 
 ROUNDS = 30
 CLOSE = 1e-7
@@ -127,7 +128,8 @@ def estimate(
     plain, _ = normal_equations(first)
     cover = coverage(first)
     fixed = _fixed(table, cover) if options.elsewhere == "keep" else None
-    solver = _Solver(shape_of_rough, fixed, table, centre, kept.total, wanted)
+    planes = planes_of(table, along)
+    solver = _Solver(shape_of_rough, fixed, planes, centre, kept.total, wanted)
     values = solver.solve(first, choose=options.loss == "squares")
     rounds, scale, moments = 0, 0.0, first
     if options.loss == "squares":
@@ -269,7 +271,7 @@ class _Solver:
         self,
         rough: Any,
         fixed: FloatArray | None,
-        table: Table,
+        planes: Planes,
         centre: float,
         count: float,
         strength: float | None,
@@ -278,6 +280,9 @@ class _Solver:
         k = rough.shape[0]
         self.free = np.arange(k) if fixed is None else np.flatnonzero(np.isnan(fixed))
         self.base = np.zeros(k) if fixed is None else np.nan_to_num(fixed - centre)
+        held = np.ones(k, dtype=bool)
+        held[self.free] = False
+        self.planes, self.held = planes, held
         self.wanted = strength
         self.strength = DEFAULT if strength is None else strength
         self.chosen = False
@@ -299,6 +304,7 @@ class _Solver:
                 moments.square / per_node,
                 inner,
                 self.count,
+                self.planes.vanishing(self.held),
             )
         rest = rest - self.strength * per_node * (rough @ self.base)
         form = normal[free][:, free] + self.strength * per_node * inner

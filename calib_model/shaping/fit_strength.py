@@ -12,6 +12,7 @@ import numpy as np
 
 from ..core.arrays import FloatArray
 from .spectrum import GCV_FACTOR, WEAKEST
+from .spectrum_basis import PASSES, common_basis, parted
 
 STRONGEST = 1e3
 """Above, what is left is straight in all but name."""
@@ -22,6 +23,8 @@ FEW_NODES = 150
 MANY_PER_NODE = 20
 """Samples per node from which the degrees of freedom are counted by probes."""
 PROBES = 12
+ROUNDING = 1e-15
+"""What rounding leaves of a sum of squares from which as much is taken away, as a share."""
 DEFAULT = 1e-4
 
 
@@ -35,7 +38,12 @@ def solve_columns(factor: Any, right: FloatArray) -> FloatArray:
 
 
 def automatic(
-    normal: Any, right: FloatArray, square: float, rough: Any, count: float
+    normal: Any,
+    right: FloatArray,
+    square: float,
+    rough: Any,
+    count: float,
+    straight: FloatArray,
 ) -> tuple[float, bool]:
     """Choose a strength for ``minimise z'Nz - 2b'z + strength z'Rz``.
 
@@ -51,6 +59,8 @@ def automatic(
         R.
     count : float
         Number of samples, each as often as its weight says.
+    straight : float array, shape (k, q)
+        Columns span the directions without roughness.
 
     Returns
     -------
@@ -61,17 +71,20 @@ def automatic(
     k = right.size
     if rough.nnz == 0:
         return WEAKEST, False
+    # No strength touches what is straight: without it digits are left for what one does.
+    whole = square
+    right, square = _departing(normal, right, square, straight)
     grid = np.logspace(np.log10(WEAKEST), np.log10(STRONGEST), 111)
     if k > FEW_NODES and count > MANY_PER_NODE * k:
         edf, missed, grid = _by_probes(normal, right, square, rough, grid[::6])
     elif k <= MOST_NODES:
-        found = _by_spectrum(normal, right, square, rough, grid)
+        found = _by_spectrum(normal, right, square, rough, grid, straight)
         if found is None:
             return DEFAULT, False
         edf, missed = found
     else:
         return DEFAULT, False
-    missed = np.maximum(missed, 1e-12 * max(square, 1e-300))
+    missed = np.maximum(missed, max(1e-12 * square, ROUNDING * whole, 1e-300))
     room = count - GCV_FACTOR * edf
     score = np.where(room > 0.02 * count, count * missed / np.maximum(room, 1e-9) ** 2, np.inf)
     if not np.isfinite(score).any():  # hardly more samples than nodes: as stiff as it gets
@@ -80,6 +93,19 @@ def automatic(
     # Where the score is flat, the smoother of equals: a hundredth of a per cent is no reason.
     equal = np.flatnonzero(score <= score[best] * (1 + 1e-4 / max(1.0, count / 1e4)))
     return float(grid[equal.max() if equal.size else best]), True
+
+
+def _departing(
+    normal: Any, right: FloatArray, square: float, straight: FloatArray
+) -> tuple[FloatArray, float]:
+    """`right` and `square` of the values less their straight part."""
+    level, _ = parted(straight, lambda z: np.asarray(normal @ z))
+    for _ in range(PASSES):
+        part = level @ (level.T @ right)
+        rest = right - normal @ part
+        square -= float(part @ (right + rest))
+        right = rest
+    return right, max(square, 0.0)
 
 
 def _by_probes(
@@ -108,23 +134,24 @@ def _by_probes(
 
 
 def _by_spectrum(
-    normal: Any, right: FloatArray, square: float, rough: Any, grid: FloatArray
+    normal: Any,
+    right: FloatArray,
+    square: float,
+    rough: Any,
+    grid: FloatArray,
+    straight: FloatArray,
 ) -> tuple[FloatArray, FloatArray] | None:
     """Degrees of freedom and misses at every strength, exactly, from one decomposition."""
-    from scipy.linalg import eigh
-
     k = right.size
     dense = normal.toarray()
     size = float(np.trace(dense)) / k
-    # N and N + cR share a basis with N + lambda R for every lambda.
+    # N and cR share a basis with N + lambda R for every lambda.
     c = size / max(float(rough.diagonal().mean()), 1e-300)
-    both = dense + c * rough.toarray()
-    both[np.diag_indices(k)] += 1e-11 * size
     try:
-        mu, basis = eigh(dense, both)
+        share, basis = common_basis(dense, c * rough.toarray(), straight)
     except np.linalg.LinAlgError:
         return None
-    mu = np.clip(mu, 0.0, 1.0)[:, None]
+    mu = share[:, None]
     turned = (basis.T @ right)[:, None]
     weight = mu + (1 - mu) * grid[None, :] / c
     weight = np.maximum(weight, 1e-300)

@@ -53,7 +53,7 @@ def common_basis(
         return np.asarray(data[:, None] * z if data.ndim == 1 else data @ z)
 
     with one_thread():
-        level, silent = _parted(straight, seen)
+        level, silent = parted(straight, seen)
         taken = np.concatenate([seen(level), silent], axis=1)
         # Only the part of the others that data and roughness both see apart from the straight.
         rest = qr(taken)[0][:, taken.shape[1] :] if taken.size else np.eye(rough.shape[0])
@@ -71,8 +71,22 @@ def common_basis(
     return np.concatenate([share, np.ones(level.shape[1])]), basis
 
 
-def _parted(straight: FloatArray, seen: Callable[[FloatArray], FloatArray]) -> Parts:
-    """Straight directions of which the data's form is 1, and those no data speak of."""
+def parted(straight: FloatArray, seen: Callable[[FloatArray], FloatArray]) -> Parts:
+    """Part straight directions into those the data tell apart and those no data speak of.
+
+    Parameters
+    ----------
+    straight : float array, shape (k, q)
+        Columns span the directions without roughness.
+    seen : callable
+        The data's form times columns.
+
+    Returns
+    -------
+    float array, shape (k, r)
+        Directions in which the data's form is the unit matrix.
+    float array, shape (k, q - r)
+    """
     if not straight.shape[1]:
         return straight, straight
     plain = np.linalg.qr(straight)[0]

@@ -25,7 +25,7 @@ from .fit_options import FitOptions, NodeState
 from .fit_residuals import Residuals, joined_residuals, residuals
 from .problem import RuleSystem, gather
 from .proposal import Diagnostics, Proposal
-from .repair import before_and_after, not_stated, remarks, with_values
+from .repair import before_and_after, not_stated, remarks, saturated, with_values
 from .samples import Samples, SamplesRefused
 from .screening import Screening
 from .solve import Solution, minimise
@@ -354,7 +354,11 @@ def _proposal(
                 "samples": sum(len(f.samples) for f in fits.values()),
             },
         ),
-        (*dict.fromkeys(notes), *remarks(system, stored, sets, "fitted")),
+        (
+            *dict.fromkeys(notes),
+            *saturated(system, solution.values, stored),
+            *remarks(system, stored, sets, "fitted"),
+        ),
         {
             p: ideal
             for p, ideal in first.unstacked(solution.values).items()

@@ -22,7 +22,7 @@ from ..core.table import Table
 from ..errors import EditRefused
 from .problem import RuleSystem, gather
 from .proposal import Diagnostics, Proposal
-from .repair import before_and_after, broken_parts, not_stated, remarks, with_values
+from .repair import before_and_after, broken_parts, not_stated, remarks, saturated, with_values
 from .roughness import axes_along, penalty
 from .solve import Solution, minimise
 from .spectrum import (
@@ -325,7 +325,12 @@ class Smoother:
                 edf=chosen.edf,
                 figures={"stored": stored.method, "cells": int(self.spectrum.count)},
             ),
-            (*chosen.warnings, *remark, *remarks(self.system, stored, sets, "smoothed")),
+            (
+                *chosen.warnings,
+                *remark,
+                *saturated(self.system, solution.values, stored),
+                *remarks(self.system, stored, sets, "smoothed"),
+            ),
             {
                 p: z
                 for p, z in ideal.items()

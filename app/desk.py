@@ -11,9 +11,8 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from PySide6.QtCore import QObject, Signal
 
-from app.cell_marks import CellMarks, driven
-from app.cell_marks import CellUse as CellUse
-from calib_model.core.arrays import BoolArray, FloatArray
+from app.driving_shown import DrivingShown
+from calib_model.core.arrays import BoolArray
 from calib_model.core.table import Table
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
@@ -44,12 +43,6 @@ class Desk(QObject):
         The cell under the shared cross-hair moved.
     selection_changed
         Other cells are selected.
-    coverage_changed
-        Other driving is shown over the tables, or none.
-    cell_marks_changed
-        Other marks are to be drawn over the cells, or none.
-    play_head_changed
-        The operating point of the moment that is looked at moved.
     focus_grid
         The keyboard should go to the table's cells.
     told : str, bool
@@ -65,9 +58,6 @@ class Desk(QObject):
     proposal_changed = Signal()
     cursor_changed = Signal()
     selection_changed = Signal()
-    coverage_changed = Signal()
-    cell_marks_changed = Signal()
-    play_head_changed = Signal()
     focus_grid = Signal()
     told = Signal(str, bool)
 
@@ -80,12 +70,8 @@ class Desk(QObject):
         """Findings of the current document; None while it is being checked."""
         self._proposed: Mapping[str, Table] = {}
         self._proposal_remarks: Mapping[str, Mapping[tuple[int, ...], str]] = {}
-        self._coverage: Mapping[str, CellUse] = {}
-        self._driven: dict[str, CellMarks] = {}
-        self._cell_marks: Mapping[str, CellMarks] = {}
-        self._shows_driving = True
-        self._play_head: Mapping[str, float] = {}
-        self._trail: Mapping[str, FloatArray] = {}
+        self.driving = DrivingShown(lambda: self.table, self)
+        """What is shown of driving over the tables."""
         self._table_id = ""
         self._cursor: tuple[int, ...] = ()
         self._selection: BoolArray = np.zeros((), dtype=bool)
@@ -205,80 +191,6 @@ class Desk(QObject):
         self.table_changed.emit()
         self.cursor_changed.emit()
         self.selection_changed.emit()
-
-    # -- the driving behind the tables ---------------------------------------------------------
-
-    @property
-    def has_coverage(self) -> bool:
-        """Whether driving is shown over the tables."""
-        return bool(self._coverage)
-
-    def coverage_of(self, table_id: str) -> CellUse | None:
-        """Return how a table's cells were used by the driving that is shown, if it read them."""
-        return self._coverage.get(table_id)
-
-    def set_coverage(self, coverage: Mapping[str, CellUse] | None) -> None:
-        """Show driving over the tables, by table id; None takes it away."""
-        if coverage or self._coverage:
-            self._coverage = dict(coverage or {})
-            self._driven = {}
-            self.coverage_changed.emit()
-            self.cell_marks_changed.emit()
-
-    @property
-    def shows_driving(self) -> bool:
-        """Whether cells are marked by how they were driven, where driving is known."""
-        return self._shows_driving
-
-    def show_driving(self, on: bool) -> None:
-        """Mark cells by how they were driven, or not."""
-        if on != self._shows_driving:
-            self._shows_driving = on
-            self.cell_marks_changed.emit()
-
-    def set_cell_marks(self, marks: Mapping[str, CellMarks] | None) -> None:
-        """Mark cells by something else than driving, by table id; None goes back to driving."""
-        if marks or self._cell_marks:
-            self._cell_marks = dict(marks or {})
-            self.cell_marks_changed.emit()
-
-    @property
-    def cell_marks(self) -> CellMarks | None:
-        """What is to be marked over the cells of the table in work, if it goes with its shape."""
-        table = self.table
-        if table is None:
-            return None
-        marks = self._cell_marks.get(table.id)
-        if marks is None and self._shows_driving and not self._cell_marks:
-            marks = self._driving_marks(table.id)
-        return marks if marks is not None and marks.amounts.shape == table.shape else None
-
-    def _driving_marks(self, table_id: str) -> CellMarks | None:
-        use = self.coverage_of(table_id)
-        if use is not None and table_id not in self._driven:
-            self._driven[table_id] = driven(use)
-        return self._driven.get(table_id)
-
-    @property
-    def play_head(self) -> Mapping[str, float]:
-        """The input quantities at the moment that is looked at; empty for none."""
-        return self._play_head
-
-    @property
-    def trail(self) -> Mapping[str, FloatArray]:
-        """The input quantities over the seconds before it, oldest first; NaN where unknown."""
-        return self._trail
-
-    def set_play_head(
-        self,
-        at: Mapping[str, float] | None,
-        trail: Mapping[str, FloatArray] | None = None,
-    ) -> None:
-        """Move the operating point, by input quantity; None takes it away."""
-        if at or self._play_head:
-            self._play_head = dict(at or {})
-            self._trail = dict(trail or {})
-            self.play_head_changed.emit()
 
     # -- cursor and selection ------------------------------------------------------------------
 

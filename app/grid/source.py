@@ -156,7 +156,7 @@ class DeskSource(GridSource):
         desk.edited.connect(self._on_edit)
         desk.documents_changed.connect(self.saved_changed)
         desk.proposal_changed.connect(self.proposal_changed)
-        desk.cell_marks_changed.connect(self.cell_marks_changed)
+        desk.driving.cell_marks_changed.connect(self.cell_marks_changed)
 
     @property
     def table(self) -> Table | None:
@@ -181,7 +181,7 @@ class DeskSource(GridSource):
     @property
     def cell_marks(self) -> CellMarks | None:
         """What is known of the driving, or of whatever else is marked."""
-        return self.desk.cell_marks
+        return self.desk.driving.cell_marks
 
     @property
     def content(self) -> CalibrationSet | None:

@@ -228,7 +228,7 @@ class HeatMapView(PlotView):
     def _draw_cell_marks(self, table: Table) -> None:
         """Draw what is said of the cells, a little below the middles, off signs and cross-hair."""
         assert self.canvas is not None
-        marks = self.desk.cell_marks
+        marks = self.desk.driving.cell_marks
         if marks is None:
             self._over.no_marks()
         else:
@@ -263,7 +263,7 @@ class HeatMapView(PlotView):
         """Return the entries of the key."""
         ink = self.inks
         trail = self.trail(table)
-        entries = mark_entries(self.desk.cell_marks, ink)
+        entries = mark_entries(self.desk.driving.cell_marks, ink)
         if trail is not None:
             entries += trail_entries(ink, inside=trail.inside(table))
         if self._signed:

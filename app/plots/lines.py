@@ -141,7 +141,7 @@ class LinesView(PlotView):
             line_overlay.draw_marks(
                 self._over,
                 canvas,
-                self.desk.cell_marks,
+                self.desk.driving.cell_marks,
                 axis,
                 self.line_index(),
                 dark=self.inks.dark,
@@ -255,7 +255,9 @@ class LinesView(PlotView):
         for severity in ("error", "warning", "note"):
             if severity in severities:
                 entries.append(Entry(severity, ink.of(severity), mark=severity))
-        return entries + line_overlay.entries(self.desk.cell_marks, self.trail(table), table, ink)
+        return entries + line_overlay.entries(
+            self.desk.driving.cell_marks, self.trail(table), table, ink
+        )
 
     # -- the view --------------------------------------------------------------------------------
 

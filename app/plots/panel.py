@@ -182,14 +182,14 @@ class PlotPanel(QWidget):
 
         self.saved_box.toggled.connect(self._on_overlays)
         self.reference_box.toggled.connect(self._on_overlays)
-        self.driving_box.toggled.connect(desk.show_driving)
+        self.driving_box.toggled.connect(desk.driving.show_driving)
         self.along_choice.activated.connect(self._on_along)
         self.mode_choice.activated.connect(self._on_mode)
         self.tabs.currentChanged.connect(self._on_tab)
         self.slices.along_changed.connect(self._show_along)
         desk.table_changed.connect(self._on_table)
         desk.reference_changed.connect(self._on_reference)
-        desk.cell_marks_changed.connect(self._on_driving)
+        desk.driving.cell_marks_changed.connect(self._on_driving)
         self._on_driving()
         self._on_table()
         self._on_reference()
@@ -312,7 +312,7 @@ class PlotPanel(QWidget):
 
     def _on_driving(self) -> None:
         with QSignalBlocker(self.driving_box):
-            self.driving_box.setChecked(self.desk.shows_driving)
+            self.driving_box.setChecked(self.desk.driving.shows_driving)
         self._arrange()
 
     def _on_overlays(self) -> None:
@@ -447,7 +447,7 @@ class PlotPanel(QWidget):
         # In a very narrow panel the two switches are in the menu View only.
         switches = (lines or surface or not is_map) and self.width() >= SWITCHES
         least = SWITCHES + (TABS if is_map else 0)
-        self.driving_box.setVisible(self.desk.has_coverage and self.width() >= least)
+        self.driving_box.setVisible(self.desk.driving.has_coverage and self.width() >= least)
         self.saved_box.setVisible(bool(switches))
         self.reference_box.setVisible(bool(switches))
         self._on_said()

@@ -155,8 +155,8 @@ class PlotView(RingedWidget):
         desk.documents_changed.connect(self._on_overlays)
         desk.proposal_changed.connect(self._on_proposal)
         desk.reference_changed.connect(self._on_overlays)
-        desk.cell_marks_changed.connect(self._on_cell_marks)
-        desk.play_head_changed.connect(self._on_play_head)
+        desk.driving.cell_marks_changed.connect(self._on_cell_marks)
+        desk.driving.play_head_changed.connect(self._on_play_head)
 
     # -- for whoever owns the view ---------------------------------------------------------------
 
@@ -201,12 +201,12 @@ class PlotView(RingedWidget):
 
     def trail(self, table: Table) -> Trail | None:
         """Return the operating point and the way it came, if the table reads what is known."""
-        head = self.desk.play_head
-        return trail_of(table, head, self.desk.trail) if head else None
+        head = self.desk.driving.play_head
+        return trail_of(table, head, self.desk.driving.trail) if head else None
 
     def mark_words(self, cell: Cell) -> str:
         """Return what the cell marks say of a cell; empty without marks."""
-        marks = self.desk.cell_marks
+        marks = self.desk.driving.cell_marks
         return marks.words(cell) if marks is not None else ""
 
     def unfit(self, table: Table | None) -> str:

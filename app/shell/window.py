@@ -133,7 +133,7 @@ class MainWindow(Shell):
             desk.table_changed,
             desk.findings_changed,
             desk.selection_changed,
-            desk.cell_marks_changed,
+            desk.driving.cell_marks_changed,
         ):
             signal.connect(self._refresh.start)
         desk.edited.connect(self._on_edit)

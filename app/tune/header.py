@@ -34,7 +34,7 @@ class TableHeader(QWidget):
             desk.table_changed,
             desk.edited,
             desk.current_changed,
-            desk.cell_marks_changed,
+            desk.driving.cell_marks_changed,
         ):
             signal.connect(self._show_table)
         for signal in (desk.cursor_changed, desk.reference_changed, desk.selection_changed):
@@ -58,7 +58,7 @@ class TableHeader(QWidget):
             f"&nbsp;&nbsp;<tt>{_plain(table.id)}</tt>{_plain(function)}"
         )
         facts = _facts(table)
-        marks = self._desk.cell_marks
+        marks = self._desk.driving.cell_marks
         if marks is not None and marks.summary:
             facts.insert(0, marks.summary[:1].upper() + marks.summary[1:])
         self._facts.setText("  ·  ".join(facts))
@@ -77,7 +77,7 @@ class TableHeader(QWidget):
         reference = _other_value(self._desk.reference_table, table, self._desk.cursor)
         if reference is not None and self._desk.reference is not self._desk.current:
             text += f"  ·  reference {with_unit(reference, table.unit)}"
-        marks = self._desk.cell_marks
+        marks = self._desk.driving.cell_marks
         if marks is not None:
             text += f"  ·  {marks.words(self._desk.cursor)}"
         if chosen > 1:

@@ -171,8 +171,8 @@ def test_keys_move_the_play_head_and_the_operating_point(
     assert traces.head == pytest.approx(0.02)
     qtbot.keyClick(traces, Qt.Key.Key_Right, Qt.KeyboardModifier.ControlModifier)
     assert traces.head == pytest.approx(0.52)
-    assert desk.play_head["pedal"] == pytest.approx(5.2)
-    assert desk.trail["pedal"][-1] == pytest.approx(5.2)
+    assert desk.driving.play_head["pedal"] == pytest.approx(5.2)
+    assert desk.driving.trail["pedal"][-1] == pytest.approx(5.2)
     row = next(r for r in traces.rows if isinstance(r, TraceRow) and r.row.id == "speed")
     assert "1.56" in row.title.whole  # 3 km/h per second
     qtbot.keyClick(traces, Qt.Key.Key_End)
@@ -269,7 +269,7 @@ def test_sensitivity_is_marked_in_tune_until_it_is_out_of_date(
     tab.step.setText("2")
     drive()
     qtbot.keyClick(tab.cells, Qt.Key.Key_T)
-    marks = desk.cell_marks
+    marks = desk.driving.cell_marks
     assert marks is not None
     assert jumps == [True]
     assert tab.found is not None
@@ -281,22 +281,22 @@ def test_sensitivity_is_marked_in_tune_until_it_is_out_of_date(
     assert "Launch on snow" in marks.summary
     assert "Hide" in tab.tune_button.text()
     tab.toggle_in_tune()
-    assert desk.cell_marks is None
+    assert desk.driving.cell_marks is None
 
     tab.toggle_in_tune()
     edit(desk, 1.1)
-    assert desk.cell_marks is None, "other values: it is not true any more"
+    assert desk.driving.cell_marks is None, "other values: it is not true any more"
     assert any("out of date" in text for text, _ in told)
     assert not tab.is_in_tune
     tab.toggle_in_tune()
-    assert desk.cell_marks is None
+    assert desk.driving.cell_marks is None
     assert "Drive every cell again" in told[-1][0]
     panel.wait()
     drive()
     tab.toggle_in_tune()
-    assert desk.cell_marks is not None
+    assert desk.driving.cell_marks is not None
     panel.driving.choose_variant("laden")
-    assert desk.cell_marks is None
+    assert desk.driving.cell_marks is None
 
 
 def test_a_run_of_a_campaign_is_driven_again(

@@ -69,7 +69,7 @@ def driven_desk(table: str = "pre_engage_torque") -> Desk:
     desk = demo.demo_desk(table)
     inputs = drive()
     tables = desk.current.content.tables
-    desk.set_coverage(
+    desk.driving.set_coverage(
         {id: used(tables[id], inputs) for id in ("pre_engage_torque", "pre_engage_fade")}
     )
     return desk
@@ -79,7 +79,7 @@ def moment(desk: Desk, number: int, before: int = 500) -> None:
     """Put the play head at a tick."""
     inputs = drive()
     start = max(number - before, 0)
-    desk.set_play_head(
+    desk.driving.set_play_head(
         {name: float(values[number]) for name, values in inputs.items()},
         {name: values[start:number] for name, values in inputs.items()},
     )

@@ -62,21 +62,23 @@ def test_the_desk_gives_driving_unless_it_is_switched_off_or_something_else_is_m
     desk = driven_desk()
     use = used(desk.table, drive())
     assert use.dwell.sum() == pytest.approx(400.0)  # every tick of the drive is in one cell
-    assert np.array_equal(desk.cell_marks.amounts, use.dwell)
+    assert np.array_equal(desk.driving.cell_marks.amounts, use.dwell)
     told = []
-    desk.cell_marks_changed.connect(lambda: told.append(1))
-    desk.show_driving(False)
-    assert desk.cell_marks is None
-    desk.show_driving(True)
+    desk.driving.cell_marks_changed.connect(lambda: told.append(1))
+    desk.driving.show_driving(False)
+    assert desk.driving.cell_marks is None
+    desk.driving.show_driving(True)
     other = signed_marks("peak slip", "km/h", np.ones(desk.table.shape))
-    desk.set_cell_marks({desk.table.id: other})
-    assert desk.cell_marks is other
+    desk.driving.set_cell_marks({desk.table.id: other})
+    assert desk.driving.cell_marks is other
     desk.open_table("pre_engage_fade")
-    assert desk.cell_marks is None  # one kind of mark at a time: not driving here and slip there
-    desk.set_cell_marks(None)
-    assert desk.cell_marks.label == "driven"
-    desk.set_coverage(None)
-    assert desk.cell_marks is None
+    assert (
+        desk.driving.cell_marks is None
+    )  # one kind of mark at a time: not driving here and slip there
+    desk.driving.set_cell_marks(None)
+    assert desk.driving.cell_marks.label == "driven"
+    desk.driving.set_coverage(None)
+    assert desk.driving.cell_marks is None
     assert len(told) == 5
 
 
@@ -84,5 +86,5 @@ def test_marks_of_another_shape_are_not_drawn() -> None:
     desk = driven_desk("pre_engage_fade")
     desk.do(insert_breakpoint(desk.current.content, "pre_engage_fade", 0, 75.0))
     assert desk.table.shape == (9,)
-    assert desk.cell_marks is None
+    assert desk.driving.cell_marks is None
     assert demo.fade().shape == (8,)

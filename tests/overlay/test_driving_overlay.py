@@ -98,13 +98,13 @@ def test_the_switch_takes_the_marks_away_everywhere(qtbot) -> None:
     panel.heat.refresh()
     assert places(panel.heat, "box")
     panel.driving_box.click()
-    assert not desk.shows_driving
+    assert not desk.driving.shows_driving
     panel.heat.refresh()
     assert not places(panel.heat, "box")
     assert not any("driven" in e.words for e in panel.heat.legend.entries)
-    desk.show_driving(True)
+    desk.driving.show_driving(True)
     assert panel.driving_box.isChecked()
-    desk.set_coverage(None)
+    desk.driving.set_coverage(None)
     assert panel.driving_box.isHidden()
 
 
@@ -164,7 +164,7 @@ def test_the_grid_says_and_draws_how_cells_were_driven(qtbot) -> None:
     assert "Driven" in model.data(index, Qt.ItemDataRole.ToolTipRole)
     changed = []
     model.dataChanged.connect(lambda first, last: changed.append((first.row(), last.row())))
-    desk.show_driving(False)
+    desk.driving.show_driving(False)
     assert changed == [(0, 9)]
     assert model.look(row, column).level == 0
     assert "driven" not in model.data(index, Qt.ItemDataRole.AccessibleTextRole)
@@ -220,7 +220,7 @@ def test_the_trail_is_what_scipy_reads_from_the_table(qtbot) -> None:
     desk = driven_desk()
     moment(desk, 9000, 700)
     table, inputs = desk.table, drive()
-    trail = trail_of(table, desk.play_head, desk.trail)
+    trail = trail_of(table, desk.driving.play_head, desk.driving.trail)
     span = slice(8300, 9001)
     assert np.array_equal(trail.places[0], inputs["ambient_temperature"][span])
     assert np.array_equal(trail.places[1], inputs["pedal"][span])
@@ -273,21 +273,23 @@ def test_lines_draw_the_operating_point_at_the_value_that_is_read(qtbot) -> None
     slices.refresh()
     x, y = slices._over.way.getData()
     assert np.array_equal(x, drive()["pedal"][3900:4001])
-    trail = trail_of(desk_with_map.table, desk_with_map.play_head, desk_with_map.trail)
+    trail = trail_of(
+        desk_with_map.table, desk_with_map.driving.play_head, desk_with_map.driving.trail
+    )
     assert np.array_equal(y, trail.values)
 
 
 def test_no_trail_where_the_table_reads_what_is_not_known(qtbot) -> None:
     desk: Desk = driven_desk()
     view = shown(qtbot, HeatMapView(desk))
-    desk.set_play_head({"pedal": 40.0})
+    desk.driving.set_play_head({"pedal": 40.0})
     view.refresh()
     assert not view._over.head.isVisible()
-    desk.set_play_head({"pedal": 40.0, "ambient_temperature": -10.0})
+    desk.driving.set_play_head({"pedal": 40.0, "ambient_temperature": -10.0})
     view.refresh()
     (head,) = view._over.head.points()
     assert (head.pos().x(), head.pos().y()) == (40.0, -10.0)
-    desk.set_play_head(None)
+    desk.driving.set_play_head(None)
     view.refresh()
     assert not view._over.head.isVisible()
     assert not any(e.words == "operating point" for e in view.legend.entries)

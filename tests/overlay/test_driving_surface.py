@@ -50,7 +50,7 @@ def test_nodes_are_marked_and_the_trail_lies_on_the_surface(qtbot: QtBot) -> Non
     assert picture.way[-1] == pytest.approx([head.x, head.y])
     words = [e.words for e in view.legend.entries]
     assert "operating point" in words
-    desk.show_driving(False)
-    desk.set_play_head(None)
+    desk.driving.show_driving(False)
+    desk.driving.set_play_head(None)
     view.refresh()
     assert not {"box", "half", "head"} & {m.kind for m in view.painted().marks}

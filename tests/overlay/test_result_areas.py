@@ -118,10 +118,10 @@ def test_the_driving_switch_is_an_action_of_its_own(desk: Desk) -> None:
     from tests.overlay.driving import drive, used
 
     desk.open_table("pre_engage_fade")
-    desk.set_coverage({"pre_engage_fade": used(desk.table, drive())})
+    desk.driving.set_coverage({"pre_engage_fade": used(desk.table, drive())})
     assert action.enabled(desk)
     assert action.checked(window)
     action.run(window)
     assert not action.checked(window)
-    assert desk.cell_marks is None
+    assert desk.driving.cell_marks is None
     assert not clashes(all_actions())

@@ -274,16 +274,16 @@ def test_coverage_and_operating_point_reach_the_tables(
     qtbot,  # type: ignore[no-untyped-def]
 ) -> None:
     use_normal(opened, wait)
-    used = opened.desk.coverage_of("pre_engage_torque")
+    used = opened.desk.driving.coverage_of("pre_engage_torque")
     outcome = road.service.chosen.outcome
     assert used is not None
     assert used.dwell.sum() == pytest.approx(outcome.ticks.seconds, abs=0.1)
     road.player.go_to(12.0)
-    qtbot.waitUntil(lambda: opened.desk.trail["pedal"].size > 10)
-    assert opened.desk.play_head["ambient_temperature"] == -8.0
-    assert opened.desk.trail["pedal"][-1] == opened.desk.play_head["pedal"]
+    qtbot.waitUntil(lambda: opened.desk.driving.trail["pedal"].size > 10)
+    assert opened.desk.driving.play_head["ambient_temperature"] == -8.0
+    assert opened.desk.driving.trail["pedal"][-1] == opened.desk.driving.play_head["pedal"]
     road.bar.counts.click()
-    assert opened.desk.coverage_of("pre_engage_torque") is None
+    assert opened.desk.driving.coverage_of("pre_engage_torque") is None
 
 
 def test_the_chosen_vehicle_gives_the_constants(
@@ -308,16 +308,16 @@ def test_the_chosen_vehicle_gives_the_constants(
 def test_coverage_of_other_breakpoints_is_not_shown(opened: MainWindow, road, wait) -> None:
     desk = opened.desk
     id = "pre_engage_torque"
-    before = desk.coverage_of(id)
+    before = desk.driving.coverage_of(id)
     assert before is not None
-    others = {t for t in desk.current.content.tables if t != id and desk.coverage_of(t)}
+    others = {t for t in desk.current.content.tables if t != id and desk.driving.coverage_of(t)}
     value = float(desk.current.content[id].axes[0].values[1]) + 1.0
     assert desk.do(lambda: move_breakpoint(desk.current.content, id, 0, 1, value))
-    assert desk.coverage_of(id) is None, "the same shape, but other cells"
-    assert {t for t in others if desk.coverage_of(t)} == others
-    wait(lambda: desk.coverage_of(id) is not None)
-    assert desk.coverage_of(id).axes == desk.current.content[id].axes
-    assert desk.coverage_of(id).dwell.sum() == pytest.approx(before.dwell.sum())
+    assert desk.driving.coverage_of(id) is None, "the same shape, but other cells"
+    assert {t for t in others if desk.driving.coverage_of(t)} == others
+    wait(lambda: desk.driving.coverage_of(id) is not None)
+    assert desk.driving.coverage_of(id).axes == desk.current.content[id].axes
+    assert desk.driving.coverage_of(id).dwell.sum() == pytest.approx(before.dwell.sum())
 
 
 def test_an_edit_replays_the_drive(opened: MainWindow, road, wait) -> None:
@@ -397,8 +397,8 @@ def test_nothing_is_open_says_what_to_do(opened: MainWindow) -> None:
 def test_closing_a_recording_clears_the_tables(opened: MainWindow, road, wait) -> None:
     road.close_recording()
     wait()
-    assert not opened.desk.has_coverage
-    assert not opened.desk.play_head
+    assert not opened.desk.driving.has_coverage
+    assert not opened.desk.driving.play_head
     assert road.stack.currentWidget() is road.empty
 
 

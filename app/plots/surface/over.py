@@ -38,7 +38,7 @@ class Over:
         view = self._view
         own = view.editable
         self._table = table
-        self.marks = view.desk.cell_marks if own else None
+        self.marks = view.desk.driving.cell_marks if own else None
         self._trail = view.trail(table) if own else None
         self._inside = self._trail is None or self._trail.inside(table)
 

@@ -88,14 +88,14 @@ class InTune(QObject):
             tell=tell,
             summary=f"{asked.drivable.name}: {label} for {step} in each cell, desk estimate",
         )
-        desk.set_cell_marks({found.table_id: marks})
+        desk.driving.set_cell_marks({found.table_id: marks})
         self._tell(shown=True)
         return True
 
     def clear(self) -> None:
         """Take the marks away."""
         if self.shown:
-            self._driving.desk.set_cell_marks(None)
+            self._driving.desk.driving.set_cell_marks(None)
             self._tell(shown=False)
 
     def _tell(self, *, shown: bool) -> None:

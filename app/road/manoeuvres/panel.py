@@ -358,7 +358,7 @@ class ManoeuvresPanel(RoadPart):
         first = run.tick_at(seconds - TRAIL_S)
         at = {q: float(v[tick]) for q, v in run.quantities.items() if np.isfinite(v[tick])}
         trail = {q: v[first : tick + 1] for q, v in run.quantities.items()}
-        self.desk.set_play_head(at, trail)
+        self.desk.driving.set_play_head(at, trail)
 
     def open_deciding_table(self) -> None:
         """Open the table that decided the torque at the play head, in Tune."""

@@ -278,7 +278,7 @@ class RecordingsPanel(RoadPart):
             self._show_coverage()
 
     def _show_coverage(self) -> None:
-        self.desk.set_coverage(self.service.coverage() or None)
+        self.desk.driving.set_coverage(self.service.coverage() or None)
 
     def _on_rested(self, tick: int) -> None:
         if self.tabs.currentWidget() is self.moment:

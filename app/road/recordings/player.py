@@ -138,20 +138,20 @@ class Player(QObject):
         """Show the operating point and its trail over the tables."""
         drive = self.drive
         if drive is None or drive.outcome is None or not self._plot.scene.time.size:
-            self._desk.set_play_head(None)
+            self._desk.driving.set_play_head(None)
             return
         known = quantities(drive)
         tick = min(self.tick, drive.outcome.ticks.time.size - 1)
         part = trail_of(drive.outcome.ticks.time, tick)
         at = {name: float(values[tick]) for name, values in known.items()}
         at = {name: value for name, value in at.items() if np.isfinite(value)}
-        self._desk.set_play_head(at or None, {name: v[part] for name, v in known.items()})
+        self._desk.driving.set_play_head(at or None, {name: v[part] for name, v in known.items()})
 
     def forget(self) -> None:
         """Take the operating point away."""
         self._late.stop()
         self._rest.stop()
-        self._desk.set_play_head(None)
+        self._desk.driving.set_play_head(None)
 
 
 def quantities(drive: OpenDrive) -> Mapping[str, FloatArray]:

@@ -17,6 +17,8 @@ from calib_model.evidence.reading.stream import Remarks
 from calib_model.evidence.recording import DAMAGED_ROW, DROP_OUT, DUPLICATE, GAP
 from tests.evidence_reading.making_recordings import write_csv
 
+pytestmark = pytest.mark.usefixtures("at_once")
+
 TIME = np.round(np.arange(200) * 0.02, 6)
 SPEED = np.round(40 + 5 * np.sin(TIME), 3)
 PEDAL = np.round(20 + 15 * np.cos(TIME), 2)

@@ -25,6 +25,8 @@ from tests.evidence_reading.making_recordings import (
     write_parquet,
 )
 
+pytestmark = pytest.mark.usefixtures("at_once")
+
 MILE = 1609.344
 TOTALS = {
     "udds": (1369, 7.45 * MILE, 0.005 * MILE),

@@ -153,6 +153,14 @@ def test_damage_through_the_front_door(kind: str, tmp_path: Path) -> None:
         assert refused.value.remedy
 
 
+def test_a_file_that_only_begins_like_one_is_damaged(tmp_path: Path) -> None:
+    for name, head in {"a.mf4": b"MDF     4.10    ", "b.parquet": b"PAR1",
+                       "c.h5": b"\x89HDF\r\n\x1a\n"}.items():  # fmt: skip
+        (tmp_path / name).write_bytes(head + bytes(400))
+        with pytest.raises(DamagedFile, match="damaged"):
+            read_recording(tmp_path / name)
+
+
 def test_a_circle_of_links_ends_at_the_time_limit(tmp_path: Path) -> None:
     # The library follows the chain of channel groups; here it leads back to its beginning.
     path = write_mdf4(tmp_path / "run.mf4", [(TIME, {"a": ("", TIME)}), (TIME, {"b": ("", TIME)})])

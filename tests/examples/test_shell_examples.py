@@ -16,6 +16,7 @@ from app.__main__ import main
 from app.cli import preparing
 from app.cli.verbs import VERBS
 from tests.examples.shell_examples import NEEDED, blocks, inline, variants
+from tests.reading_here import read_here
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text("utf-8")
@@ -68,6 +69,7 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFi
     round_ = (ROOT / "sample_sets" / "larch_snow_round.csv").read_text("utf-8").splitlines()
     (tmp_path / "short.csv").write_text("\n".join(round_[:3000]) + "\n", "utf-8")
     monkeypatch.chdir(tmp_path)
+    read_here(monkeypatch)
     monkeypatch.setattr(preparing, "say_if_it_takes_long", lambda *_needed: None)
     # What a user types at the terminal.
     monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)

@@ -23,7 +23,7 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.needs import JobsLike
 from app.plain import PlainLabel, RichLabel
-from app.plots.view import OneLine
+from app.plots.frame import OneLine
 from app.work_area import Pane, WorkArea, to_widget
 from calib_model.cautions import LINE
 from calib_model.compare import State, TableComparison

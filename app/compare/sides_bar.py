@@ -7,7 +7,7 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QSizePolicy, QToolButton, 
 
 from app.desk import Desk
 from app.plain import PlainLabel, plain_tip
-from app.plots.view import OneLine
+from app.plots.frame import OneLine
 from app.quiet import QuietCombo
 from calib_model.session.document import Document
 

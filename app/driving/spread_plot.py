@@ -16,8 +16,8 @@ from app.driving.shapes import Measure
 from app.driving.spread import Spread, classes, outline, shares
 from app.driving.verdict import limit_words, number
 from app.plots.canvas import Canvas, Line
+from app.plots.frame import OneLine
 from app.plots.legend import Entry, Legend
-from app.plots.view import OneLine
 
 STYLES = (
     Qt.PenStyle.SolidLine,

@@ -23,7 +23,7 @@ from app.driving.service import Driving, driving_of
 from app.driving.shapes import DeskRun, Drivable
 from app.driving.verdict import judge, limit_words, number, signed, within
 from app.needs import Memory
-from app.plots.view import OneLine
+from app.plots.frame import OneLine
 from app.quiet import QuietCombo
 from calib_model.core.calibration_set import CalibrationSet
 

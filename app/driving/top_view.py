@@ -18,9 +18,9 @@ from app.driving.shapes import DeskRun
 from app.driving.verdict import number
 from app.plain import PlainLabel
 from app.plots.canvas import Canvas, Line, Marks
+from app.plots.frame import OneLine
 from app.plots.legend import Entry, Legend
 from app.plots.symbols import symbol
-from app.plots.view import OneLine
 from calib_model.core.arrays import FloatArray
 
 X, Y, HEADING = "x", "y", "heading"

@@ -21,9 +21,9 @@ from app.driving.verdict import number
 from app.focus_ring import RingedWidget
 from app.plain import PlainLabel
 from app.plots.canvas import Canvas, Line, Marks
+from app.plots.frame import OneLine
 from app.plots.legend import Legend
 from app.plots.symbols import symbol
-from app.plots.view import OneLine
 from calib_model.core.arrays import FloatArray
 
 ROW_HEIGHT = 104

@@ -24,10 +24,11 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.plain import PlainLabel
 from app.plots.curve import CurveView
+from app.plots.frame import OneLine
 from app.plots.heatmap import HeatMapView, Show
 from app.plots.legend import Legend
 from app.plots.slices import SlicesView
-from app.plots.view import Findings, OneLine, PlotView
+from app.plots.view import Findings, PlotView
 from app.quiet import QuietCombo
 
 if TYPE_CHECKING:

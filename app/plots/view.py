@@ -1,28 +1,20 @@
-"""What every plot shares: its tie to the desk, one repaint per burst of news, words, focus."""
+"""What every plot shares: its tie to the desk, one repaint per burst of news, pointer, keys."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from enum import Flag, auto
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QEvent, QPointF, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import (
-    QFocusEvent,
-    QFontMetrics,
-    QKeyEvent,
-    QResizeEvent,
-    QShowEvent,
-)
-from PySide6.QtWidgets import QSizePolicy, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtCore import QEvent, QPointF, Qt, QTimer
+from PySide6.QtGui import QFocusEvent, QKeyEvent, QShowEvent
+from PySide6.QtWidgets import QWidget
 
 from app.colours import Inks, inks
 from app.desk import Desk
-from app.focus_ring import RingedWidget
-from app.plain import PlainLabel, plain_tip
 from app.plots import words
-from app.plots.legend import Entry, Legend
+from app.plots.frame import PlotFrame
 from app.plots.nudge import merge_key, nudge
 from app.plots.trail import Trail, trail_of
 from calib_model.core.table import Table
@@ -59,57 +51,14 @@ class Part(Flag):
     )
 
 
-class OneLine(PlainLabel):
-    """A line of text that is elided rather than cut, with the whole text as its tip."""
-
-    def __init__(self, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self._whole = ""
-        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
-
-    @property
-    def whole(self) -> str:
-        """The text, not elided."""
-        return self._whole
-
-    def show_text(self, text: str) -> None:
-        """Show another text."""
-        self._whole = text
-        self.setAccessibleName(text)
-        self._elide()
-
-    def sizeHint(self) -> QSize:
-        """One line tall."""
-        return QSize(120, QFontMetrics(self.font()).height() + 4)
-
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        """Elide again."""
-        super().resizeEvent(event)
-        self._elide()
-
-    def _elide(self) -> None:
-        shown = QFontMetrics(self.font()).elidedText(
-            self._whole, Qt.TextElideMode.ElideRight, max(self.width() - 2, 40)
-        )
-        self.setText(shown)
-        self.setToolTip(plain_tip(self._whole if shown != self._whole else ""))
-
-
-class PlotView(RingedWidget):
+class PlotView(PlotFrame):
     """A plot of the table in work.
 
     Parameters
     ----------
     desk : Desk
         Cursor, selection and edits go through it.
-
-    Signals
-    -------
-    said
-        Read-out, note or key are others.
     """
-
-    said = Signal()
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -123,30 +72,9 @@ class PlotView(RingedWidget):
         self._drawn: QWidget | None = None
         self._stale = Part.ALL
         self._merge = ""
-        self._alone = True
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
         self._timer.timeout.connect(self.refresh)
-
-        self.read_out = OneLine(self)
-        self.note = PlainLabel(self)
-        self.note.setWordWrap(True)
-        self.note.hide()
-        self.legend = Legend(self)
-        self.sentence = PlainLabel(self)
-        self.sentence.setWordWrap(True)
-        self.sentence.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        self.sentence.setMargin(12)
-        self.pages = QStackedWidget(self)
-        self.pages.addWidget(self.sentence)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(4, 3, 4, 3)
-        layout.setSpacing(1)
-        layout.addWidget(self.read_out)
-        layout.addWidget(self.note)
-        layout.addWidget(self.pages, 1)
-        layout.addWidget(self.legend)
-        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
 
         desk.table_changed.connect(self._on_table)
         desk.edited.connect(self._on_edited)
@@ -289,39 +217,6 @@ class PlotView(RingedWidget):
             text = f"{text}.  {found[0].capitalize()}: {found[1]}"
         self.say(text)
 
-    def show_key(self, entries: Sequence[Entry]) -> None:
-        """Show and pass on the key."""
-        self.legend.show_entries(entries)
-        self.said.emit()
-
-    def say(self, text: str) -> None:
-        """Show and pass on a read-out."""
-        self.read_out.show_text(text)
-        self.setAccessibleDescription(text)
-        self.said.emit()
-
-    def show_note(self, *sentences: str) -> None:
-        """Write what the reader must know about the drawing; nothing hides the line."""
-        text = " ".join(s for s in sentences if s)
-        self.note.setText(text)
-        self.note.setVisible(bool(text) and self._alone)
-        self.said.emit()
-
-    def join_panel(self) -> None:
-        """Leave read-out, note and key to the panel that the view stands in."""
-        self._alone = False
-        self.read_out.hide()
-        self.note.hide()
-        self.legend.hide()
-
-    def _show_sentence(self, text: str) -> None:
-        self.sentence.setText(text)
-        self.pages.setCurrentWidget(self.sentence)
-        self.say("")
-        self.show_note()
-        self.show_key(())
-        self.setAccessibleName(text)
-
     def _build(self) -> None:
         from app.plots.canvas import Canvas
 
@@ -413,7 +308,7 @@ class PlotView(RingedWidget):
         """Follow the palette and the font."""
         super().changeEvent(event)
         kinds = (QEvent.Type.PaletteChange, QEvent.Type.FontChange, QEvent.Type.StyleChange)
-        if event.type() in kinds and hasattr(self, "legend"):
+        if event.type() in kinds and hasattr(self, "_timer"):
             self.mark(Part.COLOURS)
 
     def focusOutEvent(self, event: QFocusEvent) -> None:

@@ -12,9 +12,9 @@ from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from app.colours import Inks, inks, pen
 from app.plots.colour_bar import ColourBar
+from app.plots.frame import OneLine
 from app.plots.geometry import edges, outline
 from app.plots.result.drawn import Drawn, borders, room_at
-from app.plots.view import OneLine
 from calib_model.core.units import shown
 from calib_model.evidence.regions import Region, regions
 

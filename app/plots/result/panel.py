@@ -23,13 +23,13 @@ from app.colours import inks
 from app.desk import Desk
 from app.focus_ring import RingedWidget
 from app.plain import PlainLabel
+from app.plots.frame import OneLine
 from app.plots.legend import Legend
 from app.plots.result import draw
 from app.plots.result.asking import Asking
 from app.plots.result.breach_list import BreachList
 from app.plots.result.map import ResultMap
 from app.plots.result.reckon import WARMING, Named, Picture, reckon
-from app.plots.view import OneLine
 from app.quiet import QuietCombo
 from app.vehicle_in_use import vehicle_in_use
 

@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.needs import JobsLike, Memory
 from app.plain import PlainLabel
-from app.plots.view import OneLine
+from app.plots.frame import OneLine
 from app.proving import RunFile
 from app.road.needs import ShownMoment
 from app.road.part import RoadPart

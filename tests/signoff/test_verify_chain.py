@@ -25,7 +25,7 @@ from calib_model.editing.change import apply
 from calib_model.errors import FileProblem, ModelError
 from calib_model.exchange.release_files import HOW, sign_off_files, write_sign_off_files
 from calib_model.rules.limits import Bounds
-from calib_model.signoff import sshsig
+from calib_model.signoff import signing, sshsig
 from calib_model.signoff.decisions import decide
 from calib_model.signoff.signers import parse_signers
 from calib_model.signoff.signing import make_sign_off
@@ -71,6 +71,21 @@ def test_the_states_on_the_way() -> None:
     ]
     assert result.digest == digest(small_set())
     assert calib_model.verify(signed_off(), allowed()).genuine
+
+
+@pytest.mark.parametrize(("minutes", "genuine"), [(-1, True), (4, True), (6, False), (600, False)])
+def test_sign_offs_go_forward_in_time_but_for_clocks_that_differ(
+    minutes: int, genuine: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(signing, "CLOCK_SLACK", timedelta(days=9))  # a signer that does not look
+    author = START + timedelta(hours=4)
+    content = accepted(signed(small_set(), when=author))
+    content = signed(content, INES, "Ines", "reviewer", author - timedelta(minutes=minutes))
+    result = found(content)
+    assert result.genuine is genuine
+    if not genuine:
+        assert result.state is State.NOT_GENUINE
+        assert result.reason == "The sign-off of Ines (reviewer) is older than the one before it."
 
 
 # -- any single change is reported and located ---------------------------------------------

@@ -143,6 +143,29 @@ def test_a_crash_with_edits_after_the_marker_starts_from_the_new_file(desk: Desk
     leftover.release()
 
 
+def test_a_save_is_seen_where_the_file_system_tells_no_difference(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Coarse times, numbers used again, equal sizes: the stamp of before says little after a save.
+    first = desk.stamp
+
+    class Blind:
+        @staticmethod
+        def of(_: os.stat_result) -> tuple[int, int, int]:
+            return first.size, first.mtime_ns, first.inode
+
+    desk.edit(10.0)
+    point, saved_content = desk.journal.save_point(), desk.content
+    desk.edit(30.0)
+    write_set(desk.path, saved_content, desk.stored.history, journal=point)
+    desk.crash()
+    monkeypatch.setattr(recovery, "Stamp", Blind)
+    (leftover,) = list_leftovers()
+    base, changes, relation = leftover.load()
+    assert (base.set, len(changes), relation) == (saved_content, 1, Relation.SAVED)
+    leftover.release()
+
+
 def test_a_save_that_failed_changes_nothing_for_recovery(desk: Desk) -> None:
     desk.edit(10.0)
     desk.journal.saving("0" * 64)

@@ -177,7 +177,7 @@ def test_the_report_stands_alone_and_needs_no_colour(run: Run, tmp_path: Path) -
     # What the scenario says is in it: both breaches, the cautions, every differing table.
     assert "20 N·m below the normal mode&#x27;s" in text
     assert "0.8 km/h above the normal mode&#x27;s" in text
-    assert "closed course by trained drivers" in text
+    assert "closed course, by trained drivers" in text
     assert "ISO 26262" in text
     assert text.count("<h3 id=") == 22
 

@@ -245,6 +245,9 @@ def main(arguments: list[str]) -> int:
     if not arguments:
         print("\n".join(kinds()))
         return 0
+    if arguments[0] not in kinds():
+        print(f"There is no kind {arguments[0]!r}. Kinds:", *kinds(), sep="\n  ")
+        return 2
     kind, count = arguments[0], int(arguments[1]) if len(arguments) > 1 else 1000
     first = int(arguments[2]) if len(arguments) > 2 else 0
 

@@ -166,14 +166,15 @@ class _Reader:
                     check_utf8=False,
                 ),
             )  # fmt: skip
-        except (pa.ArrowInvalid, pa.ArrowKeyError):
-            return None
+            texts = {n: table.column(f"f{n}").to_pylist() for n in self.dates}
+        except (pa.ArrowInvalid, pa.ArrowKeyError, UnicodeDecodeError):
+            return None  # cell by cell it is told which one is not what it should be
         found: dict[int, Any] = {}
         for number in self.numbers:
-            column = table.column(f"f{number}")
             if number in self.dates:
-                found[number] = self._dates([t or "" for t in column.to_pylist()])
+                found[number] = self._dates([text or "" for text in texts[number]])
                 continue
+            column = table.column(f"f{number}")
             values = column.to_numpy()
             if column.null_count:
                 empty = np.asarray(column.is_null().to_numpy(), dtype=bool)

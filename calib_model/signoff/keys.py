@@ -237,7 +237,7 @@ def _require_private(path: Path) -> None:
     if os.name != "posix":
         return
     about = path.stat()
-    if about.st_uid == os.getuid() and about.st_mode & 0o077:
+    if hasattr(os, "getuid") and about.st_uid == os.getuid() and about.st_mode & 0o077:
         raise FileProblem(
             path,
             "",

@@ -117,12 +117,15 @@ def _opened(place: Path) -> int | None:
 
 
 def _give_back(place: Path, handle: int) -> None:
-    if os.name == "posix":  # while it is held, so that nobody else's is taken away
-        _unlink(place)
+    try:
+        place.unlink()  # while it is held, so that nobody else's is taken away
+    except PermissionError:  # Windows: what is open cannot be removed, so neither can another's
         os.close(handle)
-    else:  # a file that another has open cannot be removed there
-        os.close(handle)
         _unlink(place)
+    except OSError:
+        os.close(handle)
+    else:
+        os.close(handle)
 
 
 def _taken_by_name(held: Path, place: Path) -> Callable[[], None] | None:

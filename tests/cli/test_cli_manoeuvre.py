@@ -250,7 +250,7 @@ def test_a_grid(run: Run, tmp_path: Path, mine: str) -> None:
         (("--out", "runs.h5", "--runs", "0"), "cannot be made"),
         (("--out", "runs.h5", "--workers", "0", "--runs", "1"), "0 workers"),
         (("--out", "runs.h5", "--seed", "-4", "--runs", "1"), "not negative"),
-        (("--show", "nothing.h5"), "cannot be read"),
+        (("--show", "nothing.h5"), "Cannot be read"),
     ],
 )
 def test_what_no_campaign_can_be_is_one_line(

@@ -68,6 +68,13 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFi
     ])  # fmt: skip
     round_ = (ROOT / "sample_sets" / "larch_snow_round.csv").read_text("utf-8").splitlines()
     (tmp_path / "short.csv").write_text("\n".join(round_[:3000]) + "\n", "utf-8")
+    means = ["clamp;motor_temperature;current_for_clamp_apply;repeats", "kN;degC;A;-"]
+    means += [
+        f"{clamp};{warm};{1.05 * clamp + 1.5 - warm / 100:.3f};{2 + clamp % 3}"
+        for clamp in range(13)
+        for warm in (-40, -10, 25, 60, 100)
+    ]
+    (tmp_path / "means.csv").write_text("\n".join(means) + "\n", "utf-8")
     monkeypatch.chdir(tmp_path)
     read_here(monkeypatch)
     monkeypatch.setattr(preparing, "say_if_it_takes_long", lambda *_needed: None)

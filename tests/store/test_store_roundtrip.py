@@ -143,4 +143,4 @@ def test_the_reading_process_imports_next_to_nothing() -> None:
     done = subprocess.run(
         [sys.executable, "-c", script], cwd=root, capture_output=True, text=True, check=True
     )
-    assert set(done.stdout.split()) == {"core", "core.plain_file", "errors"}
+    assert set(done.stdout.split()) == {"core", "core.plain_file", "errors", "foreign_text"}

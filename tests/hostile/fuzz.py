@@ -206,7 +206,7 @@ def _one_worker(kind: str, at: int, end: int, tally: Tally, progress: Any) -> in
         if finished < begun:  # it ended in the midst of a case
             errors.seek(0)
             what, words = "hung" if stalled else f"ended with {process.returncode}", errors.read()
-            if kind.startswith("recording "):
+            if kind == "damaged set" or kind.startswith("recording "):
                 what, words = _by_a_process_of_its_own(kind, begun, what)
             _note(tally, begun, what, words[-1500:], 0.0, 0)
             finished = begun
@@ -220,11 +220,16 @@ def _by_a_process_of_its_own(kind: str, seed: int, what: str) -> tuple[str, str]
     """Read what ended the worker as the program would: a format library's crash is told there."""
     from tests.hostile.measured import opened
     from tests.hostile.recording_kinds import damaged_recording
+    from tests.hostile.set_kinds import damaged_image
 
     with tempfile.TemporaryDirectory(prefix="bitepoint-fuzz-") as name:
-        path = Path(name) / "recording"
-        path.write_bytes(damaged_recording(kind.removeprefix("recording "), seed))
-        found = opened("recording", path)
+        path = Path(name) / "case"
+        if kind == "damaged set":
+            path.write_bytes(damaged_image(seed))
+            found = opened("set_file", path)
+        else:
+            path.write_bytes(damaged_recording(kind.removeprefix("recording "), seed))
+            found = opened("recording", path)
         found.require_bounded()
     return ("refused", "") if found.said.startswith("refused: ") else (what, found.said)
 

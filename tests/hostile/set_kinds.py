@@ -28,10 +28,14 @@ class Differs(Exception):
 
 def damaged_set(seed: int, folder: Path) -> None:
     """Read a damaged set file: refused, or what was saved."""
-    chance = random.Random(seed)
-    stored = read_set_here(damaged(_sound_image(), chance), folder / "damaged.h5", Stamp(0, 0, 0))
+    stored = read_set_here(damaged_image(seed), folder / "damaged.h5", Stamp(0, 0, 0))
     if fingerprint(stored) != _sound():
         raise Differs
+
+
+def damaged_image(seed: int) -> bytes:
+    """The bytes of a damaged set file."""
+    return damaged(_sound_image(), random.Random(seed))
 
 
 @cache

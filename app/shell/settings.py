@@ -53,7 +53,7 @@ class Settings:
     def font_size(self) -> int:
         """Text size in points, 7 to 24."""
         text = self._text("view/font_size", "10")
-        return min(max(int(text), 7), 24) if text.isdecimal() and len(text) < 4 else 10
+        return min(max(int(text), 7), 24) if text.isdecimal() and len(text) < 10 else 10
 
     @font_size.setter
     def font_size(self, value: int) -> None:

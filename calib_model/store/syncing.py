@@ -66,6 +66,8 @@ class Syncer:
     def _run(self) -> None:
         while self._wanted.wait() and not self._ending.wait(SYNC_PAUSE):
             self._wanted.clear()
+            if self._ending.is_set():  # the call to end may just have been cleared away
+                break
             self._sync()
         os.close(self._handle)
 

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from PySide6.QtCore import QEventLoop
 
+from app.company_in_use import CompanyInUse
 from app.desk import Desk
 from app.driving.model import warm_up
 from app.shell.findings_service import FindingsService
@@ -36,7 +37,7 @@ def test_edit_to_refreshed_plot(
 ) -> None:
     warm_up()
     desk, jobs = Desk(), Jobs()
-    _service = FindingsService(desk, jobs)
+    _service = FindingsService(desk, jobs, CompanyInUse(desk, jobs))
     page = TunePage(desk)
     qtbot.addWidget(page)
     page.resize(1336, 650)

@@ -241,7 +241,7 @@ def test_a_sibling_that_is_damaged_missing_or_another_set_is_said(run: Run, fold
         assert any("No towing set" in n["reason"] for n in answer["not_checked"])
         assert [s["mode"] for s in answer["beside"][0]["sets"]] == ["low_grip"]
     status, out, _ = run("sign", normal(folder), "--list")
-    assert (status, "larch_towing.h5" in out) == (1, True)
+    assert (status, "larch_towing.h5" in "".join(out.split())) == (1, True)  # paths are wrapped
 
 
 def test_a_programme_file_that_contradicts_the_set_is_said(run: Run, folder: Path) -> None:

@@ -164,7 +164,9 @@ def test_nor_an_estimate_into_driven() -> None:
     for level, hours in ((Level.DRIVEN, 1), (Level.ESTIMATED, 2)):
         content = apply(
             content,
-            give_level(content, ["base"], level, by="Ada", now=START + timedelta(hours=hours)),
+            give_level(
+                content, ["base"], level, by="Ada", undriven={}, now=START + timedelta(hours=hours)
+            ),
         )
     turned = content.with_record(
         replace(content.record, maturities=content.record.maturities[::-1])

@@ -9,6 +9,7 @@ import json
 import random
 import resource
 import sys
+from array import array
 from functools import lru_cache
 from pathlib import Path
 
@@ -37,9 +38,9 @@ def spoilt(data: bytes, kind: str, seed: int) -> bytes:
 
 
 @lru_cache(maxsize=1)
-def kept(data: bytes) -> list[int]:
+def kept(data: bytes) -> array[int]:
     """Return the places that hold anything: five sixths of a small file are room left free."""
-    return [place for place, byte in enumerate(data) if byte]
+    return array("L", (place for place, byte in enumerate(data) if byte))
 
 
 def outcome(data: bytes, sound: str) -> str:

@@ -14,7 +14,7 @@ from calib_model.errors import DamagedFile
 from calib_model.store.child import limit_resources
 from calib_model.vehicle.campaign import Campaign
 from calib_model.vehicle.campaign_store import _campaign_of, _raw_of, columns_of
-from tests.store.worker import spoilt
+from tests.store.worker import kept, spoilt
 
 
 def same(one: Campaign, other: Campaign) -> bool:
@@ -48,6 +48,7 @@ def main() -> None:
     data = Path(sys.argv[1]).read_bytes()
     first, count = int(sys.argv[2]), int(sys.argv[3])
     sound = _campaign_of(Path(sys.argv[1]), *_raw_of(data))
+    kept(data)  # worked out once, before there is little memory
     limit_resources()
     for seed in range(first, first + count):
         kind = ("flip", "noise", "flip", "cut")[seed % 4]

@@ -134,11 +134,12 @@ def saturated(system: RuleSystem, wanted: FloatArray, stored: Stored) -> tuple[s
     now, aim = system.unstacked(stored.values), system.unstacked(wanted)
     for place, table in zip(system.places, system.tables, strict=True):
         low, high = table.storage.range
-        # What rounds to the end is not cut: a solver's last digit must not be named.
-        half = 0.5 * table.storage.resolution if table.storage.is_integer else 0.0
+        hair = (
+            ROUND_OFF * (high - low) if table.storage.is_integer else 0.0
+        )  # a solver's last digit
         with np.errstate(invalid="ignore"):
-            beyond = ((aim[place] > high + half) & (now[place] == high)) | (
-                (aim[place] < low - half) & (now[place] == low)
+            beyond = ((aim[place] > high + hair) & (now[place] == high)) | (
+                (aim[place] < low - hair) & (now[place] == low)
             )
         cells = np.flatnonzero(beyond)
         if cells.size and stored.method != "unrounded":

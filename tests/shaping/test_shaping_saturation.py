@@ -45,9 +45,9 @@ def test_a_fit_says_which_values_the_storage_cuts() -> None:
     assert said.startswith("c: −20 at 0 and 2 more")
 
 
-def test_what_rounds_to_the_end_is_not_cut() -> None:
+def test_a_solvers_last_digit_beyond_the_end_is_not_named() -> None:
     x = np.linspace(0, 4, 101)
-    found = fit(_content([0, 0, 0, 0, 0]), "c", from_arrays([x], 60 * x - 0.3))
+    found = fit(_content([0, 0, 0, 0, 0]), "c", from_arrays([x], 60 * x - 1e-12))
     assert _said(found.notes) == []
     assert found.values("c")[0] == 0
 

@@ -225,6 +225,8 @@ def child_main(name: str) -> None:
     """Read a file and write its columns to standard output; only ever run in a child process."""
     from ..store.child import limit_resources
 
+    # pyarrow's own allocator reserves a gigabyte of addresses at once: all that there is.
+    os.environ["ARROW_DEFAULT_MEMORY_POOL"] = "system"
     limit_resources()
     path = Path(name)
     try:

@@ -5,7 +5,7 @@ A difference's colour with its sign; cells that were never read are bare.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import (
@@ -20,13 +20,15 @@ from PySide6.QtGui import QBrush, QColor, QKeyEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
 from app.colours import colours_of, difference_map, is_dark, text_on
-from app.driving.shapes import Sensitivity
 from app.driving.verdict import judge, number, signed
 from app.plain import plain_tip
 from app.plots import words
 from calib_model.core.numbers import short
 from calib_model.core.table import Table
 from calib_model.core.units import shown
+
+if TYPE_CHECKING:
+    from calib_model.vehicle.sensitivity import Sensitivity
 
 Index = QModelIndex | QPersistentModelIndex
 _NOWHERE = QModelIndex()
@@ -140,11 +142,11 @@ class CellsModel(QAbstractTableModel):
         where = words.place(table, cell) or table.label
         value = float(found.change[cell])
         if np.isnan(value):
-            return f"{where}: {found.whys.get(cell, 'not driven')}"
+            return f"{where}: {found.why.get(cell, 'not driven')}"
         if found.read is not None and not found.read[cell]:
             return f"{where}: never read in this manoeuvre, so it changes nothing."
-        verdict = judge(found.measure, found.base, found.base + value)
-        unit = found.measure.unit
+        verdict = judge(found.metric, found.base, found.base + value)
+        unit = found.metric.unit
         if verdict.kind == "same":
             return f"{where}: the step changes nothing."
         return (

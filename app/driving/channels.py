@@ -93,10 +93,12 @@ def rows_in_short(manoeuvre: str) -> tuple[Row, ...]:
 
 def unit_of(row: Row, runs: Iterable[DeskRun]) -> str:
     """Return the unit of a row's channels, as shown."""
+    from calib_model.vehicle.trace import unit_of as trace_unit
+
     for run in runs:
         for column, _ in row.channels:
-            if column in run.units:
-                return shown(run.units[column])
+            if run.column(column) is not None and column != "governing":
+                return shown(trace_unit(column))
     return ""
 
 

@@ -5,20 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, QSize, Qt
 from PySide6.QtGui import QFont
 
 from app.driving.looks import NOW, REFERENCE, SAVED
+from app.driving.manoeuvre_words import how_read, metrics_of
 from app.driving.service import Driving
-from app.driving.shapes import DeskRun, Drivable, Measure
+from app.driving.shapes import DeskRun
 from app.driving.verdict import DIRECTION, judge, limit_words, number, signed, within
 from app.plain import plain_tip
 from calib_model.core.numbers import exact
 from calib_model.core.units import shown
 from calib_model.errors import BitepointError
 from calib_model.exchange.blocks import parse_number
+
+if TYPE_CHECKING:
+    from calib_model.vehicle.manoeuvres import Manoeuvre
+    from calib_model.vehicle.metrics import Metric
 
 Index = QModelIndex | QPersistentModelIndex
 _ROLE = Qt.ItemDataRole
@@ -45,16 +50,16 @@ TIPS = (
 class Entry:
     """One row: a measure of a manoeuvre, or the title of a manoeuvre."""
 
-    drivable: Drivable
-    measure: Measure | None
+    manoeuvre: Manoeuvre
+    measure: Metric | None
     runs: Mapping[str, DeskRun] = field(default_factory=dict)
 
     def value(self, part: str) -> float:
         """Return the measure of a part's run; NaN if there is none."""
         run = self.runs.get(part)
-        if run is None or self.measure is None or not run.in_range:
+        if run is None or self.measure is None or not run.completed:
             return math.nan
-        return float(run.values.get(self.measure.name, math.nan))
+        return run.value(self.measure.name)
 
 
 class MetricsModel(QAbstractTableModel):
@@ -77,15 +82,15 @@ class MetricsModel(QAbstractTableModel):
         """The rows."""
         return self._entries
 
-    def show_runs(self, runs: Sequence[tuple[Drivable, Mapping[str, DeskRun]]]) -> None:
+    def show_runs(self, runs: Sequence[tuple[Manoeuvre, Mapping[str, DeskRun]]]) -> None:
         """Show runs by part; titles between manoeuvres where there are several."""
         entries = []
-        for drivable, by_part in runs:
+        for manoeuvre, by_part in runs:
             if len(runs) > 1:
-                entries.append(Entry(drivable, None, by_part))
-            entries += [Entry(drivable, measure, by_part) for measure in drivable.measures]
-        same = [(e.drivable.id, e.measure) for e in entries]
-        if same == [(e.drivable.id, e.measure) for e in self._entries]:
+                entries.append(Entry(manoeuvre, None, by_part))
+            entries += [Entry(manoeuvre, measure, by_part) for measure in metrics_of(manoeuvre)]
+        same = [(e.manoeuvre.id, e.measure) for e in entries]
+        if same == [(e.manoeuvre.id, e.measure) for e in self._entries]:
             self._entries = entries
             if entries:
                 self.dataChanged.emit(
@@ -169,14 +174,14 @@ class MetricsModel(QAbstractTableModel):
         except BitepointError as error:
             self._driving.desk.tell(str(error), refused=True)
             return False
-        self._driving.set_limit(entry.drivable.id, entry.measure.name, limit)
+        self._driving.set_limit(entry.manoeuvre.id, entry.measure.name, limit)
         return True
 
     # -- words -----------------------------------------------------------------------------------
 
     def _limit(self, entry: Entry) -> float:
         assert entry.measure is not None
-        return self._driving.limit(entry.drivable.id, entry.measure)
+        return self._driving.limit(entry.manoeuvre, entry.measure.name)
 
     def _text(self, entry: Entry, column: int) -> str:
         measure = entry.measure
@@ -186,7 +191,7 @@ class MetricsModel(QAbstractTableModel):
             unit = shown(measure.unit)
             return f"{measure.label}, {unit}" if unit else measure.label
         if column == BETTER:
-            return DIRECTION[measure.better].split(" is")[0] if measure.better else "–"
+            return "–" if measure.better == "neither" else DIRECTION[measure.better].split(" is")[0]
         if column in (AS_SAVED, CURRENT, OTHER):
             return number(entry.value({AS_SAVED: SAVED, CURRENT: NOW, OTHER: REFERENCE}[column]))
         if column in (SINCE, AGAINST):
@@ -208,12 +213,14 @@ class MetricsModel(QAbstractTableModel):
         part = {AS_SAVED: SAVED, CURRENT: NOW, OTHER: REFERENCE}.get(column)
         run = entry.runs.get(part) if part else None
         if run is not None and math.isnan(entry.value(part or "")):
-            return run.why or run.whys.get(measure.name, "This run does not give the number.")
+            reading = run.readings.get(measure.name)
+            why = reading.why if reading is not None else ""
+            return run.why or why or "This run does not give the number."
         if column == LIMIT:
             return TIPS[LIMIT]
-        return (
-            f"{measure.how} {DIRECTION[measure.better].capitalize()}." if column <= BETTER else ""
-        )
+        if column > BETTER:
+            return ""
+        return f"{how_read(measure)} {DIRECTION[measure.better].capitalize()}."
 
     def _on_limits(self) -> None:
         if self._entries:
@@ -224,10 +231,10 @@ class MetricsModel(QAbstractTableModel):
 def _title(entry: Entry) -> str:
     now = entry.runs.get(NOW)
     if now is None:
-        return f"{entry.drivable.name}: not driven yet"
+        return f"{entry.manoeuvre.name}: not driven yet"
     if not now.completed:
-        return f"{entry.drivable.name}: not completed. {now.why}"
-    return entry.drivable.name
+        return f"{entry.manoeuvre.name}: not completed. {now.why}"
+    return entry.manoeuvre.name
 
 
 def _alignment(column: int) -> Qt.AlignmentFlag:

@@ -1,43 +1,36 @@
-"""What drives: the vehicle model of `calib_model.vehicle`, in the shapes that the window knows."""
+"""What drives: the vehicle model of `calib_model.vehicle`."""
 
 from __future__ import annotations
 
-import math
 import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-import numpy as np
-
-from app.desk_evidence import LawRun
+from app.driving.manoeuvre_words import vehicle_words
 from app.driving.shapes import (
     CampaignPlan,
-    CampaignTable,
     Case,
     Control,
     DeskRun,
-    Drivable,
-    Measure,
-    Sensitivity,
-    Variation,
+    DrivenCampaign,
     VehicleChoice,
 )
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.core.numbers import with_unit
 from calib_model.core.plain_file import is_there
-from calib_model.core.roles import QUANTITIES
-from calib_model.core.units import shown
 from calib_model.errors import BitepointError, EditRefused
 from calib_model.lookup.warming import Warming
 
 if TYPE_CHECKING:
+    from calib_model.vehicle.manoeuvre_file import ManoeuvreFile
     from calib_model.vehicle.manoeuvres import Manoeuvre
     from calib_model.vehicle.parameters import Vehicle
     from calib_model.vehicle.runs import Bench, Result
+    from calib_model.vehicle.sensitivity import Sensitivity
+    from calib_model.vehicle.variations import Variation
 
 BENCHES = 8
 _VARIANTS = {"laden": "laden", "trailer": "with a trailer"}
@@ -76,13 +69,13 @@ class VehicleModel:
 
     # -- vehicle and manoeuvres ------------------------------------------------------------------
 
-    def drivables(self, own: Path | None) -> tuple[Drivable, ...]:
-        """Return the manoeuvres, those of a user's file last."""
+    def manoeuvres(self, own: Path | None) -> ManoeuvreFile:
+        """Return the manoeuvres there are, with those of a user's file."""
         from calib_model.vehicle.manoeuvre_file import ManoeuvreFile, read_manoeuvres
 
         file = read_manoeuvres(own) if own is not None else ManoeuvreFile()
-        self._manoeuvres = dict(file.manoeuvres)
-        return tuple(_drivable(m, id in file.own) for id, m in file.manoeuvres.items())
+        self._manoeuvres = file.manoeuvres
+        return file
 
     def _manoeuvre(self, id: str) -> Manoeuvre:
         from calib_model.vehicle.manoeuvres import MANOEUVRES, manoeuvre
@@ -110,8 +103,7 @@ class VehicleModel:
 
     def vehicle_words(self, choice: VehicleChoice) -> str:
         """Name the vehicle, with what it weighs."""
-        vehicle = self._vehicle(choice)
-        return f"{vehicle.name}, {vehicle.body_mass:.0f} kg"
+        return vehicle_words(self._vehicle(choice))
 
     def left_out(self) -> tuple[str, ...]:
         """Say what the model leaves out."""
@@ -152,9 +144,9 @@ class VehicleModel:
         """Drive one run of a campaign again."""
         from calib_model.vehicle.campaign_worker import run_again
 
-        plan = case.native
-        which = plan.parts(case.row)[1]
-        return _run_of(run_again(plan, case.row), plan.vehicle, plan.sets[which].content)
+        plan = case.plan
+        content = plan.sets[plan.parts(case.row)[1]].content
+        return _run_of(run_again(plan, case.row), plan.vehicle, content)
 
     def sensitivity(
         self,
@@ -185,16 +177,7 @@ class VehicleModel:
             cancelled=lambda: control.cancelled,
         )
         control.check()
-        return Sensitivity(
-            found.table_id,
-            _measure(found.metric),
-            step,
-            found.change,
-            found.base,
-            found.read,
-            found.why,
-            found.complete,
-        )
+        return found
 
     # -- campaigns -------------------------------------------------------------------------------
 
@@ -202,12 +185,9 @@ class VehicleModel:
         """Return what a campaign may vary."""
         from calib_model.vehicle.variations import VARIATIONS
 
-        return tuple(
-            Variation(v.name, v.label, v.unit, v.low, v.high, v.least, v.most)
-            for v in VARIATIONS.values()
-        )
+        return tuple(VARIATIONS.values())
 
-    def campaign(self, control: Control, plan: CampaignPlan) -> CampaignTable:
+    def campaign(self, control: Control, plan: CampaignPlan) -> DrivenCampaign:
         """Drive a campaign, and keep its table if a file is named."""
         from calib_model.vehicle import campaign as campaigns
         from calib_model.vehicle.campaign_store import form_of, write_campaign
@@ -243,15 +223,13 @@ class VehicleModel:
         seconds = time.monotonic() - begun
         if plan.out is not None:
             write_campaign(plan.out, done)
-        return _table_of(done, plan.out, seconds)
+        return DrivenCampaign(done, plan.out, seconds)
 
-    def read_campaign(self, path: Path) -> CampaignTable:
+    def read_campaign(self, path: Path) -> DrivenCampaign:
         """Read the results of an earlier campaign."""
-        from calib_model.vehicle.campaign_store import NO_SUM, read_campaign
+        from calib_model.vehicle.campaign_store import read_campaign
 
-        found = read_campaign(path)
-        table = _table_of(found, path, math.nan)
-        return replace(table, caution=NO_SUM) if found.unchecked else table
+        return DrivenCampaign(read_campaign(path), path)
 
 
 def warm_up() -> None:
@@ -275,79 +253,9 @@ def _progress(control: Control, what: str) -> Callable[[int, int], None]:
     return tell
 
 
-def _drivable(one: Manoeuvre, own: bool) -> Drivable:
-    from calib_model.vehicle.metrics_all import metric
-
-    measures = tuple(_measure(metric(n), one.limits.get(n, math.nan)) for n in one.metrics)
-    return Drivable(
-        one.id, one.name, _about(one), measures, bool(one.driver.path or one.driver.steering), own
-    )
-
-
-def _measure(metric: Any, limit: float = math.nan) -> Measure:
-    better = metric.better if metric.better in ("lower", "higher") else ""
-    how = f"{metric.how} Changes below {with_unit(metric.floor, shown(metric.unit))} do not count."
-    return Measure(metric.name, metric.label, metric.unit, better, limit, how, metric.floor)
-
-
-def _about(one: Manoeuvre) -> str:
-    """Say where and how long a manoeuvre is driven."""
-    names: list[str] = []
-    for patch in one.surface:
-        left = _surface(patch.left)
-        right = left if patch.right is None else _surface(patch.right)
-        names.append(left if left == right else f"{left} left and {right} right")
-    where = ", then ".join(dict.fromkeys(names))
-    slope = max((abs(p[1]) for p in one.grade), default=0.0)
-    parts = [where[:1].upper() + where[1:]]
-    if slope:
-        parts.append(f"{slope:g} % grade")
-    if one.start.speed:
-        parts.append(f"from {one.start.speed:g} km/h")
-    parts.append(f"{one.start.ambient_temperature:g} °C".replace("-", "\N{MINUS SIGN}"))
-    parts.append(f"{one.duration:g} s")
-    return f"{one.purpose} {', '.join(parts)}.".strip()
-
-
-def _surface(surface: object) -> str:
-    if isinstance(surface, str):
-        return surface
-    return f"friction {surface:g}" if isinstance(surface, int | float) else "a surface of its own"
-
-
 def _run_of(result: Result, vehicle: Vehicle, content: CalibrationSet) -> DeskRun:
-    from calib_model.controller.inputs import INPUT_INDEX
-    from calib_model.controller.outputs import OUTPUTS
-    from calib_model.vehicle.trace import TRACE_UNITS
-
-    trace = result.trace
-    columns = dict(trace.columns)
-    units = dict(TRACE_UNITS)
-    for number, output in enumerate(OUTPUTS):
-        columns[f"law_{output.name}"] = trace.outputs[:, number]
-        units[f"law_{output.name}"] = output.unit
-    columns["governing"] = trace.governing.astype(np.float64)
-    quantities = {
-        name: trace.inputs[:, INPUT_INDEX[name]] for name in QUANTITIES if name in INPUT_INDEX
-    }
-    values = {r.name: math.nan if r.value is None else float(r.value) for r in result.metrics}
-    whys = {r.name: r.why for r in result.metrics if r.value is None and r.why}
-    return DeskRun(
-        result.name,
-        result.completed,
-        result.why,
-        values,
-        trace.columns["time"],
-        columns,
-        units,
-        (*trace.remarks, *_missing(trace.missing, content)),
-        result.completed,
-        (vehicle.wheelbase, vehicle["track"]),
-        f"{vehicle.name}, {vehicle.body_mass:.0f} kg",
-        whys,
-        quantities,
-        LawRun(trace.time, trace.inputs, columns["law_torque"], trace.tick, vehicle.constants),
-    )
+    remarks = (*result.trace.remarks, *_missing(result.missing, content))
+    return DeskRun(result, vehicle, remarks=remarks)
 
 
 def _missing(missing: Mapping[str, str], content: CalibrationSet) -> list[str]:
@@ -363,20 +271,3 @@ def _missing(missing: Mapping[str, str], content: CalibrationSet) -> list[str]:
     if nobody:
         told.append(f"No table of the set plays: {', '.join(nobody)}; these take no part.")
     return told
-
-
-def _table_of(campaign: Any, path: Path | None, seconds: float) -> CampaignTable:
-    plan = campaign.plan
-    parts = np.array([plan.parts(r) for r in range(len(plan))], dtype=np.int64).reshape(-1, 3)
-    values = plan.points.values
-    return CampaignTable(
-        tuple(plan.manoeuvres[m].id for m in parts[:, 0]),
-        tuple(plan.sets[s].name for s in parts[:, 1]),
-        campaign.completed,
-        campaign.why,
-        {name: values[parts[:, 2], n] for n, name in enumerate(plan.points.names)},
-        campaign.metrics,
-        path,
-        seconds,
-        plan,
-    )

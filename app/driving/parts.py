@@ -60,7 +60,7 @@ def to_draw(
     drawn: list[Shown] = []
     for part in parts:
         run = runs.get(part.part)
-        if run is None or not run.in_range or not run.time.size or not wanted[part.part]:
+        if run is None or not run.completed or not run.time.size or not wanted[part.part]:
             continue
         if all(run is not shown.run for shown in drawn):
             drawn.append(Shown(part.part, part.words, run))

@@ -18,7 +18,7 @@ from PySide6.QtCore import QObject, Signal
 from app.beside import Beside
 from app.desk import Desk
 from app.driving.limits import Forgetful, Limits
-from app.driving.shapes import Case, DeskRun, Drivable, Measure, Model, VehicleChoice
+from app.driving.shapes import Case, DeskRun, Model, VehicleChoice
 from app.needs import Memory
 from app.vehicle_in_use import vehicle_in_use
 from calib_model.core.calibration_set import CalibrationSet
@@ -26,6 +26,8 @@ from calib_model.errors import BitepointError
 
 if TYPE_CHECKING:
     from calib_model.session.document import Document
+    from calib_model.vehicle.manoeuvre_file import ManoeuvreFile
+    from calib_model.vehicle.manoeuvres import Manoeuvre
 
 KEPT = 48
 """Runs that are kept: all manoeuvres, before, now and of the reference, and some to go back to."""
@@ -79,7 +81,7 @@ class Driving(QObject):
         self._preparing.answered.connect(self._take_prepared)
         self._preparing.failed.connect(self._take_failure)
         self._own = _path(memory.remembered("driving/manoeuvres"))
-        self._drivables: tuple[Drivable, ...] | None = None
+        self._listed: ManoeuvreFile | None = None
         self._in_use = vehicle_in_use(desk, memory)
         self._in_use.changed.connect(self._renew)
         self.destroyed.connect(model.stop)
@@ -147,25 +149,30 @@ class Driving(QObject):
         BitepointError
             If the file cannot be read; then nothing changes.
         """
-        listed = self.model.drivables(path)
-        self._own, self._drivables = path, listed
+        self._listed = self.model.manoeuvres(path)
+        self._own = path
         self.memory.remember("driving/manoeuvres", str(path or ""))
         self._renew()
 
     @property
-    def drivables(self) -> tuple[Drivable, ...]:
+    def file(self) -> ManoeuvreFile:
         """The manoeuvres; a user's file that cannot be read is told in `trouble`, and left out."""
-        if self._drivables is None:
+        if self._listed is None:
             try:
-                self._drivables = self.model.drivables(self._own)
+                self._listed = self.model.manoeuvres(self._own)
             except BitepointError as error:
                 self.trouble = str(error)
-                self._drivables = self.model.drivables(None)
-        return self._drivables
+                self._listed = self.model.manoeuvres(None)
+        return self._listed
 
-    def drivable(self, id: str) -> Drivable | None:
+    @property
+    def manoeuvres(self) -> tuple[Manoeuvre, ...]:
+        """The manoeuvres there are, those of the user's file last."""
+        return tuple(self.file.manoeuvres.values())
+
+    def manoeuvre(self, id: str) -> Manoeuvre | None:
         """Return a manoeuvre by its id."""
-        return next((d for d in self.drivables if d.id == id), None)
+        return self.file.manoeuvres.get(id)
 
     def _renew(self) -> None:
         with self._lock:
@@ -213,19 +220,19 @@ class Driving(QObject):
         try:
             return self.drive(content, manoeuvre, vehicle)
         except BitepointError as error:
-            return DeskRun(manoeuvre, False, str(error), in_range=False)
+            return DeskRun(None, refused=str(error))
 
     def case_told(self, case: Case) -> DeskRun:
         """Drive a run of a campaign again; what hinders it is told in the run."""
         try:
             return self.model.drive_case(case)
         except BitepointError as error:
-            return DeskRun(case.manoeuvre, False, str(error), in_range=False)
+            return DeskRun(None, refused=str(error))
 
-    def limit(self, manoeuvre: str, measure: Measure) -> float:
+    def limit(self, manoeuvre: Manoeuvre, metric: str) -> float:
         """Return the limit that counts: the user's, else the manoeuvre's own; NaN for none."""
-        own = self.limits.of(manoeuvre, measure.name)
-        return measure.limit if math.isnan(own) else own
+        own = self.limits.of(manoeuvre.id, metric)
+        return manoeuvre.limits.get(metric, math.nan) if math.isnan(own) else own
 
     def set_limit(self, manoeuvre: str, measure: str, limit: float) -> None:
         """Set the user's limit for a measure; NaN takes it away."""

@@ -1,75 +1,31 @@
-"""What the window knows of a desk run, whatever made it: plain values, no widget, no model.
+"""What the window asks of whatever drives, and what it gets: results of `calib_model.vehicle`.
 
-The widgets draw these; `model.py` fills them from `calib_model.vehicle`, tests from anything.
+`calib_model.vehicle` itself is imported when something is driven: the window does not wait for it.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from app.desk_evidence import LawRun
-from calib_model.core.arrays import BoolArray, FloatArray
+from calib_model.core.arrays import FloatArray
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.core.units import shown
+from calib_model.core.roles import QUANTITIES
 
-
-@dataclass(frozen=True)
-class Measure:
-    """One number read off a manoeuvre: a desk estimate.
-
-    Parameters
-    ----------
-    name : str
-        Permanent.
-    label : str
-    unit : str
-    better : str
-        ``lower``, ``higher``, or empty where neither is.
-    limit : float
-        The manoeuvre's own limit, until the user sets another; NaN for none.
-    how : str
-        How it is read off, in a sentence.
-    floor : float
-        A change below this means nothing.
-    """
-
-    name: str
-    label: str
-    unit: str
-    better: str = ""
-    limit: float = math.nan
-    how: str = ""
-    floor: float = 0.0
-
-
-@dataclass(frozen=True)
-class Drivable:
-    """A manoeuvre that can be chosen.
-
-    Parameters
-    ----------
-    id, name : str
-    about : str
-        Surface, driver and duration in words.
-    measures : tuple of Measure
-    planar : bool
-        Whether the path from above says something: the vehicle turns.
-    own : bool
-        Whether the user defined it.
-    """
-
-    id: str
-    name: str
-    about: str = ""
-    measures: tuple[Measure, ...] = ()
-    planar: bool = False
-    own: bool = False
+if TYPE_CHECKING:
+    from calib_model.vehicle.campaign import Campaign, Plan
+    from calib_model.vehicle.manoeuvre_file import ManoeuvreFile
+    from calib_model.vehicle.metrics import Reading
+    from calib_model.vehicle.parameters import Vehicle
+    from calib_model.vehicle.runs import Result
+    from calib_model.vehicle.sensitivity import Sensitivity
+    from calib_model.vehicle.variations import Variation
 
 
 @dataclass(frozen=True)
@@ -88,82 +44,72 @@ class VehicleChoice:
     variant: str = ""
 
 
-@dataclass(frozen=True)
-class Variation:
-    """What may vary from run to run of a campaign.
-
-    Parameters
-    ----------
-    name, label, unit : str
-    low, high : float
-        The range that is proposed.
-    least, most : float
-        The range that is allowed.
-    """
-
-    name: str
-    label: str
-    unit: str
-    low: float
-    high: float
-    least: float = -math.inf
-    most: float = math.inf
-
-    @property
-    def brief(self) -> str:
-        """Its name with the unit, such as ``Mass, ×`` or ``Temperature, K``."""
-        short, _, of = self.label.partition(",")
-        unit = "×" if of.strip().startswith("times") else shown(self.unit)
-        return f"{short}, {unit}" if unit else short
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class DeskRun:
-    """One manoeuvre driven on the desk.
+    """One manoeuvre driven on the desk: the result, or why there is none.
 
     Parameters
     ----------
-    manoeuvre : str
-        Its id.
-    completed : bool
-    why : str
-        Why it was not completed, in words; or what else is to be said.
-    values : mapping of measure name to float
-        NaN where the run does not give the number.
-    time : float array, shape (T,)
-        In seconds, at the controller's ticks.
-    columns : mapping of name to float array, shape (T,)
-    units : mapping of name to unit
+    result : Result or None
+        None where it could not be driven at all.
+    vehicle : Vehicle or None
+        What was driven.
+    refused : str
+        Why it could not be driven.
     remarks : tuple of str
         What took no part and why: roles that no table plays, tables that cannot be read.
-    in_range : bool
-        False where the run left what the model is made for: then nothing is plotted.
-    outline : tuple of float
-        Wheelbase and track, in metres, for the path from above; empty if not known.
-    vehicle : str
-        The vehicle's name.
-    whys : mapping of measure name to str
-        Why a measure has no value.
-    quantities : mapping of input quantity to float array, shape (T,)
-        What the controller read, for the operating point on the tables.
-    law : LawRun or None
-        What the torque law was given and commanded, to keep the run as evidence.
     """
 
-    manoeuvre: str
-    completed: bool
-    why: str = ""
-    values: Mapping[str, float] = field(default_factory=dict)
-    time: FloatArray = field(default_factory=lambda: np.empty(0))
-    columns: Mapping[str, FloatArray] = field(default_factory=dict)
-    units: Mapping[str, str] = field(default_factory=dict)
+    result: Result | None
+    vehicle: Vehicle | None = None
+    refused: str = ""
     remarks: tuple[str, ...] = ()
-    in_range: bool = True
-    outline: tuple[float, ...] = ()
-    vehicle: str = ""
-    whys: Mapping[str, str] = field(default_factory=dict)
-    quantities: Mapping[str, FloatArray] = field(default_factory=dict)
-    law: LawRun | None = None
+
+    @property
+    def completed(self) -> bool:
+        """Whether it went to its end within what the model is made for; else nothing is plotted."""
+        return self.result is not None and self.result.completed
+
+    @property
+    def why(self) -> str:
+        """Why it was not completed, in words."""
+        return self.refused if self.result is None else self.result.why
+
+    @cached_property
+    def readings(self) -> Mapping[str, Reading]:
+        """What was read off, by metric."""
+        return {} if self.result is None else {r.name: r for r in self.result.metrics}
+
+    def value(self, metric: str) -> float:
+        """Return a metric's value; NaN where the run does not give it."""
+        found = self.readings.get(metric)
+        return math.nan if found is None or found.value is None else found.value
+
+    @cached_property
+    def columns(self) -> Mapping[str, FloatArray]:
+        """The trace's columns, the law's outputs and the governing role; shape (T,) each."""
+        if self.result is None:
+            return {}
+        from calib_model.controller.outputs import OUTPUTS
+
+        trace = self.result.trace
+        law = {f"law_{o.name}": trace.outputs[:, n] for n, o in enumerate(OUTPUTS)}
+        return {**trace.columns, **law, "governing": trace.governing.astype(np.float64)}
+
+    @cached_property
+    def quantities(self) -> Mapping[str, FloatArray]:
+        """What the controller read, by input quantity; shape (T,) each."""
+        if self.result is None:
+            return {}
+        from calib_model.controller.inputs import INPUT_INDEX
+
+        inputs = self.result.trace.inputs
+        return {q: inputs[:, INPUT_INDEX[q]] for q in QUANTITIES if q in INPUT_INDEX}
+
+    @property
+    def time(self) -> FloatArray:
+        """In seconds, at the controller's ticks, shape (T,)."""
+        return np.empty(0) if self.result is None else self.result.trace.time
 
     def column(self, name: str) -> FloatArray | None:
         """Return a column's values, or None if the run has no such column."""
@@ -185,45 +131,6 @@ class Control(Protocol):
     def cancelled(self) -> bool: ...
     def check(self) -> None: ...
     def progress(self, fraction: float, text: str = "") -> None: ...
-
-
-@dataclass(frozen=True)
-class Sensitivity:
-    """How a measure changes when one cell at a time takes a step.
-
-    Parameters
-    ----------
-    table_id : str
-    measure : Measure
-    step : float
-        In the table's unit.
-    change : float array in the table's shape
-        In the measure's unit; NaN where a run gave no number.
-    base : float
-        The measure with the table as it is.
-    read : bool array in the table's shape, or None
-        Which cells the controller read at all.
-    whys : mapping of cell to str
-        Why a cell's run gave no number.
-    complete : bool
-        False if it was given up.
-    """
-
-    table_id: str
-    measure: Measure
-    step: float
-    change: FloatArray
-    base: float
-    read: BoolArray | None = None
-    whys: Mapping[tuple[int, ...], str] = field(default_factory=dict)
-    complete: bool = True
-
-    def most(self, count: int = 5) -> list[tuple[tuple[int, ...], float]]:
-        """Return the cells that matter most, with their change; none that changes nothing."""
-        sizes = np.abs(np.nan_to_num(self.change, nan=0.0)).reshape(-1)
-        order = np.argsort(-sizes, kind="stable")[:count]
-        cells = [tuple(map(int, np.unravel_index(k, self.change.shape))) for k in order]
-        return [(c, float(self.change[c])) for c in cells if self.change[c]]
 
 
 @dataclass(frozen=True)
@@ -260,62 +167,52 @@ class CampaignPlan:
     out: Path | None = None
 
 
-@dataclass(frozen=True)
-class CampaignTable:
-    """Results of a campaign, a row per run.
+@dataclass(frozen=True, eq=False)
+class DrivenCampaign:
+    """A campaign driven or read, with where it is kept.
 
     Parameters
     ----------
-    manoeuvre, set_title : tuple of str, one per run
-    completed : bool array, shape (n,)
-    why : tuple of str
-    factors : mapping of variation name to float array, shape (n,)
-    values : mapping of measure name to float array, shape (n,)
-        NaN where the manoeuvre has no such measure or gave none.
+    campaign : Campaign
     path : Path or None
-        Where they are kept.
+        Where its results are kept.
     seconds : float
-        How long the campaign took; NaN if that is not known.
-    native : object
-        What the model itself made of it, to drive a row again.
-    caution : str
-        What to bear in mind of the file it was read from.
+        How long it took; NaN if that is not known.
     """
 
-    manoeuvre: tuple[str, ...]
-    set_title: tuple[str, ...]
-    completed: np.ndarray
-    why: tuple[str, ...]
-    factors: Mapping[str, FloatArray]
-    values: Mapping[str, FloatArray]
+    campaign: Campaign
     path: Path | None = None
     seconds: float = math.nan
-    native: Any = None
-    caution: str = ""
-
-    def __len__(self) -> int:
-        return len(self.manoeuvre)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Case:
     """One run of a campaign, to be driven again and looked at.
 
     Parameters
     ----------
-    manoeuvre, set_title : str
-    factors : mapping of variation name to float
-    native : object
-        See `CampaignTable`; with `row`.
+    plan : Plan
     row : int
         Number of the run, from 0.
     """
 
-    manoeuvre: str
-    set_title: str
-    factors: Mapping[str, float]
-    native: Any = None
-    row: int = 0
+    plan: Plan
+    row: int
+
+    @property
+    def manoeuvre(self) -> str:
+        """The manoeuvre's id."""
+        return self.plan.manoeuvres[self.plan.parts(self.row)[0]].id
+
+    @property
+    def set_name(self) -> str:
+        """What the set is called in the campaign."""
+        return self.plan.sets[self.plan.parts(self.row)[1]].name
+
+    @property
+    def factors(self) -> Mapping[str, float]:
+        """What was varied, and its value."""
+        return self.plan.points.at(self.plan.parts(self.row)[2])
 
 
 class Model(Protocol):
@@ -331,8 +228,8 @@ class Model(Protocol):
     def stop(self) -> None:
         """Give up preparing: the window closes."""
 
-    def drivables(self, own: Path | None) -> tuple[Drivable, ...]:
-        """Return the manoeuvres, those of a user's file last."""
+    def manoeuvres(self, own: Path | None) -> ManoeuvreFile:
+        """Return the manoeuvres there are, with those of a user's file."""
 
     def variants(self, path: Path | None) -> tuple[tuple[str, str], ...]:
         """Return the load cases of a vehicle file: name and words."""
@@ -366,10 +263,10 @@ class Model(Protocol):
     def variations(self) -> tuple[Variation, ...]:
         """Return what a campaign may vary."""
 
-    def campaign(self, control: Control, plan: CampaignPlan) -> CampaignTable:
+    def campaign(self, control: Control, plan: CampaignPlan) -> DrivenCampaign:
         """Drive a campaign."""
 
-    def read_campaign(self, path: Path) -> CampaignTable:
+    def read_campaign(self, path: Path) -> DrivenCampaign:
         """Read the results of an earlier one."""
 
     def left_out(self) -> Sequence[str]:

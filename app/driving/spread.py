@@ -6,11 +6,15 @@ Plain numpy, so that it can be checked without a screen.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from app.driving.shapes import CampaignTable, Measure
 from calib_model.core.arrays import FloatArray, IntArray
+
+if TYPE_CHECKING:
+    from calib_model.vehicle.campaign import Campaign
+    from calib_model.vehicle.metrics import Metric
 
 PERCENTS = (5.0, 50.0, 95.0)
 MOST_CLASSES = 40
@@ -22,7 +26,7 @@ class Spread:
 
     Parameters
     ----------
-    set_title : str
+    set_name : str
     rows : int array
         Runs of the campaign, by number.
     values : float array, shape (len(rows),)
@@ -30,7 +34,7 @@ class Spread:
     completed : bool array, shape (len(rows),)
     """
 
-    set_title: str
+    set_name: str
     rows: IntArray
     values: FloatArray
     completed: np.ndarray
@@ -45,14 +49,14 @@ class Spread:
         known = self.known
         return float(np.percentile(known, percent)) if known.size else float("nan")
 
-    def worst(self, measure: Measure) -> float:
+    def worst(self, measure: Metric) -> float:
         """Return the worst value: the largest where lower is better, and where neither is."""
         known = self.known
         if not known.size:
             return float("nan")
         return float(known[0] if measure.better == "higher" else known[-1])
 
-    def beyond(self, measure: Measure, limit: float) -> int:
+    def beyond(self, measure: Metric, limit: float) -> int:
         """Return how many values do not keep a limit; 0 if there is none."""
         if not np.isfinite(limit):
             return 0
@@ -61,18 +65,15 @@ class Spread:
         return int(np.count_nonzero(beyond))
 
 
-def spreads(table: CampaignTable, manoeuvre: str, measure: str) -> list[Spread]:
-    """Return the spread of a measure for every set, in the order in which the sets were run."""
-    values = table.values.get(measure)
-    if values is None:
+def spreads(campaign: Campaign, manoeuvre: str, metric: str) -> list[Spread]:
+    """Return the spread of a metric for every set, in the order in which the sets were run."""
+    values, number = campaign.metrics.get(metric), _number(campaign, manoeuvre)
+    if values is None or number is None:
         return []
-    of_manoeuvre = np.array([m == manoeuvre for m in table.manoeuvre], dtype=bool)
-    titles = np.array(table.set_title)
     found = []
-    for title in dict.fromkeys(table.set_title):
-        rows = np.flatnonzero(of_manoeuvre & (titles == title))
-        if rows.size:
-            found.append(Spread(title, rows, values[rows], np.asarray(table.completed)[rows]))
+    for which, named in enumerate(campaign.plan.sets):
+        rows = np.arange(len(campaign))[campaign.rows(number, which)]
+        found.append(Spread(named.name, rows, values[rows], campaign.completed[rows]))
     return found
 
 
@@ -120,23 +121,29 @@ def outline(known: FloatArray, borders: FloatArray) -> tuple[FloatArray, FloatAr
     return x, np.concatenate(([0.0], np.repeat(counts, 2), [0.0]))
 
 
-def worst_rows(table: CampaignTable, manoeuvre: str, measure: Measure, count: int) -> list[int]:
+def worst_rows(campaign: Campaign, manoeuvre: str, measure: Metric, count: int) -> list[int]:
     """Return runs, the worst first: those not completed, then by value.
 
     Parameters
     ----------
-    table : CampaignTable
+    campaign : Campaign
     manoeuvre : str
-    measure : Measure
+    measure : Metric
     count : int
         How many at most.
     """
-    rows = np.array([n for n, m in enumerate(table.manoeuvre) if m == manoeuvre], dtype=np.int64)
-    if not rows.size:
+    found = spreads(campaign, manoeuvre, measure.name)
+    if not found:
         return []
-    values = table.values.get(measure.name, np.full(len(table), np.nan))[rows]
-    completed = np.asarray(table.completed)[rows]
+    rows = np.concatenate([s.rows for s in found])
+    values = np.concatenate([s.values for s in found])
+    completed = np.concatenate([s.completed for s in found])
     sign = 1.0 if measure.better == "higher" else -1.0
     rank = np.where(completed, np.where(np.isfinite(values), sign * values, np.inf), -np.inf)
     order = np.argsort(rank, kind="stable")[:count]
     return [int(r) for r in rows[order]]
+
+
+def _number(campaign: Campaign, manoeuvre: str) -> int | None:
+    ids = [m.id for m in campaign.plan.manoeuvres]
+    return ids.index(manoeuvre) if manoeuvre in ids else None

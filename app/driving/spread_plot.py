@@ -5,6 +5,8 @@ This module imports pyqtgraph; import it late.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QPointF, Qt
@@ -12,12 +14,14 @@ from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from app.colours import Inks, inks, pen
-from app.driving.shapes import Measure
 from app.driving.spread import Spread, classes, outline, shares
 from app.driving.verdict import limit_words, number
 from app.plots.canvas import Canvas, Line
 from app.plots.frame import OneLine
 from app.plots.legend import Entry, Legend
+
+if TYPE_CHECKING:
+    from calib_model.vehicle.metrics import Metric
 
 STYLES = (
     Qt.PenStyle.SolidLine,
@@ -43,7 +47,7 @@ class SpreadPlot(QWidget):
         self._limit.setAcceptedMouseButtons(Qt.MouseButton.NoButton)
         self._limit.hide()
         self._spreads: list[Spread] = []
-        self._measure: Measure | None = None
+        self._measure: Metric | None = None
         self._limit_words = ""
         self.setAccessibleName("Spread of the estimate over the runs")
         column = QVBoxLayout(self)
@@ -55,14 +59,14 @@ class SpreadPlot(QWidget):
         self._set_inks()
 
     def show_spreads(
-        self, found: list[Spread], measure: Measure, limit: float, *, counted: bool
+        self, found: list[Spread], measure: Metric, limit: float, *, counted: bool
     ) -> None:
         """Draw spreads.
 
         Parameters
         ----------
         found : list of Spread
-        measure : Measure
+        measure : Metric
         limit : float
             NaN for none.
         counted : bool
@@ -109,7 +113,7 @@ class SpreadPlot(QWidget):
             known = spread.known
             if known.size:
                 share = np.searchsorted(known, at.x(), side="right") / known.size * 100
-                parts.append(f"{spread.set_title}: {share:.0f} % of runs at or below")
+                parts.append(f"{spread.set_name}: {share:.0f} % of runs at or below")
         self.read_out.show_text(f"{number(at.x(), measure.unit)}.  {'   '.join(parts)}")
 
     def _set_inks(self) -> None:
@@ -119,7 +123,7 @@ class SpreadPlot(QWidget):
             line.setPen(pen(_colour(n, ink), 2.0 if n < len(STYLES) else 1.0, STYLES[n % 4]))
         self._limit.setPen(pen(ink.error, 1.5, Qt.PenStyle.DashDotDotLine))
         entries = [
-            Entry(s.set_title, _colour(n, ink), STYLES[n % 4], 2.0)
+            Entry(s.set_name, _colour(n, ink), STYLES[n % 4], 2.0)
             for n, s in enumerate(self._spreads)
         ]
         if self._limit.isVisible():

@@ -18,9 +18,10 @@ from app.beside import Beside
 from app.desk import Desk
 from app.driving.channels import rows_in_short
 from app.driving.looks import NOW, SAVED, Shown
+from app.driving.manoeuvre_words import metrics_of, vehicle_words
 from app.driving.parts import Part, drive_parts
 from app.driving.service import Driving, driving_of
-from app.driving.shapes import DeskRun, Drivable
+from app.driving.shapes import DeskRun
 from app.driving.verdict import judge, limit_words, number, signed, within
 from app.needs import Memory
 from app.plots.frame import OneLine
@@ -29,6 +30,7 @@ from calib_model.core.calibration_set import CalibrationSet
 
 if TYPE_CHECKING:
     from app.driving.traces import TraceRow
+    from calib_model.vehicle.manoeuvres import Manoeuvre
 
 PAUSE_MS = 12
 """How often it is looked whether the run under way has ended, so that the latest set follows."""
@@ -234,10 +236,10 @@ class LiveStrip(QWidget):
     def _fill_choice(self) -> None:
         driving = self._driving
         assert driving is not None
-        listed = driving.drivables
+        listed = driving.manoeuvres
         self.choice.clear()
-        for drivable in listed:
-            self.choice.addItem(drivable.name, drivable.id)
+        for chosen in listed:
+            self.choice.addItem(chosen.name, chosen.id)
         ids = [d.id for d in listed]
         if self._manoeuvre not in ids:
             self._manoeuvre = ids[0] if ids else ""
@@ -334,16 +336,16 @@ class LiveStrip(QWidget):
     def _take(self, answer: tuple[str, tuple[Part, ...], dict[str, DeskRun]]) -> None:
         manoeuvre, parts, runs = answer
         driving = self._driving
-        drivable = driving.drivable(manoeuvre) if driving is not None else None
-        if drivable is None or not self.on:
+        chosen = driving.manoeuvre(manoeuvre) if driving is not None else None
+        if chosen is None or not self.on:
             return
-        self._draw(drivable, parts, runs)
+        self._draw(chosen, parts, runs)
         self.refreshed.emit()
 
-    def _draw(self, drivable: Drivable, parts: tuple[Part, ...], runs: dict[str, DeskRun]) -> None:
+    def _draw(self, chosen: Manoeuvre, parts: tuple[Part, ...], runs: dict[str, DeskRun]) -> None:
         now = runs[NOW]
         words = {p.part: p.words for p in parts}
-        self._show_measures(drivable, runs, words[SAVED])
+        self._show_measures(chosen, runs, words[SAVED])
         state = _state_words(now, words[SAVED], same=runs[SAVED] is now)
         if self._thin and now.completed:
             state = self.measures.text().replace("\n", "; ")
@@ -351,11 +353,11 @@ class LiveStrip(QWidget):
         shown = [
             Shown(part, words[part], runs[part])
             for part in (NOW, SAVED)
-            if runs[part].in_range and runs[part].time.size
+            if runs[part].completed and runs[part].time.size
         ]
         if len(shown) == 2 and shown[0].run is shown[1].run:
             shown.pop()
-        self._show_traces(drivable.id, shown)
+        self._show_traces(chosen.id, shown)
 
     def _show_traces(self, manoeuvre: str, shown: list[Shown]) -> None:
         # Late: it brings the plots' library, which this widget's first showing must not wait for.
@@ -390,20 +392,19 @@ class LiveStrip(QWidget):
                 row_.canvas.box.setXRange(0.0, max(end, 0.1), padding=0.0)
                 row_.show_titles()
 
-    def _show_measures(self, drivable: Drivable, runs: dict[str, DeskRun], before: str) -> None:
+    def _show_measures(self, chosen: Manoeuvre, runs: dict[str, DeskRun], before: str) -> None:
         driving = self._driving
         assert driving is not None
         lines = []
-        for measure in drivable.measures:
+        for measure in metrics_of(chosen):
             old, new = (
-                runs[p].values.get(measure.name, math.nan) if runs[p].in_range else math.nan
-                for p in (SAVED, NOW)
+                runs[p].value(measure.name) if runs[p].completed else math.nan for p in (SAVED, NOW)
             )
             verdict = judge(measure, old, new)
             text = f"{measure.label}: {number(new, measure.unit)}"
             if verdict.kind not in ("unknown", "same"):
                 text += f", {signed(verdict.change)} {verdict.words}"
-            limit = driving.limit(drivable.id, measure)
+            limit = driving.limit(chosen, measure.name)
             if within(measure, new, limit) is False:
                 text += f" ✗ limit {limit_words(measure, limit)}"
             lines.append(text)
@@ -428,8 +429,8 @@ def _state_words(now: DeskRun, before: str, *, same: bool) -> str:
         return f"\N{WARNING SIGN} Not completed: {now.why}"
     told = "Desk estimates"
     told += f"; nothing changed against {before}" if same else f"; dashed: {before}"
-    if now.vehicle:
-        told += f"; {now.vehicle}"
+    if now.vehicle is not None:
+        told += f"; {vehicle_words(now.vehicle)}"
     if now.remarks:
         told += f".  \N{WARNING SIGN} {now.remarks[0]}"
         if len(now.remarks) > 1:

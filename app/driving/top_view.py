@@ -157,7 +157,7 @@ class TopView(QWidget):
             x, y = float(run.columns[X][at]), float(run.columns[Y][at])
             heading = run.column(HEADING)
             turned = float(heading[at]) if heading is not None else 0.0
-            corners = outline(x, y, turned, run.outline)
+            corners = outline(x, y, turned, _footprint(run))
             body.show(corners[:, 0].copy(), corners[:, 1].copy())
             texts.append(
                 f"{shown.words}: {number(x, 'm')} ahead, {number(y, 'm')} to the left, "
@@ -193,6 +193,11 @@ class TopView(QWidget):
         self._start.setBrush(ink.ground)
         if self._runs:
             self._show_key()
+
+
+def _footprint(run: DeskRun) -> tuple[float, ...]:
+    vehicle = run.vehicle
+    return () if vehicle is None else (vehicle.wheelbase, vehicle["track"])
 
 
 _DEPTH = {NOW: 5, SAVED: 4, REFERENCE: 3}

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from app.driving.shapes import Measure
 from calib_model.core.numbers import short
 from calib_model.core.units import shown
 
-DIRECTION = {"lower": "↓ lower is better", "higher": "↑ higher is better", "": "neither is better"}
+if TYPE_CHECKING:
+    from calib_model.vehicle.metrics import Metric
+
+DIRECTION = {
+    "lower": "↓ lower is better",
+    "higher": "↑ higher is better",
+    "neither": "neither is better",
+}
 SAME_SHARE = 1e-4
 """Differences below this share of the value do not show in the four digits that are written."""
 NOTHING = 1e-9
@@ -44,7 +51,7 @@ class Verdict:
         return f"{self.mark} {word[self.kind]}" if self.kind in word else ""
 
 
-def judge(measure: Measure, old: float, new: float) -> Verdict:
+def judge(measure: Metric, old: float, new: float) -> Verdict:
     """Return how `new` stands against `old`."""
     if not (math.isfinite(old) and math.isfinite(new)):
         return Verdict("unknown", math.nan)
@@ -52,12 +59,12 @@ def judge(measure: Measure, old: float, new: float) -> Verdict:
     rounding = max(SAME_SHARE * max(abs(old), abs(new)), NOTHING)
     if abs(change) <= rounding or abs(change) < measure.floor:
         return Verdict("same", 0.0)
-    if measure.better not in ("lower", "higher"):
+    if measure.better == "neither":
         return Verdict("other", change)
     return Verdict("better" if (change < 0) == (measure.better == "lower") else "worse", change)
 
 
-def within(measure: Measure, value: float, limit: float) -> bool | None:
+def within(measure: Metric, value: float, limit: float) -> bool | None:
     """Tell whether a value keeps a limit; None if that cannot be said.
 
     Where lower is better (or neither is) the limit is the most that is allowed, where higher is
@@ -85,7 +92,7 @@ def signed(value: float, unit: str = "") -> str:
     return f"+{text}" if value > 0 else f"\N{MINUS SIGN}{text}" if value < 0 else f"±{text}"
 
 
-def limit_words(measure: Measure, limit: float) -> str:
+def limit_words(measure: Metric, limit: float) -> str:
     """Return a limit with its direction, such as ``≤ 6 km/h``."""
     if not math.isfinite(limit):
         return ""

@@ -117,6 +117,11 @@ class Manoeuvre:
     stop_speed: float | None = None
     fixed_clutch_torque: float | None = None
 
+    @property
+    def turns(self) -> bool:
+        """Whether the driver steers, so that the path from above says something."""
+        return bool(self.driver.path or self.driver.steering)
+
     def scene(self, seed: int = 0) -> Scene:
         """Return what the vehicle model drives.
 

@@ -1,4 +1,4 @@
-"""Something that drives, in a few lines: runs of the same shapes as the vehicle model's.
+"""Something that drives, in a few lines: results like the vehicle model's.
 
 What it gives depends on the set in a known way, so that a test can say what a plot must show.
 """
@@ -7,34 +7,44 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from app.driving.shapes import (
     CampaignPlan,
-    CampaignTable,
     Case,
     Control,
     DeskRun,
-    Drivable,
-    Measure,
-    Sensitivity,
-    Variation,
+    DrivenCampaign,
     VehicleChoice,
 )
+from calib_model.controller.inputs import INPUT_INDEX, INPUTS
+from calib_model.controller.outputs import OUTPUT_INDEX, OUTPUTS
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import FileProblem
+from calib_model.vehicle.campaign import Campaign, NamedSet, Plan
+from calib_model.vehicle.manoeuvre_file import ManoeuvreFile
+from calib_model.vehicle.manoeuvres import MANOEUVRES, Manoeuvre
+from calib_model.vehicle.metrics import Reading
+from calib_model.vehicle.metrics_all import METRICS, metric
+from calib_model.vehicle.parameters import LARCH
+from calib_model.vehicle.runs import Result
+from calib_model.vehicle.sensitivity import Sensitivity
+from calib_model.vehicle.trace import Trace
+from calib_model.vehicle.variations import VARIATIONS, Variation, grid, latin_hypercube, nominal
 
-TIME = Measure("time_to_30", "Time to 30 km/h", "s", "lower")
-SLIP = Measure("peak_front_slip", "Peak front slip", "km/h", "lower")
-GRADE = Measure("climbed", "Climbed", "m", "higher")
-CIRCLE = Measure("turning_circle", "Turning circle", "m", "lower")
 
-LAUNCH = Drivable("launch_snow", "Launch on snow", "snow, 10 s", (TIME, SLIP))
-HILL = Drivable("hill_start_split", "Hill start", "split friction, 8 s", (GRADE, SLIP))
-TURN = Drivable("parking_circle", "Parking circle", "dry, 10 s", (CIRCLE,), planar=True)
-BROKEN = Drivable("roll_over", "Roll-over", "never completes", (TIME,))
+def made(id: str, name: str, *metrics: str, like: str = "") -> Manoeuvre:
+    return replace(MANOEUVRES[like or id], id=id, name=name, metrics=metrics)
+
+
+LAUNCH = made("launch_snow", "Launch on snow", "time_to_30", "peak_front_slip")
+HILL = made("hill_start_split", "Hill start", "grade_held", "peak_front_slip")
+TURN = made("parking_circle", "Parking circle", "turning_circle")
+BROKEN = made("roll_over", "Roll-over", "time_to_30", like="launch_snow")
+MINE = made("mine", "My launch", "time_to_30", like="launch_snow")
 
 
 def torque_of(content: CalibrationSet) -> float:
@@ -60,11 +70,11 @@ class FakeModel:
     def stop(self) -> None:
         self.stopped = True
 
-    def drivables(self, own: Path | None) -> tuple[Drivable, ...]:
+    def manoeuvres(self, own: Path | None) -> ManoeuvreFile:
         if own is not None and not own.exists():
             raise FileProblem(own, "", "It is not there.", "Choose another.")
-        mine = (Drivable("mine", "My launch", "from a file", (TIME,), own=True),) if own else ()
-        return (LAUNCH, HILL, TURN, BROKEN, *mine)
+        listed = (LAUNCH, HILL, TURN, BROKEN, *((MINE,) if own else ()))
+        return ManoeuvreFile({m.id: m for m in listed}, ("mine",) if own else ())
 
     def variants(self, path: Path | None) -> tuple[tuple[str, str], ...]:
         return (("", "as it is"), ("laden", "laden"), ("trailer", "with a trailer"))
@@ -81,8 +91,8 @@ class FakeModel:
         return self._run(content, manoeuvre, vehicle, {})
 
     def drive_case(self, case: Case) -> DeskRun:
-        content, vehicle = case.native
-        return self._run(content, case.manoeuvre, vehicle, case.factors)
+        content = next(s.content for s in case.plan.sets if s.name == case.set_name)
+        return self._run(content, case.manoeuvre, VehicleChoice(), case.factors)
 
     def _run(
         self,
@@ -93,8 +103,12 @@ class FakeModel:
     ) -> DeskRun:
         assert self.hold.wait(10)
         self.driven.append((manoeuvre, vehicle.variant, dict(factors)))
-        if manoeuvre == BROKEN.id:
-            return DeskRun(manoeuvre, False, "It rolled over after 2.1 s.", in_range=False)
+        one = self.manoeuvres(None).manoeuvres.get(manoeuvre, MINE)
+        driven = replace(LARCH, name=self.vehicle_words(vehicle))
+        if one is BROKEN:
+            why, nothing = "It rolled over after 2.1 s.", np.empty((0, 1))
+            trace = Trace({"time": np.empty(0)}, nothing, nothing, nothing, 0.02, False, why)
+            return DeskRun(Result(one, False, why, (), trace), driven)
         torque = torque_of(content) * dict(factors).get("friction", 1.0)
         time = np.arange(0.0, 10.0, 0.02)
         slip = 1000 / torque * np.exp(-time)
@@ -105,8 +119,6 @@ class FakeModel:
             "front_slip": slip,
             "rear_slip": slip / 2,
             "clutch_torque": np.full(time.size, torque),
-            "law_torque": np.full(time.size, torque) + 1,
-            "governing": np.where(time < 5, 0.0, 6.0),
             "controller_state": np.zeros(time.size),
             "plate_temperature": 20 + time,
             "yaw_rate": np.sin(time),
@@ -114,18 +126,21 @@ class FakeModel:
             "y": 5 - 5 * np.cos(np.deg2rad(turned)),
             "heading": turned,
         }
-        units = {"speed": "km/h", "front_slip": "km/h", "clutch_torque": "N.m"}
+        inputs = np.full((time.size, len(INPUTS)), np.nan)
+        inputs[:, INPUT_INDEX["ambient_temperature"]] = -20.0
+        inputs[:, INPUT_INDEX["pedal"]] = np.minimum(time * 10, 50.0)
+        outputs = np.full((time.size, len(OUTPUTS)), np.nan)
+        outputs[:, OUTPUT_INDEX["torque"]] = torque + 1
+        governing = np.where(time < 5, 0, 6)
         values = {
             "time_to_30": 1000 / torque,
             "peak_front_slip": float(slip.max()),
-            "climbed": torque / 100,
+            "grade_held": torque / 100,
             "turning_circle": 10.0,
         }
-        return DeskRun(
-            manoeuvre, True, "", values, time, columns, units, self.remarks, True, (2.7, 1.6),
-            self.vehicle_words(vehicle), {}, {"ambient_temperature": np.full(time.size, -20.0),
-            "pedal": np.minimum(time * 10, 50.0)},
-        )  # fmt: skip
+        readings = tuple(Reading(metric(name), values[name]) for name in one.metrics)
+        trace = Trace(columns, inputs, outputs, governing, 0.02, True)
+        return DeskRun(Result(one, True, "", readings, trace), driven, remarks=self.remarks)
 
     def sensitivity(
         self,
@@ -137,48 +152,46 @@ class FakeModel:
         table_id: str,
         step: float,
     ) -> Sensitivity:
-        table = content.tables[table_id]
-        change = np.zeros(table.shape)
+        change = np.zeros(content.tables[table_id].shape)
         for flat in range(change.size):
             control.progress(flat / change.size, f"{flat} of {change.size} cells")
             change.flat[flat] = step * flat
-        found = next(m for d in self.drivables(None) for m in d.measures if m.name == measure)
-        return Sensitivity(table_id, found, step, change, 5.0)
+        read = np.ones(change.shape, dtype=bool)
+        return Sensitivity(table_id, METRICS[measure], manoeuvre, step, 5.0, change, read)
 
     def variations(self) -> tuple[Variation, ...]:
-        return (
-            Variation("friction", "Friction, times the manoeuvre's", "-", 0.8, 1.2, 0.2, 5.0),
-            Variation("temperature", "Temperature, above the manoeuvre's", "K", -10, 10, -60, 60),
+        return VARIATIONS["friction"], VARIATIONS["temperature"]
+
+    def campaign(self, control: Control, plan: CampaignPlan) -> DrivenCampaign:
+        varied = [VARIATIONS[name].within(low, high) for name, low, high in plan.variations]
+        if not varied:
+            points = nominal()
+        elif plan.method == "grid":
+            points = grid(varied, [plan.runs] * len(varied))
+        else:
+            points = latin_hypercube(varied, plan.runs, plan.seed)
+        known = self.manoeuvres(None).manoeuvres
+        whole = Plan(
+            tuple(NamedSet(title, content) for title, content in plan.sets),
+            tuple(known[id] for id in plan.manoeuvres),
+            LARCH,
+            points,
+            plan.seed,
         )
+        runs = []
+        for number in range(len(whole)):
+            control.progress(number / len(whole), "runs")
+            runs.append(self.drive_case(Case(whole, number)))
+        campaign = Campaign(
+            whole,
+            np.ones(len(whole), dtype=bool),
+            np.array([run.completed for run in runs]),
+            tuple(run.why for run in runs),
+            {name: np.array([run.value(name) for run in runs]) for name in whole.metric_names},
+        )
+        return DrivenCampaign(campaign, plan.out, 1.5)
 
-    def campaign(self, control: Control, plan: CampaignPlan) -> CampaignTable:
-        rng = np.random.default_rng(plan.seed)
-        names = [v[0] for v in plan.variations]
-        manoeuvre, sets, why, done = [], [], [], []
-        factors: dict[str, list[float]] = {name: [] for name in names}
-        values: dict[str, list[float]] = {"time_to_30": [], "peak_front_slip": []}
-        for id in plan.manoeuvres:
-            for title, content in plan.sets:
-                for number in range(plan.runs):
-                    control.progress(number / plan.runs, "runs")
-                    row = {n: rng.uniform(low, high) for n, low, high in plan.variations}
-                    run = self._run(content, id, plan.vehicle, row)
-                    manoeuvre.append(id)
-                    sets.append(title)
-                    why.append(run.why)
-                    done.append(run.completed)
-                    for name in names:
-                        factors[name].append(row[name])
-                    for name, column in values.items():
-                        column.append(run.values.get(name, float("nan")))
-        return CampaignTable(
-            tuple(manoeuvre), tuple(sets), np.array(done), tuple(why),
-            {k: np.array(v) for k, v in factors.items()},
-            {k: np.array(v) for k, v in values.items()}, plan.out, 1.5,
-            (plan.sets[0][1], plan.vehicle),
-        )  # fmt: skip
-
-    def read_campaign(self, path: Path) -> CampaignTable:
+    def read_campaign(self, path: Path) -> DrivenCampaign:
         raise FileProblem(path, "", "It is no campaign.", "Choose another file.")
 
     def left_out(self) -> tuple[str, ...]:

@@ -83,9 +83,9 @@ def test_spreads_by_set(qtbot, panel: CampaignPanel) -> None:  # type: ignore[no
     assert "50 runs in 1.5 s" in panel.results.words.text()
     rows = panel.results.spread_rows.rows
     assert len(rows) == 2
-    table = panel.results.table
-    assert table is not None
-    mine = table.values["time_to_30"][:25]
+    campaign = panel.results.campaign
+    assert campaign is not None
+    mine = campaign.metrics["time_to_30"][:25]
     assert rows[0].texts[1:4] == ("25", "0", "0")
     assert rows[0].texts[5] == f"{np.median(mine):.4g}"
     lines = [line.getData() for line in panel.results.plot._lines]
@@ -102,9 +102,9 @@ def test_a_worst_case_is_shown_by_one_key(qtbot, panel: CampaignPanel, driving: 
     tick(panel, 0)
     panel.form.runs.setText("20")
     run(qtbot, panel)
-    table = panel.results.table
-    assert table is not None
-    worst = int(np.argmax(table.values["time_to_30"]))
+    campaign = panel.results.campaign
+    assert campaign is not None
+    worst = int(np.argmax(campaign.metrics["time_to_30"]))
     panel.show_tab(1)
     assert panel.results.worst.chosen() == worst
     parts, cases = [], []
@@ -113,7 +113,10 @@ def test_a_worst_case_is_shown_by_one_key(qtbot, panel: CampaignPanel, driving: 
     qtbot.keyClick(panel.results.worst, Qt.Key.Key_Return)
     assert parts == ["manoeuvres"]
     assert cases[0].row == worst
-    assert cases[0].factors["friction"] == table.factors["friction"][worst]
+    assert (
+        cases[0].factors["friction"]
+        == campaign.plan.points.at(campaign.plan.parts(worst)[2])["friction"]
+    )
 
 
 def test_runs_not_completed_come_first_among_the_worst(qtbot, panel: CampaignPanel) -> None:  # type: ignore[no-untyped-def]
@@ -134,7 +137,7 @@ def test_a_campaign_is_given_up(qtbot, panel: CampaignPanel, model) -> None:  # 
     qtbot.waitUntil(lambda: panel._job is None)
     assert "given up" in panel.results.words.text()
     assert panel.form.run.text() == "Run the campaign"
-    assert panel.results.table is None
+    assert panel.results.campaign is None
 
 
 def test_the_form_is_remembered(

@@ -11,14 +11,22 @@ from scipy import stats
 
 from app.driving.band import segments
 from app.driving.limits import Forgetful, Limits
-from app.driving.shapes import CampaignTable, Measure
 from app.driving.spread import Spread, classes, outline, shares, spreads, worst_rows
 from app.driving.top_view import outline as body
 from app.driving.verdict import judge, limit_words, number, signed, within
+from calib_model.core.calibration_set import CalibrationSet
+from calib_model.vehicle.campaign import Campaign, NamedSet, Plan
+from calib_model.vehicle.manoeuvres import MANOEUVRES
+from calib_model.vehicle.metrics import Metric
+from calib_model.vehicle.metrics_all import METRICS
+from calib_model.vehicle.parameters import LARCH
+from calib_model.vehicle.variations import VARIATIONS, grid
 
-LOW = Measure("slip", "Slip", "km/h", "lower")
-HIGH = Measure("grade", "Grade held", "%", "higher")
-NEITHER = Measure("frequency", "Frequency", "Hz")
+LOW, HIGH, NEITHER = (
+    METRICS["peak_front_slip"],
+    METRICS["grade_held"],
+    METRICS["limit_cycle_frequency"],
+)
 
 
 @pytest.mark.parametrize(
@@ -34,13 +42,13 @@ NEITHER = Measure("frequency", "Frequency", "Hz")
     ],
 )
 def test_a_verdict_is_a_mark_and_a_word(
-    measure: Measure, old: float, new: float, words: str
+    measure: Metric, old: float, new: float, words: str
 ) -> None:
     assert judge(measure, old, new).words == words
 
 
 def test_a_change_below_the_measures_floor_is_none() -> None:
-    rolled = Measure("roll_back", "Roll-back", "m", "lower", floor=0.001)
+    rolled = METRICS["roll_back"]  # its floor is a millimetre
     assert judge(rolled, 0.002, 0.002 + 1.5e-07).kind == "same"
     assert judge(rolled, 0.002, 0.0025).kind == "same"
     assert judge(rolled, 0.002, 0.0035).kind == "worse"
@@ -106,28 +114,30 @@ def test_an_outline_counts_every_run_once() -> None:
     assert classes(np.array([2.0, 2.0])).size == 2  # one value only
 
 
-def table() -> CampaignTable:
-    return CampaignTable(
-        ("a", "a", "a", "b", "a"),
-        ("one", "two", "one", "one", "two"),
-        np.array([True, True, False, True, True]),
-        ("", "", "It tipped over.", "", ""),
-        {"friction": np.array([0.9, 1.0, 1.1, 1.0, 1.2])},
-        {"slip": np.array([5.0, 7.0, np.nan, 9.0, np.nan])},
-    )
+def campaign() -> Campaign:
+    """Two manoeuvres with two sets at two points each; a run tipped over, one gave no number."""
+    ice, snow = MANOEUVRES["launch_ice"], MANOEUVRES["launch_snow"]
+    sets = tuple(NamedSet(name, CalibrationSet({}), name) for name in ("one", "two"))
+    points = grid([VARIATIONS["friction"]], [2])
+    slip = np.array([5.0, np.nan, 7.0, np.nan, 9.0, 9.0, 9.0, 9.0])
+    completed = np.array([True, False, *[True] * 6])
+    why = ("", "It tipped over.", *[""] * 6)
+    metrics = {LOW.name: slip, HIGH.name: slip}
+    plan = Plan(sets, (ice, snow), LARCH, points)
+    return Campaign(plan, np.ones(8, dtype=bool), completed, why, metrics)
 
 
 def test_worst_runs_begin_with_those_that_were_not_completed() -> None:
-    assert worst_rows(table(), "a", LOW, 9) == [2, 1, 0, 4]
-    assert worst_rows(table(), "a", Measure("slip", "", "", "higher"), 2) == [2, 0]
-    assert worst_rows(table(), "c", LOW, 9) == []
+    assert worst_rows(campaign(), "launch_ice", LOW, 9) == [1, 2, 0, 3]
+    assert worst_rows(campaign(), "launch_ice", HIGH, 2) == [1, 0]
+    assert worst_rows(campaign(), "parking_circle", LOW, 9) == []
 
 
 def test_spreads_are_by_set_in_order() -> None:
-    found = spreads(table(), "a", "slip")
-    assert [s.set_title for s in found] == ["one", "two"]
-    assert [s.rows.tolist() for s in found] == [[0, 2], [1, 4]]
-    assert spreads(table(), "a", "other") == []
+    found = spreads(campaign(), "launch_ice", LOW.name)
+    assert [s.set_name for s in found] == ["one", "two"]
+    assert [s.rows.tolist() for s in found] == [[0, 1], [2, 3]]
+    assert spreads(campaign(), "launch_ice", "other") == []
 
 
 def test_segments_are_runs_of_equal_codes() -> None:

@@ -12,14 +12,17 @@ from app.desk import Desk
 from app.driving.limits import Forgetful
 from app.driving.metrics_model import AGAINST, CURRENT, KEPT, LIMIT, SINCE
 from app.driving.service import Driving
-from app.driving.shapes import Case, VehicleChoice
+from app.driving.shapes import Case
 from app.driving.traces import TraceRow
 from app.road.manoeuvres.panel import ManoeuvresPanel
 from app.shell.jobs import Jobs
 from calib_model.editing.blocks import scale
 from calib_model.editing.change import values_change
 from calib_model.session.document import Document
-from tests.driving.fake_driving import FakeModel, torque_of
+from calib_model.vehicle.campaign import NamedSet, Plan
+from calib_model.vehicle.parameters import LARCH
+from calib_model.vehicle.variations import VARIATIONS, Points
+from tests.driving.fake_driving import HILL, FakeModel, torque_of
 from tests.letters import clashes
 from tests.plots import demo_set as demo
 from tests.waiting import settled
@@ -217,7 +220,7 @@ def test_manoeuvres_of_the_users_are_listed(panel: ManoeuvresPanel, tmp_path) ->
     assert panel.chooser.list.count() == 5
     assert "My launch (yours)" in panel.chooser.list.item(4).text()
     file.unlink()
-    panel.driving._drivables = None
+    panel.driving._listed = None
     panel.chooser.refresh()
     assert panel.chooser.list.count() == 4
     panel._say()
@@ -276,7 +279,7 @@ def test_sensitivity_is_marked_in_tune_until_it_is_out_of_date(
     np.testing.assert_array_equal(marks.amounts, tab.found.change)
     assert marks.levels.max() == 4
     cell = tuple(n - 1 for n in tab.found.change.shape)
-    assert marks.words(cell).startswith(f"{tab.found.measure.label} +")
+    assert marks.words(cell).startswith(f"{tab.found.metric.label} +")
     assert "for +2" in marks.words(cell)
     assert "Launch on snow" in marks.summary
     assert "Hide" in tab.tune_button.text()
@@ -303,8 +306,9 @@ def test_a_run_of_a_campaign_is_driven_again(
     panel: ManoeuvresPanel, desk: Desk, driving: Driving, model: FakeModel
 ) -> None:
     content = desk.current.content  # type: ignore[union-attr]
-    native = (content, VehicleChoice())
-    driving.show_case(Case("hill_start_split", "larch", {"friction": 0.5}, native, 11))
+    points = Points((VARIATIONS["friction"],), np.full((12, 1), 0.5), "grid")
+    plan = Plan((NamedSet("larch", content),), (HILL,), LARCH, points)
+    driving.show_case(Case(plan, 11))
     panel.wait()
     assert model.driven[-1] == ("hill_start_split", "", {"friction": 0.5})
     assert panel.chooser.manoeuvre == "hill_start_split"

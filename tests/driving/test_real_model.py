@@ -11,6 +11,7 @@ from PySide6.QtCore import Qt
 
 from app.desk import Desk
 from app.driving.limits import Forgetful
+from app.driving.manoeuvre_words import about, metrics_of
 from app.driving.model import VehicleModel, warm_up
 from app.driving.service import Driving
 from app.driving.shapes import CampaignPlan, Case, VehicleChoice
@@ -66,10 +67,10 @@ def scaled(content: CalibrationSet, temperature: float, factor: float) -> Calibr
 
 
 def test_there_are_ten_manoeuvres_with_estimates(model: VehicleModel) -> None:
-    listed = model.drivables(None)
+    listed = model.manoeuvres(None).manoeuvres.values()
     assert len(listed) == 10
-    assert all(d.measures and d.about for d in listed)
-    assert {d.id for d in listed if d.planar} >= {"parking_circle", "lane_change_brake"}
+    assert all(metrics_of(m) and about(m) for m in listed)
+    assert {m.id for m in listed if m.turns} >= {"parking_circle", "lane_change_brake"}
 
 
 def test_an_edit_in_the_cold_changes_the_cold_launch_and_one_in_the_heat_does_not(
@@ -80,9 +81,8 @@ def test_an_edit_in_the_cold_changes_the_cold_launch_and_one_in_the_heat_does_no
     assert before.completed, before.why
     cold = drive(scaled(content, -20.0, 0.5))
     warm = drive(scaled(content, 35.0, 0.5))
-    assert cold.values["time_to_30"] != before.values["time_to_30"]
-    for name in before.values:
-        assert np.array_equal(warm.values[name], before.values[name], equal_nan=True)
+    assert cold.value("time_to_30") != before.value("time_to_30")
+    assert warm.readings == before.readings
     assert np.array_equal(warm.columns["speed"], before.columns["speed"])
 
 
@@ -138,7 +138,7 @@ def test_a_sensitivity_is_what_single_edits_give(
     single = model.drive(
         content.with_table(table.with_values(values)), "launch_snow", VehicleChoice()
     )
-    assert single.values["time_to_30"] - found.base == pytest.approx(change, abs=1e-12)
+    assert single.value("time_to_30") - found.base == pytest.approx(change, abs=1e-12)
     hot = (*tuple(np.argwhere(table.axes[0].values == 50.0)[0]), 3)
     assert found.read is not None
     assert not found.read[hot]
@@ -152,12 +152,10 @@ def test_a_worst_case_is_driven_again_to_the_bit(
         ("launch_ice",), (("larch", content),), VehicleChoice(), (("friction", 0.8, 1.2),),
         3, "latin", 4, 1,
     )  # fmt: skip
-    table = model.campaign(Idle(), plan)
-    row = int(np.nanargmax(table.values["peak_front_slip"]))
-    run = model.drive_case(
-        Case("launch_ice", "larch", {"friction": table.factors["friction"][row]}, table.native, row)
-    )
-    assert run.values["peak_front_slip"] == table.values["peak_front_slip"][row]
+    campaign = model.campaign(Idle(), plan).campaign
+    row = int(np.nanargmax(campaign.metrics["peak_front_slip"]))
+    run = model.drive_case(Case(campaign.plan, row))
+    assert run.value("peak_front_slip") == campaign.metrics["peak_front_slip"][row]
 
 
 def test_a_campaign_is_refused_before_it_runs(

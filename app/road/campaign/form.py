@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent
@@ -24,8 +24,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.driving.manoeuvre_words import brief
 from app.driving.service import Driving, title_of
-from app.driving.shapes import CampaignPlan, Variation
+from app.driving.shapes import CampaignPlan
 from app.forms import PathField
 from app.plain import PlainLabel, plain_tip
 from app.plots import words
@@ -33,6 +34,9 @@ from app.quiet import QuietCombo
 from calib_model.core.numbers import exact
 from calib_model.errors import BitepointError, EditRefused
 from calib_model.exchange.blocks import parse_number
+
+if TYPE_CHECKING:
+    from calib_model.vehicle.variations import Variation
 
 _KEY = "driving/campaign"
 METHODS = (("latin", "Latin hypercube"), ("grid", "Grid"))
@@ -194,7 +198,7 @@ class CampaignForm(QWidget):
         self, grid: QGridLayout, row: int, variation: Variation, kept: object
     ) -> None:
         full = words.titled(variation.label, variation.unit)
-        box = QCheckBox(variation.brief)
+        box = QCheckBox(brief(variation))
         box.setAccessibleName(f"Vary: {full}")
         box.setToolTip(plain_tip(f"Varies from run to run: {full}."))
         ends = (variation.low, variation.high)
@@ -220,11 +224,11 @@ class CampaignForm(QWidget):
 
     def refresh(self) -> None:
         """Offer the manoeuvres and open sets there are now."""
-        drivables = self.driving.drivables
-        ids = [d.id for d in drivables]
+        manoeuvres = self.driving.manoeuvres
+        ids = [d.id for d in manoeuvres]
         ticked = set(self.manoeuvres.ticked) if self.manoeuvres.count() else self._ticked
         self.manoeuvres.show_entries(
-            [(d.id, d.name) for d in drivables], ticked & set(ids) or set(ids[:1])
+            [(d.id, d.name) for d in manoeuvres], ticked & set(ids) or set(ids[:1])
         )
         desk = self.driving.desk
         titles = [(title_of(d, desk), title_of(d, desk)) for d in desk.documents]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from PySide6.QtWidgets import QFileDialog, QMessageBox, QSplitter, QVBoxLayout, 
 
 from app.desk import Desk
 from app.driving.service import driving_of
-from app.driving.shapes import CampaignPlan, CampaignTable, Case, Control
+from app.driving.shapes import CampaignPlan, Case, Control, DrivenCampaign
 from app.needs import JobsLike, Memory
 from app.plain import plain_tip
 from app.road.campaign.form import CampaignForm
@@ -136,7 +137,7 @@ class CampaignPanel(RoadPart):
 
     def _on_state(self) -> None:
         state, driving = self.driving.state, self.driving
-        if self._job is None and self.results.table is None:
+        if self._job is None and self.results.campaign is None:
             words = {
                 "preparing": "Preparing the simulation… (once after an update; all else goes on)",
                 "failed": f"\N{WARNING SIGN} {driving.trouble}",
@@ -144,16 +145,19 @@ class CampaignPanel(RoadPart):
             }.get(state, "")
             self.results.say(words)
 
-    def _take(self, table: CampaignTable) -> None:
-        self.results.show_table(table)
-        lost = int((~table.completed).sum())
-        parts = [f"{len(table)} runs"]
-        if table.seconds == table.seconds:  # known
-            parts[0] += f" in {table.seconds:.1f} s ({len(table) / table.seconds:.0f} per second)"
+    def _take(self, driven: DrivenCampaign) -> None:
+        from calib_model.vehicle.campaign_store import NO_SUM
+
+        campaign, seconds = driven.campaign, driven.seconds
+        self.results.show_campaign(campaign)
+        lost = int((~campaign.completed).sum())
+        parts = [f"{len(campaign)} runs"]
+        if not math.isnan(seconds):
+            parts[0] += f" in {seconds:.1f} s ({len(campaign) / seconds:.0f} per second)"
         parts.append(f"{lost} not completed" if lost else "all completed")
-        if table.path is not None:
-            parts.append(f"results in {table.path}")
-        caution = f" \N{WARNING SIGN} {table.caution}" if table.caution else ""
+        if driven.path is not None:
+            parts.append(f"results in {driven.path}")
+        caution = f" \N{WARNING SIGN} {NO_SUM}" if campaign.unchecked else ""
         self.results.say(f"Desk estimates: {', '.join(parts)}.{caution}")
 
     def _failed(self, error: BaseException) -> None:
@@ -228,13 +232,13 @@ class CampaignPanel(RoadPart):
         self.form.manoeuvres.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
 
-def _run(control: Control, model: Any, plan: CampaignPlan) -> CampaignTable:
+def _run(control: Control, model: Any, plan: CampaignPlan) -> DrivenCampaign:
     table = model.campaign(control, plan)
-    assert isinstance(table, CampaignTable)
+    assert isinstance(table, DrivenCampaign)
     return table
 
 
-def _read(_control: Control, model: Any, path: Path) -> CampaignTable:
+def _read(_control: Control, model: Any, path: Path) -> DrivenCampaign:
     table = model.read_campaign(path)
-    assert isinstance(table, CampaignTable)
+    assert isinstance(table, DrivenCampaign)
     return table

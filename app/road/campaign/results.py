@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent
 from PySide6.QtWidgets import QHBoxLayout, QSplitter, QTabWidget, QVBoxLayout, QWidget
 
+from app.driving.manoeuvre_words import brief, metrics_of
 from app.driving.service import Driving
-from app.driving.shapes import CampaignTable, Case, Drivable, Measure
+from app.driving.shapes import Case
 from app.driving.spread import PERCENTS, spreads, worst_rows
 from app.driving.spread_plot import SpreadPlot
 from app.driving.verdict import number
@@ -18,6 +20,12 @@ from app.plain import PlainLabel
 from app.plots import words
 from app.quiet import QuietCombo
 from app.road.rows import Column, Row, RowsView
+
+if TYPE_CHECKING:
+    from calib_model.vehicle.campaign import Campaign
+    from calib_model.vehicle.manoeuvres import Manoeuvre
+    from calib_model.vehicle.metrics import Metric
+    from calib_model.vehicle.variations import Variation
 
 WORST = 40
 
@@ -53,7 +61,7 @@ class CampaignResults(QWidget):
     def __init__(self, driving: Driving, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.driving = driving
-        self.table: CampaignTable | None = None
+        self.campaign: Campaign | None = None
         self.manoeuvre = QuietCombo()
         self.manoeuvre.setAccessibleName("Manoeuvre whose results are shown")
         self.manoeuvre.activated.connect(lambda _i: self._fill_measures())
@@ -74,7 +82,7 @@ class CampaignResults(QWidget):
         self.words.setWordWrap(True)
         self.plot = SpreadPlot()
         self.spread_rows = RowsView(_SPREAD, 0, "Spread of the estimate by set")
-        self.worst = RowsView(self._worst_columns(()), 1, "Worst runs; Enter drives one again")
+        self.worst = RowsView(_worst_columns(()), 1, "Worst runs; Enter drives one again")
         self.worst.taken.connect(self._on_taken)
         down = QSplitter(Qt.Orientation.Vertical)
         down.addWidget(self.plot)
@@ -114,36 +122,32 @@ class CampaignResults(QWidget):
         """Show a sentence above the results."""
         self.words.setText(sentence)
 
-    def show_table(self, table: CampaignTable) -> None:
+    def show_campaign(self, campaign: Campaign) -> None:
         """Show the results of a campaign."""
-        self.table = table
+        self.campaign = campaign
         kept = self.manoeuvre.currentData(), self.measure.currentData()
         self.manoeuvre.clear()
-        for id in dict.fromkeys(table.manoeuvre):
-            drivable = self.driving.drivable(id)
-            self.manoeuvre.addItem(drivable.name if drivable is not None else id, id)
+        for manoeuvre in campaign.plan.manoeuvres:
+            self.manoeuvre.addItem(manoeuvre.name, manoeuvre.id)
         self.manoeuvre.setCurrentIndex(max(self.manoeuvre.findData(kept[0]), 0))
-        self._rebuild_worst(table)
+        self._rebuild_worst(campaign)
         self._fill_measures(kept[1])
         self._enable()
 
     def _enable(self) -> None:
         for widget in (self.manoeuvre, self.measure, self.form):
-            widget.setEnabled(self.table is not None)
-        self.plot.setVisible(self.table is not None)  # empty axes tell nothing
+            widget.setEnabled(self.campaign is not None)
+        self.plot.setVisible(self.campaign is not None)  # empty axes tell nothing
 
     @property
-    def drivable(self) -> Drivable | None:
-        """The manoeuvre whose results are shown."""
-        return self.driving.drivable(self.manoeuvre.currentData() or "")
+    def _shown(self) -> Manoeuvre | None:
+        """The manoeuvre whose results are shown, as it was driven."""
+        chosen = self.manoeuvre.currentData()
+        manoeuvres = self.campaign.plan.manoeuvres if self.campaign is not None else ()
+        return next((m for m in manoeuvres if m.id == chosen), None)
 
-    def _measures(self) -> tuple[Measure, ...]:
-        drivable, table = self.drivable, self.table
-        if table is None:
-            return ()
-        if drivable is None:  # of a file of manoeuvres that is not open now
-            return tuple(Measure(name, name.replace("_", " "), "") for name in table.values)
-        return tuple(m for m in drivable.measures if m.name in table.values)
+    def _measures(self) -> tuple[Metric, ...]:
+        return () if self._shown is None else metrics_of(self._shown)
 
     def _fill_measures(self, wanted: str | None = None) -> None:
         before = wanted or self.measure.currentData()
@@ -154,20 +158,20 @@ class CampaignResults(QWidget):
         self._show()
 
     def _show(self) -> None:
-        table = self.table
-        manoeuvre, name = self.manoeuvre.currentData(), self.measure.currentData()
+        campaign, manoeuvre, name = self.campaign, self._shown, self.measure.currentData()
         measure = next((m for m in self._measures() if m.name == name), None)
-        if table is None or measure is None or not manoeuvre:
+        if campaign is None or measure is None or manoeuvre is None:
             return
-        limit = self.driving.limit(manoeuvre, measure)
-        found = spreads(table, manoeuvre, measure.name)
+        # A limit of the manoeuvre file that is open counts before that of the file driven with.
+        limit = self.driving.limit(self.driving.manoeuvre(manoeuvre.id) or manoeuvre, name)
+        found = spreads(campaign, manoeuvre.id, name)
         counted = self.form.currentIndex() == 1
         self.plot.show_spreads(found, measure, limit, counted=counted)
         rows = []
         for spread in found:
             missing = int((spread.completed & ~np.isfinite(spread.values)).sum())
             texts = (
-                spread.set_title,
+                spread.set_name,
                 str(spread.rows.size),
                 str(int((~spread.completed).sum())),
                 str(missing),
@@ -175,23 +179,14 @@ class CampaignResults(QWidget):
                 number(spread.worst(measure)),
                 str(spread.beyond(measure, limit)) if math.isfinite(limit) else "no limit set",
             )
-            rows.append(Row(texts, spread.set_title))
+            rows.append(Row(texts, spread.set_name))
         self.spread_rows.show_rows(rows)
-        self._show_worst(table, manoeuvre, measure)
+        self._show_worst(campaign, manoeuvre.id, measure)
 
     # -- worst cases -----------------------------------------------------------------------------
 
-    def _worst_columns(self, factors: tuple[str, ...]) -> tuple[Column, ...]:
-        briefs = {v.name: v.brief for v in self.driving.model.variations()} if factors else {}
-        return (
-            Column("Run", number=True),
-            Column("Set"),
-            Column("Estimate"),
-            *(Column(briefs.get(name, name), number=True) for name in factors),
-        )
-
-    def _rebuild_worst(self, table: CampaignTable) -> None:
-        columns = self._worst_columns(tuple(table.factors))
+    def _rebuild_worst(self, campaign: Campaign) -> None:
+        columns = _worst_columns(campaign.plan.points.variations)
         if columns == self.worst.rows_model.columns:
             return
         old = self.worst
@@ -201,28 +196,21 @@ class CampaignResults(QWidget):
         old.hide()
         old.deleteLater()
 
-    def _show_worst(self, table: CampaignTable, manoeuvre: str, measure: Measure) -> None:
+    def _show_worst(self, campaign: Campaign, manoeuvre: str, measure: Metric) -> None:
         rows = []
-        values = table.values[measure.name]
-        for run in worst_rows(table, manoeuvre, measure, WORST):
-            done = bool(table.completed[run])
-            value = float(values[run])
+        for run in worst_rows(campaign, manoeuvre, measure, WORST):
+            case, why = Case(campaign.plan, run), campaign.why[run]
+            done, value = bool(campaign.completed[run]), float(campaign.metrics[measure.name][run])
             text = number(value, measure.unit) if math.isfinite(value) else "no value"
             if not done:
-                text = f"✗ not completed: {table.why[run]}"
-            factors = (number(float(column[run])) for column in table.factors.values())
-            texts = (str(run + 1), table.set_title[run], text, *factors)
-            rows.append(Row(texts, run, strong=not done, tip=table.why[run]))
+                text = f"✗ not completed: {why}"
+            texts = (str(run + 1), case.set_name, text, *map(number, case.factors.values()))
+            rows.append(Row(texts, run, strong=not done, tip=why))
         self.worst.show_rows(rows)
 
     def _on_taken(self, run: int) -> None:
-        table = self.table
-        if table is None:
-            return
-        factors = {name: float(column[run]) for name, column in table.factors.items()}
-        self.case_wanted.emit(
-            Case(table.manoeuvre[run], table.set_title[run], factors, table.native, run)
-        )
+        if self.campaign is not None:
+            self.case_wanted.emit(Case(self.campaign.plan, run))
 
     def focusInEvent(self, event: QFocusEvent) -> None:
         """Hand the keyboard on."""
@@ -233,3 +221,12 @@ class CampaignResults(QWidget):
         """Give the keyboard to the list of the tab that is shown."""
         target = self.worst if self.tabs.currentIndex() == 1 else self.spread_rows
         target.setFocus(Qt.FocusReason.OtherFocusReason)
+
+
+def _worst_columns(varied: tuple[Variation, ...]) -> tuple[Column, ...]:
+    return (
+        Column("Run", number=True),
+        Column("Set"),
+        Column("Estimate"),
+        *(Column(brief(v), number=True) for v in varied),
+    )

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.driving.manoeuvre_words import about
 from app.driving.service import Driving
 from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
@@ -144,17 +145,17 @@ class Chooser(QWidget):
         """Show the vehicle and the manoeuvres as they are now."""
         driving = self.driving
         before = self.manoeuvre or driving.memory.remembered("driving/chosen")
-        drivables = driving.drivables
+        manoeuvres = driving.manoeuvres
         ids = [self.list.item(r).data(_ID) for r in range(self.list.count())]
-        if ids != [d.id for d in drivables]:
+        if ids != [d.id for d in manoeuvres]:
             self.list.blockSignals(True)
             self.list.clear()
-            for drivable in drivables:
+            for manoeuvre in manoeuvres:
                 item = QListWidgetItem()
-                item.setData(_ID, drivable.id)
+                item.setData(_ID, manoeuvre.id)
                 self.list.addItem(item)
             self.list.blockSignals(False)
-            if not self.choose(before) and drivables:
+            if not self.choose(before) and manoeuvres:
                 self.list.setCurrentRow(0)
         self._show_vehicle()
         self.show_states(self._states)
@@ -179,17 +180,17 @@ class Chooser(QWidget):
     def show_states(self, states: dict[str, str]) -> None:
         """Show how runs ended, by manoeuvre id."""
         self._states = states
-        for row, drivable in enumerate(self.driving.drivables):
+        for row, manoeuvre in enumerate(self.driving.manoeuvres):
             item = self.list.item(row)
             if item is None:
                 continue
-            state = states.get(drivable.id, "not driven yet")
-            own = " (yours)" if drivable.own else ""
-            item.setText(f"{drivable.name}{own}\n{state}")
-            item.setToolTip(plain_tip(f"{drivable.about}\n{state}".strip()))
-            item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{drivable.name}, {state}")
-        drivable_ = self.driving.drivable(self.manoeuvre)
-        self.about.setText(drivable_.about if drivable_ is not None else "")
+            state = states.get(manoeuvre.id, "not driven yet")
+            own = " (yours)" if manoeuvre.id in self.driving.file.own else ""
+            item.setText(f"{manoeuvre.name}{own}\n{state}")
+            item.setToolTip(plain_tip(f"{about(manoeuvre)}\n{state}".strip()))
+            item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{manoeuvre.name}, {state}")
+        chosen = self.driving.manoeuvre(self.manoeuvre)
+        self.about.setText(about(chosen) if chosen is not None else "")
 
     def set_brief(self, brief: bool) -> None:
         """Leave out what tips say as well, where there is little height."""

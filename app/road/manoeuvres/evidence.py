@@ -40,7 +40,7 @@ def record(
     if driven is not document.content:
         desk.tell("The set was changed since this run; it is driven again first.", refused=True)
         return
-    if not run.completed or run.law is None:
+    if run.result is None or run.vehicle is None or not run.completed:
         why = run.why or "It was not driven to its end."
         desk.tell(f"This run is no evidence. {why}", refused=True)
         return
@@ -58,12 +58,13 @@ def record(
             raise error
         desk.tell(str(error), refused=True)
 
+    trace = run.result.trace
     jobs.start(
         f"Noting what {name} visited",
         _drive_of,
         driven,
-        f"{name} ({run.vehicle.split(',')[0]})" if run.vehicle else name,
-        run.law,
+        f"{name} ({run.vehicle.name.split(',')[0]})",
+        LawRun(trace.time, trace.inputs, trace["law_torque"], trace.tick, run.vehicle.constants),
         by,
         done=done,
         failed=failed,

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QObject, Signal
 
 from app.cell_marks import Cell, signed_marks
 from app.driving.service import Driving
-from app.driving.shapes import Drivable, Sensitivity, VehicleChoice
+from app.driving.shapes import VehicleChoice
 from app.driving.verdict import signed
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import with_unit
 from calib_model.core.table import Table
 from calib_model.session.document import Event
+
+if TYPE_CHECKING:
+    from calib_model.vehicle.manoeuvres import Manoeuvre
+    from calib_model.vehicle.sensitivity import Sensitivity
 
 NOTHING = 1e-3
 """A change below this share of the largest is no change that anybody could use: it has no mark."""
@@ -25,7 +30,7 @@ class Asked:
     """What a sensitivity was driven with."""
 
     content: CalibrationSet | None
-    drivable: Drivable
+    manoeuvre: Manoeuvre
     vehicle: VehicleChoice
 
 
@@ -71,14 +76,14 @@ class InTune(QObject):
                 "The set or the vehicle is another by now. Drive every cell again.", refused=True
             )
             return False
-        label, unit = found.measure.label, found.measure.unit
+        label, unit = found.metric.label, found.metric.unit
         step = with_unit(found.step, table.unit)
         step = f"+{step}" if found.step > 0 else step
 
         def tell(cell: Cell) -> str:
             change = float(found.change[cell])
             if np.isnan(change):
-                return f"{label}: {found.whys.get(cell, 'not known')}"
+                return f"{label}: {found.why.get(cell, 'not known')}"
             return f"{label} {signed(change, unit)} for {step} (desk estimate)"
 
         size = np.abs(found.change)
@@ -86,7 +91,7 @@ class InTune(QObject):
         marks = replace(
             signed_marks(label, unit, np.where(size < least, 0.0, found.change)),
             tell=tell,
-            summary=f"{asked.drivable.name}: {label} for {step} in each cell, desk estimate",
+            summary=f"{asked.manoeuvre.name}: {label} for {step} in each cell, desk estimate",
         )
         desk.driving.set_cell_marks({found.table_id: marks})
         self._tell(shown=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import Qt, QTimer
@@ -21,7 +21,7 @@ from app.driving.looks import NOW
 from app.driving.metrics_view import MetricsView
 from app.driving.parts import Part, drive_parts, parts_of
 from app.driving.service import Driving, driving_of
-from app.driving.shapes import Case, Control, DeskRun, Drivable
+from app.driving.shapes import Case, Control, DeskRun
 from app.driving.top_view import TopView
 from app.driving.verdict import number
 from app.needs import JobsLike, Memory
@@ -36,6 +36,9 @@ from app.road.manoeuvres.words import case_words, state_words, why_nothing
 from app.road.part import RoadPart
 from app.work_area import Pane, to_widget
 from calib_model.core.calibration_set import CalibrationSet
+
+if TYPE_CHECKING:
+    from calib_model.vehicle.manoeuvres import Manoeuvre
 
 PAUSE_MS = 60
 TRAIL_S = 2.0
@@ -141,14 +144,14 @@ class ManoeuvresPanel(RoadPart):
     # -- what is chosen --------------------------------------------------------------------------
 
     @property
-    def drivable(self) -> Drivable | None:
+    def manoeuvre(self) -> Manoeuvre | None:
         """The chosen manoeuvre."""
-        return self.driving.drivable(self.chooser.manoeuvre)
+        return self.driving.manoeuvre(self.chooser.manoeuvre)
 
     def _on_chosen(self) -> None:
         self._case = None
         self.driving.memory.remember("driving/chosen", self.chooser.manoeuvre)
-        self.sensitivity.show_manoeuvre(self.drivable)
+        self.sensitivity.show_manoeuvre(self.manoeuvre)
         self.chooser.show_states(self._states())
         self._redraw()
         self._soon()
@@ -239,7 +242,7 @@ class ManoeuvresPanel(RoadPart):
             _drive_all,
             self.driving,
             parts,
-            [d.id for d in self.driving.drivables],
+            [d.id for d in self.driving.manoeuvres],
             self.driving.vehicle,
             done=lambda driven: self._take_all(parts, driven),
             cancellable=True,
@@ -322,29 +325,29 @@ class ManoeuvresPanel(RoadPart):
         return self._driven.get(self.chooser.manoeuvre, ((), {}))
 
     def _redraw(self) -> None:
-        drivable = self.drivable
+        chosen = self.manoeuvre
         parts, runs = self._current()
-        if drivable is None:
+        if chosen is None:
             self.traces.say("No manoeuvre is chosen.")
             return
-        self.metrics.metrics.show_runs([(drivable, runs)])
+        self.metrics.metrics.show_runs([(chosen, runs)])
         self.metrics.updateGeometry()
         self._show_all()
         self.drawn.show_runs(parts, runs, why_nothing(self.driving, runs.get(NOW)))
-        self.path.show_runs(self.drawn.shown, planar=drivable.planar)
+        self.path.show_runs(self.drawn.shown, planar=chosen.turns)
         self._say()
         self._share_height()
 
     def _show_all(self) -> None:
         rows = []
-        for drivable in self.driving.drivables:
-            if drivable.id in self._driven:
-                rows.append((drivable, self._driven[drivable.id][1]))
+        for chosen in self.driving.manoeuvres:
+            if chosen.id in self._driven:
+                rows.append((chosen, self._driven[chosen.id][1]))
         self.all_metrics.metrics.show_runs(rows)
 
     def _say(self) -> None:
         now = self._current()[1].get(NOW)
-        self.state.setText(state_words(self.driving, self.drivable, now, self._case))
+        self.state.setText(state_words(self.driving, self.manoeuvre, now, self._case))
         self.state.setToolTip(plain_tip("\n".join(now.remarks) if now is not None else ""))
 
     # -- the play head ---------------------------------------------------------------------------
@@ -372,13 +375,13 @@ class ManoeuvresPanel(RoadPart):
 
     def record_evidence(self) -> None:
         """Note in the set's record what the run that is shown visited, as desk evidence."""
-        drivable, (parts, runs) = self.drivable, self._current()
-        if self._case is not None or drivable is None:
+        chosen, (parts, runs) = self.manoeuvre, self._current()
+        if self._case is not None or chosen is None:
             self.desk.tell("A run of a campaign has other conditions; drive it here.", refused=True)
             return
         driven = next((p.content for p in parts if p.part == NOW), None)
         evidence.record(
-            self.desk, self._jobs, self._memory.author, drivable.name, driven, runs.get(NOW)
+            self.desk, self._jobs, self._memory.author, chosen.name, driven, runs.get(NOW)
         )
 
     def _open_cell(self, table_id: str, cell: tuple[int, ...]) -> None:
@@ -427,7 +430,7 @@ class ManoeuvresPanel(RoadPart):
         self._soon()
 
     def _on_chosen_first(self) -> None:
-        self.sensitivity.show_manoeuvre(self.drivable)
+        self.sensitivity.show_manoeuvre(self.manoeuvre)
         self._show_set()
         self._say()
 
@@ -454,8 +457,8 @@ def _drive_all(
 ) -> dict[str, dict[str, DeskRun]]:
     driven = {}
     for number_, id in enumerate(manoeuvres):
-        drivable = driving.drivable(id)
-        name = drivable.name if drivable is not None else id
+        chosen = driving.manoeuvre(id)
+        name = chosen.name if chosen is not None else id
         control.progress(number_ / len(manoeuvres), f"Driving: {name}")
         runs = {}
         for part in parts:

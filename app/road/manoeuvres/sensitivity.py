@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from PySide6.QtCore import Qt, Signal
@@ -10,8 +10,9 @@ from PySide6.QtGui import QFocusEvent, QKeyEvent
 from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QPushButton, QVBoxLayout, QWidget
 
 from app.driving.cells_view import CellsView, axes_words, step_of, unit_words
+from app.driving.manoeuvre_words import metrics_of
 from app.driving.service import Driving
-from app.driving.shapes import Control, Drivable, Sensitivity
+from app.driving.shapes import Control
 from app.driving.verdict import number, signed
 from app.needs import JobsLike
 from app.plain import PlainLabel
@@ -23,6 +24,10 @@ from calib_model.core.numbers import exact, with_unit
 from calib_model.core.table import Table
 from calib_model.errors import BitepointError, EditRefused
 from calib_model.exchange.blocks import parse_number
+
+if TYPE_CHECKING:
+    from calib_model.vehicle.manoeuvres import Manoeuvre
+    from calib_model.vehicle.sensitivity import Sensitivity
 
 TELLING = 0.001
 """Share of the largest change below which a change is shown as next to nothing, and not named."""
@@ -49,7 +54,7 @@ class SensitivityTab(QWidget):
     def __init__(self, driving: Driving, jobs: JobsLike, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._driving, self._jobs = driving, jobs
-        self._drivable: Drivable | None = None
+        self._manoeuvre: Manoeuvre | None = None
         self._table: Table | None = None
         self._content: CalibrationSet | None = None
         self.found: Sensitivity | None = None
@@ -120,13 +125,13 @@ class SensitivityTab(QWidget):
         column.addWidget(self.cell)
         self._say()
 
-    def show_manoeuvre(self, drivable: Drivable | None) -> None:
+    def show_manoeuvre(self, manoeuvre: Manoeuvre | None) -> None:
         """Offer the measures of another manoeuvre."""
-        if drivable == self._drivable:
+        if manoeuvre == self._manoeuvre:
             return
-        self._drivable = drivable
+        self._manoeuvre = manoeuvre
         self.measure.clear()
-        for measure in drivable.measures if drivable is not None else ():
+        for measure in metrics_of(manoeuvre) if manoeuvre is not None else ():
             self.measure.addItem(words.titled(measure.label, measure.unit), measure.name)
         self._forget()
 
@@ -172,12 +177,12 @@ class SensitivityTab(QWidget):
 
     def run(self) -> None:
         """Drive every cell."""
-        table, drivable, driving = self.chosen_table, self._drivable, self._driving
+        table, manoeuvre, driving = self.chosen_table, self._manoeuvre, self._driving
         measure = self.measure.currentData()
         if self._job is not None:
             return
         try:
-            if table is None or drivable is None or not measure:
+            if table is None or manoeuvre is None or not measure:
                 raise EditRefused("There is nothing to drive.", "Choose a manoeuvre and a table.")
             step = parse_number(self.step.text())
             if not step:
@@ -189,7 +194,7 @@ class SensitivityTab(QWidget):
             return
         content = self._content
         self._forget()
-        self._asked = Asked(content, drivable, driving.vehicle)
+        self._asked = Asked(content, manoeuvre, driving.vehicle)
         self._table = table
         self.button.setText("Cancel")
         self.words.setText("Driving once for every cell that the manoeuvre reads…")
@@ -197,7 +202,7 @@ class SensitivityTab(QWidget):
             f"Sensitivity to {table.label}",
             _run,
             driving.model,
-            (content, drivable.id, driving.vehicle, measure, table.id, step),
+            (content, manoeuvre.id, driving.vehicle, measure, table.id, step),
             done=self._take,
             failed=self._failed,
             cancellable=True,
@@ -258,14 +263,14 @@ class SensitivityTab(QWidget):
         step = with_unit(found.step, table.unit)
         count = int(((found.change != 0) & (np.abs(found.change) >= least)).sum())
         text = (
-            f"{found.measure.label} is {number(found.base, found.measure.unit)}; each cell of "
+            f"{found.metric.label} is {number(found.base, found.metric.unit)}; each cell of "
             f"{table.label} changed by {step}: {count} of {found.change.size} cells change it."
         )
         if most:
-            named = [f"{words.place(table, c)} {signed(v, found.measure.unit)}" for c, v in most]
+            named = [f"{words.place(table, c)} {signed(v, found.metric.unit)}" for c, v in most]
             text += f" Most: {'; '.join(named)}."
-        if found.whys:
-            text += f" {len(found.whys)} runs gave no number (?)."
+        if found.why:
+            text += f" {len(found.why)} runs gave no number (?)."
         if not found.complete:
             text += " It was given up before the end."
         current = self._content.tables.get(table.id) if self._content is not None else None
@@ -332,6 +337,5 @@ def _planes(table: Table) -> list[tuple[tuple[int, ...], str]]:
 
 
 def _run(control: Control, model: Any, question: tuple[Any, ...]) -> Sensitivity:
-    found = model.sensitivity(control, *question)
-    assert isinstance(found, Sensitivity)
+    found: Sensitivity = model.sensitivity(control, *question)
     return found

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+from app.driving.manoeuvre_words import about, vehicle_words
 from app.driving.service import Driving
-from app.driving.shapes import Case, DeskRun, Drivable
+from app.driving.shapes import Case, DeskRun
 from app.driving.verdict import number
+
+if TYPE_CHECKING:
+    from calib_model.vehicle.manoeuvres import Manoeuvre
 
 REMARKS = 3
 """That many are written out; the tip of the line has all."""
@@ -13,13 +19,13 @@ REMARKS = 3
 def case_words(case: Case) -> str:
     """Name a run of a campaign."""
     factors = ", ".join(f"{name.replace('_', ' ')} {number(v)}" for name, v in case.factors.items())
-    text = f"Run {case.row + 1} of the campaign with {case.set_title}"
+    text = f"Run {case.row + 1} of the campaign with {case.set_name}"
     return f"{text} ({factors})" if factors else text
 
 
 def why_nothing(driving: Driving, now: DeskRun | None) -> str:
     """Say why no trace is drawn."""
-    if now is not None and not now.in_range:
+    if now is not None and not now.completed:
         return f"Nothing is plotted: {now.why}"
     if driving.desk.current is None:
         return "No set is open. Open one, and every manoeuvre can be driven with it."
@@ -29,7 +35,7 @@ def why_nothing(driving: Driving, now: DeskRun | None) -> str:
 
 
 def state_words(
-    driving: Driving, drivable: Drivable | None, now: DeskRun | None, case: Case | None
+    driving: Driving, manoeuvre: Manoeuvre | None, now: DeskRun | None, case: Case | None
 ) -> str:
     """Say how the simulation stands, how the run ended, and what took no part in it."""
     parts = []
@@ -46,20 +52,21 @@ def state_words(
         parts.append(_warned(driving.trouble))
     if case is not None:
         parts.append(f"{case_words(case)}.")
-    if drivable is None:
+    if manoeuvre is None:
         return " ".join(parts)
     if now is None:
-        return " ".join([*parts, drivable.about])
+        return " ".join([*parts, about(manoeuvre)])
     if now.completed:
-        parts.append(f"{drivable.name}: desk estimates, {now.vehicle}.")
+        driven = f", {vehicle_words(now.vehicle)}" if now.vehicle is not None else ""
+        parts.append(f"{manoeuvre.name}: desk estimates{driven}.")
         parts += [_warned(now.why)] if now.why else []
     else:
-        parts.append(_warned(f"{drivable.name} was not completed: {now.why}"))
+        parts.append(_warned(f"{manoeuvre.name} was not completed: {now.why}"))
     parts += [_warned(remark) for remark in now.remarks[:REMARKS]]
     if len(now.remarks) > REMARKS:
         parts.append(f"And {len(now.remarks) - REMARKS} more; the tip of this line has all.")
     if now.completed:
-        parts += [f"{m.label}: {now.whys[m.name]}" for m in drivable.measures if m.name in now.whys]
+        parts += [f"{r.metric.label}: {r.why}" for r in now.readings.values() if r.why]
     return " ".join(parts)
 
 

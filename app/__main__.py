@@ -12,6 +12,8 @@ from typing import TextIO
 from app.cli.answer import GOOD, NOT_DONE, Answer, CannotDo, one_line, refuse
 from app.cli.verbs import VERBS, program_parser, verb
 from calib_model.core.plain_file import is_there
+from calib_model.errors import BitepointError
+from calib_model.foreign_text import plain_lines
 
 # For streams that cannot carry them; a lost minus sign must never pass for a plus.
 _PLAIN_SIGNS = str.maketrans(
@@ -95,8 +97,6 @@ def _print(answer: Answer) -> int:
 
 
 def _write(stream: TextIO, text: str) -> None:
-    from calib_model.foreign_text import plain_lines
-
     text = plain_lines(text)
     encoding = stream.encoding or "utf-8"
     try:
@@ -124,8 +124,6 @@ def _complain(text: str) -> int:
 
 def _told(problem: Exception) -> str:
     """Return one line for an error: its own words, or what kind of error it is."""
-    from calib_model.errors import BitepointError
-
     if isinstance(problem, BitepointError):
         return str(problem)
     if isinstance(problem, MemoryError):

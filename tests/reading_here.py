@@ -16,7 +16,7 @@ from calib_model.store import child as of_sets
 from calib_model.store.message import pack_header
 
 ASKED_BY = (
-    "calib_model.store.launch", "calib_model.store.reading", "calib_model.evidence.reading.source",
+    "app.cli.reading", "calib_model.store.reading", "calib_model.evidence.reading.source",
 )  # fmt: skip
 """Where those who start reading processes find the class."""
 

@@ -13,6 +13,14 @@ from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.secrets import add_key_arguments, loaded_key
 from app.cli.text import caution, count
+from calib_model.core.patterns import fits
+from calib_model.core.record import Level, Outcome
+from calib_model.evidence.gaps import undriven
+from calib_model.session.files import open_document, save_document
+from calib_model.session.history import entries_of
+from calib_model.session.since import before_changes
+from calib_model.signoff.decisions import decide, give_level
+from calib_model.signoff.people import hints_on
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -20,7 +28,6 @@ if TYPE_CHECKING:
     from calib_model.session.history import Entry
     from calib_model.signoff.gate import Gate
 
-SUMMARY = "accept or query tables as they are"
 LEVELS = ("estimated", "desk-checked", "bench-measured", "driven")
 
 
@@ -61,9 +68,6 @@ def run(arguments: Sequence[str]) -> Answer:
             given.set, alone=given.alone, named=given.against, programme=chosen, whole=True
         ) as neighbours,
     ):
-        from calib_model.session.files import open_document, save_document
-        from calib_model.session.history import entries_of
-
         others = [stored.set for stored in files.results()]
         document = open_document(given.set, given.name)
         on = grounds(given, document.content, others, neighbours)
@@ -73,7 +77,6 @@ def run(arguments: Sequence[str]) -> Answer:
     if not ids:
         return Answer(GOOD, "Every changed table has its decision; nothing to do.\n")
     change, what = _change(content, ids, given, found, entries)
-    from calib_model.signoff.people import hints_on
 
     hints = hints_on(given.name, content, [entry.author for entry in entries])
     document.do(change)
@@ -93,8 +96,6 @@ def _all_ids(content: CalibrationSet, found: Gate, given: Any) -> list[str]:
 
 
 def _named_ids(content: CalibrationSet, given: Any) -> list[str]:
-    from calib_model.core.patterns import fits
-
     ids: list[str] = []
     for pattern in given.tables:
         mine = [id for id in content.tables if fits(pattern, id)]
@@ -111,15 +112,9 @@ def _change(
     content: CalibrationSet, ids: list[str], given: Any, found: Gate, entries: list[Entry]
 ) -> tuple[Change, str]:
     """Return the change to make, and in words what becomes of the tables."""
-    from calib_model.core.record import Level, Outcome
-    from calib_model.signoff.decisions import decide, give_level
-
     if given.level is not None:
         level, lacking = Level(given.level), None
         if level is Level.DRIVEN:
-            from calib_model.evidence.gaps import undriven
-            from calib_model.session.since import before_changes
-
             lacking = undriven(content, before_changes(content, entries)[0], ids)
         change = give_level(
             content, ids, level, by=given.name, note=given.comment, undriven=lacking

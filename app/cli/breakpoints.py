@@ -10,11 +10,11 @@ from app.cli import fit_samples, proposals
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
+from calib_model.shaping.breakpoints import place_breakpoints
+from calib_model.shaping.sweeps import one_branch
 
 if TYPE_CHECKING:
     from calib_model.shaping.breakpoints import BreakpointsProposal
-
-SUMMARY = "place the breakpoints of an axis"
 
 
 def parser() -> VerbParser:
@@ -66,15 +66,11 @@ def run(arguments: Sequence[str]) -> Answer:
         refuse("Neither a number nor a tolerance is given, or both.", "Add --count or --tolerance.")
     proposals.check_out(given.set, given.out)
     with SetFiles([given.set]) as files:
-        from calib_model.shaping.breakpoints import place_breakpoints
-
         (stored,) = files.results()
     table = proposals.table_of(stored.set, given.set, given.table)
     kept = fit_samples.numbers(given.fixed, "--fixed") if given.fixed else []
     samples = fit_samples.read(given, table) if given.data is not None else None
     if samples is not None and given.branch:
-        from calib_model.shaping.sweeps import one_branch
-
         samples = one_branch(samples, given.branch)
     proposal = proposals.proposed(
         lambda: place_breakpoints(

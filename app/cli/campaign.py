@@ -24,13 +24,30 @@ from app.cli.manoeuvre import (
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import aligned, count, listed, width
+from calib_model.cautions import ESTIMATES
+from calib_model.core.numbers import short
 from calib_model.core.plain_file import is_there
+from calib_model.core.units import shown
+from calib_model.errors import BitepointError, ModelError
+from calib_model.vehicle.campaign import NamedSet, Plan, run_campaign
+from calib_model.vehicle.campaign_store import NO_SUM, form_of, read_campaign, write_campaign
+from calib_model.vehicle.campaign_summary import distributions, incomplete
+from calib_model.vehicle.campaign_worker import run_again
+from calib_model.vehicle.cluster_trust import (
+    Certificates,
+    confirm,
+    is_confirmed,
+    is_encrypted,
+    risk,
+)
+from calib_model.vehicle.executors import cores, executor
+from calib_model.vehicle.runs import LEFT_OUT, missing_of
+from calib_model.vehicle.variations import VARIATIONS, grid, latin_hypercube, variation
 
 if TYPE_CHECKING:
-    from calib_model.vehicle.campaign import Campaign, NamedSet
+    from calib_model.vehicle.campaign import Campaign
     from calib_model.vehicle.variations import Points, Variation
 
-SUMMARY = "drive manoeuvres under many conditions and list the worst cases"
 USUAL_RUNS = 50
 
 
@@ -100,7 +117,6 @@ def run(arguments: Sequence[str]) -> Answer:
         return _show(given)
     if not given.sets:
         refuse("No set is named.", "Give a set file or more, or --show FILE.")
-    from calib_model.vehicle.campaign_store import form_of, write_campaign
 
     if given.out is None:
         refuse("Nowhere to write the results.", "Give --out FILE, ending in .parquet or .h5.")
@@ -116,8 +132,6 @@ def run(arguments: Sequence[str]) -> Answer:
 
 def _require_trust(given: Any) -> None:
     """Refuse a scheduler that nobody confirmed, and say what it could do."""
-    from calib_model.vehicle.cluster_trust import confirm, is_confirmed, is_encrypted, risk
-
     files = (given.tls_ca, given.tls_cert, given.tls_key)
     if any(files) and not is_encrypted(given.scheduler):
         refuse("Certificates are for a tls:// scheduler.", "Give --scheduler tls://HOST:PORT.")
@@ -134,10 +148,6 @@ def _run(given: Any) -> tuple[Campaign, list[NamedSet]]:
         chosen = manoeuvres_of(given.manoeuvres, given.name)
         points = _points(given)
         preparing.say_if_it_takes_long(preparing.LAW, preparing.VEHICLE)
-        from calib_model.errors import BitepointError
-        from calib_model.vehicle.campaign import NamedSet, Plan, run_campaign
-        from calib_model.vehicle.cluster_trust import Certificates
-        from calib_model.vehicle.executors import cores, executor
 
         names = _names(given.sets)
         sets = [
@@ -167,9 +177,6 @@ def _names(paths: Sequence[Path]) -> list[str]:
 
 
 def _points(given: Any) -> Points:
-    from calib_model.errors import ModelError
-    from calib_model.vehicle.variations import VARIATIONS, grid, latin_hypercube
-
     try:
         asked = [_variation(text) for text in given.vary or VARIATIONS]
         steps = [n for _, n in asked if n is not None]
@@ -188,8 +195,6 @@ def _points(given: Any) -> Points:
 
 
 def _variation(text: str) -> tuple[Variation, int | None]:
-    from calib_model.vehicle.variations import variation
-
     name, _, rest = text.partition("=")
     found = variation(name.strip())
     if not rest:
@@ -236,8 +241,6 @@ def _stoppable() -> Iterator[Callable[[], bool]]:
 
 
 def _missing(campaign: Campaign, sets: Sequence[NamedSet]) -> list[dict[str, Any]]:
-    from calib_model.vehicle.runs import missing_of
-
     return [
         {"set": s.name, "role": role, "why": why}
         for s in sets
@@ -248,9 +251,6 @@ def _missing(campaign: Campaign, sets: Sequence[NamedSet]) -> list[dict[str, Any
 def _answer(
     campaign: Campaign, as_json: bool, head: str, missing: Sequence[dict[str, Any]]
 ) -> Answer:
-    from calib_model.vehicle.campaign_store import NO_SUM
-    from calib_model.vehicle.campaign_summary import distributions, incomplete
-
     unchecked = [NO_SUM] if campaign.unchecked else []
     found = list(distributions(campaign))
     broken = incomplete(campaign)
@@ -275,8 +275,6 @@ def _answer(
             }
             for d in found
         ]
-        from calib_model.cautions import ESTIMATES
-        from calib_model.vehicle.runs import LEFT_OUT
 
         return Answer(
             status,
@@ -317,9 +315,6 @@ def _answer(
 
 
 def _table(campaign: Campaign, found: Sequence[Any]) -> str:
-    from calib_model.core.numbers import short
-    from calib_model.core.units import shown
-
     parts = []
     for manoeuvre in campaign.plan.manoeuvres:
         mine = [d for d in found if d.manoeuvre == manoeuvre.id]
@@ -343,15 +338,12 @@ def _table(campaign: Campaign, found: Sequence[Any]) -> str:
 
 
 def _show(given: Any) -> Answer:
-    from calib_model.vehicle.campaign_store import NO_SUM, read_campaign
-
     if len(given.show) > 2 or given.sets:
         refuse("--show takes a file, and a row if wanted.", "Write --show FILE or --show FILE ROW.")
     campaign = read_campaign(given.show[0])
     if len(given.show) == 1:
         head = f"{given.show[0]}: {count(len(campaign), 'run')}."
         return _answer(campaign, given.json, head, _missing(campaign, campaign.plan.sets))
-    from calib_model.vehicle.campaign_worker import run_again
 
     row = _row(given.show[1], len(campaign))
     plan = campaign.plan

@@ -12,13 +12,13 @@ from app.cli.answer import DIFFERENT, GOOD, Answer, json_text
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, paragraph, title
+from calib_model.rules.check import check
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
     from calib_model.rules.check import Finding, Report
     from calib_model.session.beside import Company
 
-SUMMARY = "check every rule of a set"
 LISTED_TABLES = 5
 RELATION = "mode_relation"
 
@@ -46,8 +46,6 @@ def run(arguments: Sequence[str]) -> Answer:
         SetFiles([given.set, *given.against]) as files,
         company.Neighbours(given.set, alone=given.alone, named=given.against) as neighbours,
     ):
-        from calib_model.rules.check import check
-
         content, *others = (stored.set for stored in files.results())
         found = neighbours.company(content)
     report = check(content, neighbours.others(found, others))

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles, same_file
+from calib_model.session.beside import Beside, beside, company
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
     from calib_model.errors import BitepointError
-    from calib_model.session.beside import Beside, Company
+    from calib_model.session.beside import Company
     from calib_model.session.programme import Programme
 
 
@@ -78,8 +79,6 @@ class Neighbours:
             self._files.__exit__()
 
     def _look(self, content: CalibrationSet | None) -> Beside:
-        from calib_model.session.beside import Beside, beside
-
         if not self._looks:
             return Beside()
         return beside(self._path, content, self.programme, folder=not self._alone)
@@ -90,8 +89,6 @@ class Neighbours:
 
     def company(self, content: CalibrationSet) -> Company:
         """Wait for the sets, and return those that go with `content`, which the file holds."""
-        from calib_model.session.beside import company
-
         if self._looks and not self._found.naming:
             self._found = self._look(content)
             self._read(self._found)

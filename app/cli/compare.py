@@ -21,16 +21,23 @@ from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, paragraph, title
 from app.cli.writing import out_path
+from app.vehicle_constants import constants_for
+from calib_model.compare import State, compare
+from calib_model.compare.narrow import matching, narrowed
+from calib_model.compare.promises import promises
+from calib_model.compare.threshold import Threshold
+from calib_model.errors import ModelError
+from calib_model.evidence.result_survey import survey
+from calib_model.reports.compare_report import Names, compare_report
+from calib_model.store import write_whole
 
 if TYPE_CHECKING:
-    from calib_model.compare import Comparison, TableComparison, Threshold
+    from calib_model.compare import Comparison, TableComparison
     from calib_model.compare.promises import Promise
     from calib_model.core.calibration_set import CalibrationSet
     from calib_model.evidence.result_relation import ResultBreach
     from calib_model.evidence.result_survey import Looked
     from calib_model.session.beside import Company
-
-SUMMARY = "list every difference between two sets"
 
 
 def parser() -> VerbParser:
@@ -96,8 +103,6 @@ def run(arguments: Sequence[str]) -> Answer:
         company.Neighbours(given.a, alone=given.alone, named=both) as a_neighbours,
         company.Neighbours(given.b, alone=given.alone, named=both) as b_neighbours,
     ):
-        from calib_model.compare import compare
-
         first, second = (stored.set for stored in files.results())
         a_found, b_found = a_neighbours.company(first), b_neighbours.company(second)
     result = _narrowed(compare(first, second), threshold, given.tables)
@@ -106,7 +111,6 @@ def run(arguments: Sequence[str]) -> Answer:
     if given.result:
         looked, vehicle = _looked(first, second, given)
     torque = any(one.check.breaches for one in looked)
-    from calib_model.compare.promises import promises
 
     further = promises(result, a_neighbours.others(a_found, ()), b_neighbours.others(b_found, ()))
     broken = any(promise.breaches for promise in further)
@@ -161,11 +165,8 @@ def _looked(
     first: CalibrationSet, second: CalibrationSet, given: Any
 ) -> tuple[tuple[Looked, ...], str]:
     """Look at the resulting torque from several sides; and say whose constants were taken."""
-    from app.vehicle_constants import constants_for
-
     vehicle = constants_for(given.vehicle, given.a)
     preparing.say_if_it_takes_long(preparing.LAW, preparing.RESULT)
-    from calib_model.evidence.result_survey import survey
 
     return tuple(survey(first, second, vehicle.read())), vehicle.words
 
@@ -212,8 +213,6 @@ def _threshold(text: str | None) -> Threshold | None:
     """Read a threshold; a CannotDo says what is wrong with it."""
     if text is None:
         return None
-    from calib_model.compare.threshold import Threshold
-    from calib_model.errors import ModelError
 
     try:
         return Threshold.parse(text)
@@ -224,8 +223,6 @@ def _threshold(text: str | None) -> Threshold | None:
 def _narrowed(
     result: Comparison, threshold: Threshold | None, patterns: Sequence[str]
 ) -> Comparison:
-    from calib_model.compare.narrow import matching, narrowed
-
     if threshold is None and not patterns:
         return result
     found = narrowed(result, threshold, matching(patterns) if patterns else None)
@@ -244,9 +241,6 @@ def _write_report(
     out: Path,
     further: Sequence[Promise],
 ) -> None:
-    from calib_model.reports.compare_report import Names, compare_report
-    from calib_model.store import write_whole
-
     text = compare_report(
         result, Names(given.a.name, given.b.name), threshold=threshold, promises=further
     )
@@ -288,8 +282,6 @@ def words(
     further: str = "",
 ) -> str:
     """Return a comparison for reading."""
-    from calib_model.compare import State
-
     states = ", ".join(f"{n} {state}" for state in State if (n := result.count(state)))
     head = (
         f"A: {title(result.first, first)}\nB: {title(result.second, second)}\n"

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from app.cli import preparing
 from app.cli.answer import GOOD, Answer, CannotDo, json_text, refuse
 from app.cli.drive_input import (
     MAP_HELP,
@@ -18,13 +20,19 @@ from app.cli.drive_input import (
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, title
+from app.proving import heard_file
+from calib_model.core.plain_file import open_plain
+from calib_model.errors import BitepointError
+from calib_model.evidence.proof import not_a_proof, proof
+from calib_model.evidence.replay import replay
+from calib_model.session import complaints as steps
+from calib_model.session.complaints import moment_words, require_provable, words
+from calib_model.session.files import open_document, save_document
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
     from calib_model.core.record import Complaint
     from calib_model.editing.change import Change
-
-SUMMARY = "list complaints, raise, answer or prove one"
 
 
 def parser() -> VerbParser:
@@ -74,13 +82,10 @@ def run(arguments: Sequence[str]) -> Answer:
     wanted = (given.raised, given.answer, given.prove, given.drop, given.take_up)
     if all(one is None for one in wanted):
         with SetFiles([given.set]) as files:
-            from calib_model.session import complaints  # noqa: F401  (loaded while the set is read)
-
             (stored,) = files.results()
         return Answer(GOOD, _shown(stored.set, given))
     if not given.by.strip():
         refuse("Nobody is named.", "Say who does it: --by NAME.")
-    from calib_model.session.files import open_document, save_document
 
     document = open_document(given.set, given.by)
     change = _change(document.content, given)
@@ -92,8 +97,6 @@ def run(arguments: Sequence[str]) -> Answer:
 
 
 def _change(content: CalibrationSet, given: Any) -> Change:
-    from calib_model.session import complaints as steps
-
     if given.raised is not None:
         name, sha256 = _recording(given.recording)
         return steps.raised(
@@ -118,13 +121,6 @@ def _change(content: CalibrationSet, given: Any) -> Change:
 
 def _proof(content: CalibrationSet, complaint: Complaint, given: Any) -> Change:
     """Replay a recording, and return the change that proves a complaint by it."""
-    from app.cli import preparing
-    from app.proving import heard_file
-    from calib_model.errors import BitepointError
-    from calib_model.evidence.proof import not_a_proof, proof
-    from calib_model.evidence.replay import replay
-    from calib_model.session.complaints import require_provable
-
     require_provable(complaint)
     path = given.recording
     if path is None:
@@ -165,9 +161,6 @@ def _recording(path: Path | None) -> tuple[str, str]:
     """Return a recording's name and digest; a CannotDo if it cannot be read."""
     if path is None:
         return "", ""
-    import hashlib
-
-    from calib_model.core.plain_file import open_plain
 
     try:
         with open_plain(path) as file:
@@ -177,8 +170,6 @@ def _recording(path: Path | None) -> tuple[str, str]:
 
 
 def _shown(content: CalibrationSet, given: Any) -> str:
-    from calib_model.session.complaints import moment_words, words
-
     all_of_them = content.record.complaints
     if given.json:
         return json_text({"complaints": [plain(c) for c in all_of_them]})

@@ -8,6 +8,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from app.cli import preparing
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.drive_input import (
@@ -19,8 +21,22 @@ from app.cli.drive_input import (
     read_map,
 )
 from app.cli.parser import VerbParser
+from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, title
 from app.cli.writing import out_path
+from calib_model.core.numbers import exact, with_unit
+from calib_model.core.patterns import any_fits
+from calib_model.editing.change import apply
+from calib_model.errors import EditRefused
+from calib_model.evidence.coverage import added, coverage
+from calib_model.evidence.drives import add_drive, recorded_drive, set_in_vehicle
+from calib_model.evidence.grades import grades
+from calib_model.evidence.replay import replay
+from calib_model.exchange.formulas import guarded
+from calib_model.reports.replay_report import coverage_report
+from calib_model.session.files import open_document, save_document
+from calib_model.session.history import entries_of
+from calib_model.session.since import before_changes
 from calib_model.store import write_whole
 
 if TYPE_CHECKING:
@@ -29,7 +45,6 @@ if TYPE_CHECKING:
     from calib_model.evidence.coverage import Coverage
     from calib_model.evidence.grades import Grades
 
-SUMMARY = "which cells recordings used, and which edits were driven"
 MOST_CELLS = 60
 FEW = 4
 """Cells of a table that no drive used are listed up to this number, counted beyond it."""
@@ -95,9 +110,6 @@ def run(arguments: Sequence[str]) -> Answer:
     hints, mapping = hints_of(given.layout), read_map(given.map)
     inputs = [given.set, *given.recordings, *([given.against] if given.against else [])]
     out = out_path("coverage", given.to, inputs, ("csv", "html"))
-    from app.cli.reading import SetFiles
-    from calib_model.session.files import open_document, save_document
-    from calib_model.session.history import entries_of
 
     constants, words = constants_of(given.vehicle, given.set)
     preparing.say_if_it_takes_long(preparing.LAW)
@@ -109,8 +121,6 @@ def run(arguments: Sequence[str]) -> Answer:
         work.add(path, mapping, hints)
     found = work.found()
     if given.record:
-        from calib_model.evidence.drives import add_drive
-
         for drive in work.drives:
             document.do(add_drive(document.content, drive))
         if work.drives:
@@ -145,11 +155,6 @@ class _Work:
 
     def add(self, path: Path, mapping: Any, hints: dict[str, str]) -> None:
         """Replay one more recording, and make a drive of it where the set is known."""
-        from calib_model.errors import EditRefused
-        from calib_model.evidence.coverage import coverage
-        from calib_model.evidence.drives import recorded_drive, set_in_vehicle
-        from calib_model.evidence.replay import replay
-
         driven = read_drive(path, mapping, hints, self.content, self.constants)
         recording = driven.recording
         mine = replay(self.content, driven.ticks, self.constants)
@@ -194,12 +199,6 @@ class _Work:
 
     def found(self) -> _Found:
         """Return what all recordings say together."""
-        from calib_model.editing.change import apply
-        from calib_model.evidence.coverage import added
-        from calib_model.evidence.drives import add_drive
-        from calib_model.evidence.grades import grades
-        from calib_model.session.since import before_changes
-
         if self.others:
             base: CalibrationSet | None = self.others[0]
             against = self.given.against.name
@@ -316,8 +315,6 @@ class _Found:
         }
 
     def _rows(self) -> Iterator[dict[str, Any]]:
-        import numpy as np
-
         for id, one in self.covered.items():
             table = self.content[id]
             for cell in np.ndindex(table.shape):
@@ -334,9 +331,6 @@ class _Found:
 
     def csv(self) -> str:
         """Return every cell as CSV (RFC 4180)."""
-        from calib_model.core.numbers import exact
-        from calib_model.exchange.formulas import guarded
-
         grades = {(c.table, c.cell): c for c in self.graded.cells}
         widest = max((len(self.content[id].axes) for id in self.covered), default=0)
         names = [f"axis_{n}" for n in range(1, widest + 1)]
@@ -359,8 +353,6 @@ class _Found:
 
     def html(self) -> str:
         """Return the map of visited cells."""
-        from calib_model.reports.replay_report import coverage_report
-
         return coverage_report(
             self.content,
             self.covered,
@@ -373,8 +365,6 @@ class _Found:
 
 
 def _matching(content: CalibrationSet, patterns: Sequence[str]) -> list[str]:
-    from calib_model.core.patterns import any_fits
-
     if not patterns:
         return list(content.tables)
     found = [id for id in content.tables if any_fits(patterns, id)]
@@ -396,7 +386,5 @@ def _seconds(one: Coverage) -> str:
 
 
 def _place(table: Any, place: Sequence[float]) -> str:
-    from calib_model.core.numbers import with_unit
-
     pairs = zip(place, table.axes, strict=True)
     return ", ".join(with_unit(value, axis.unit) for value, axis in pairs)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,11 +11,17 @@ from typing import TYPE_CHECKING, Any
 
 from app.cli.answer import refuse
 from app.cli.parser import VerbParser
+from app.vehicle_constants import constants_for
+from calib_model.controller.binding import bind
+from calib_model.core.text_file import read_text
+from calib_model.errors import ModelError
+from calib_model.evidence.mapping import TARGETS, ChannelMap, suggest
+from calib_model.evidence.reading import inspect_recording, read_recording
+from calib_model.evidence.ticks import on_ticks
 
 if TYPE_CHECKING:
     from calib_model.controller.constants import Constants
     from calib_model.core.calibration_set import CalibrationSet
-    from calib_model.evidence.mapping import ChannelMap
     from calib_model.evidence.recording import Fault, Recording
     from calib_model.evidence.ticks import Ticks
 
@@ -97,8 +104,6 @@ def constants_of(chosen: Path | None, set_path: Path) -> tuple[Constants, str]:
         The vehicle file that was named; else the one of the set's programme counts.
     set_path : Path
     """
-    from app.vehicle_constants import constants_for
-
     found = constants_for(chosen, set_path)
     return found.read(), found.words
 
@@ -107,11 +112,6 @@ def read_map(path: Path | None) -> Mapped | None:
     """Return the mapping in a file; None for no file."""
     if path is None:
         return None
-    import tomllib
-
-    from calib_model.core.text_file import read_text
-    from calib_model.errors import ModelError
-    from calib_model.evidence.mapping import TARGETS, ChannelMap
 
     try:
         text = read_text(path, "a mapping", MOST_MAP)
@@ -150,11 +150,6 @@ def read_drive(
     constants: Constants,
 ) -> Driven:
     """Read a recording and bring it to a set's controller ticks."""
-    from calib_model.controller.binding import bind
-    from calib_model.evidence.mapping import suggest
-    from calib_model.evidence.reading import inspect_recording, read_recording
-    from calib_model.evidence.ticks import on_ticks
-
     named: dict[str, Any] = dict(hints)
     layout = inspect_recording(path, **named) if hints else None
     recording = read_recording(path, layout)

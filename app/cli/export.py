@@ -14,9 +14,9 @@ from app.cli.company import Neighbours, add_against
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles, same_file
 from app.cli.text import caution, count, paragraph
+from calib_model.formats.outgoing import Outgoing
 from calib_model.formats.registry import format_of, formats, left_out_words
-
-SUMMARY = "write a set for other programs"
+from calib_model.signoff.verification import verify
 
 
 def parser() -> VerbParser:
@@ -64,9 +64,6 @@ def run(arguments: Sequence[str]) -> Answer:
         SetFiles([given.set, *given.against]) as files,
         Neighbours(given.set, alone=alone, named=given.against) as neighbours,
     ):
-        from calib_model.formats.outgoing import Outgoing
-        from calib_model.signoff.verification import verify
-
         stored, *others = files.results()
         found_beside = neighbours.company(stored.set)
     content = stored.set

@@ -11,14 +11,21 @@ from app.cli import fit_samples, proposals
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
+from app.cli.text import aligned
+from calib_model.core.numbers import short, with_unit
 from calib_model.core.plain_file import is_there
+from calib_model.core.rule import at_cell
+from calib_model.reports.fit_report import fit_report
+from calib_model.shaping.branches import fit_branches
+from calib_model.shaping.fit import fit
+from calib_model.shaping.fit_error import LABEL
+from calib_model.store import write_whole
 
 if TYPE_CHECKING:
     from calib_model.core.arrays import IntArray
     from calib_model.core.table import Table
     from calib_model.shaping.fit import FitProposal, TableFit
 
-SUMMARY = "fit a curve or map from measurements"
 LISTED_NODES = 12
 
 
@@ -66,9 +73,6 @@ def run(arguments: Sequence[str]) -> Answer:
     if given.report is not None and is_there(given.report):
         refuse(f"{given.report}: There is such a file already.", "Give a new name with --report.")
     with SetFiles([given.set, *given.against]) as files:
-        from calib_model.shaping.branches import fit_branches
-        from calib_model.shaping.fit import fit
-
         stored, *others = files.results()
     table = proposals.table_of(stored.set, given.set, given.table)
     samples = fit_samples.read(given, table)
@@ -105,9 +109,6 @@ def run(arguments: Sequence[str]) -> Answer:
 
 
 def _write_report(path: Path, proposal: FitProposal) -> None:
-    from calib_model.reports.fit_report import fit_report
-    from calib_model.store import write_whole
-
     write_whole(path, fit_report(proposal), new=True)
 
 
@@ -132,8 +133,8 @@ def _answer(
                 "unit": o.specimen,
                 "weight": o.weight,
             }
-            for id, fit in proposal.fits.items()
-            for o in fit.residuals.outliers
+            for id, fitted in proposal.fits.items()
+            for o in fitted.residuals.outliers
         ]
         if proposal.branches is not None:
             b = proposal.branches
@@ -156,20 +157,20 @@ def _answer(
 
 
 def _fit_plain(proposal: FitProposal, id: str) -> dict[str, Any]:
-    fit = proposal.fits[id]
+    fitted = proposal.fits[id]
     plain: dict[str, Any] = {
         "table": id,
-        "samples": fit.residuals.count,
-        "weight": fit.residuals.weight,
-        "state": fit.state.tolist(),
-        "coverage": fit.coverage.tolist(),
-        "standard_error": fit.error.tolist(),
-        "sigma": fit.sigma,
-        "strength": fit.strength,
-        "effective_degrees_of_freedom": fit.edf,
-        "residual_rms": fit.residuals.rms,
-        "residual_largest": fit.residuals.largest,
-        "outliers": fit.residuals.outlier_count,
+        "samples": fitted.residuals.count,
+        "weight": fitted.residuals.weight,
+        "state": fitted.state.tolist(),
+        "coverage": fitted.coverage.tolist(),
+        "standard_error": fitted.error.tolist(),
+        "sigma": fitted.sigma,
+        "strength": fitted.strength,
+        "effective_degrees_of_freedom": fitted.edf,
+        "residual_rms": fitted.residuals.rms,
+        "residual_largest": fitted.residuals.largest,
+        "outliers": fitted.residuals.outlier_count,
     }
     if proposal.specimens is not None and id in proposal.specimens.bands:
         band = proposal.specimens.bands[id]
@@ -186,9 +187,6 @@ def _fit_plain(proposal: FitProposal, id: str) -> dict[str, Any]:
 
 def _not_measured(table: Table, state: IntArray) -> str:
     """Name the nodes whose values are not measured, whole lines at once."""
-    from calib_model.core.numbers import with_unit
-    from calib_model.core.rule import at_cell
-
     unknown = state != 2
     if not unknown.any():
         return ""
@@ -209,40 +207,34 @@ def _not_measured(table: Table, state: IntArray) -> str:
     return f"Not measured, filled or kept: {'; '.join(named)}."
 
 
-def _weighing(fit: TableFit) -> str:
+def _weighing(fitted: TableFit) -> str:
     """Say what the samples count as, where they have weights."""
-    from calib_model.core.numbers import short
-
-    rest = fit.residuals
-    return f" that count as {short(rest.weight, 5)}" if fit.samples.weight.size else ""
+    rest = fitted.residuals
+    return f" that count as {short(rest.weight, 5)}" if fitted.samples.weight.size else ""
 
 
 def _told(proposal: FitProposal, notes: Sequence[str]) -> str:
     """Say how well each table is known, and list the outliers."""
-    from app.cli.text import aligned
-    from calib_model.core.numbers import short, with_unit
-    from calib_model.shaping.fit_error import LABEL
-
     parts = [""]
     parts += [f"\n{note}" for note in notes]
-    for id, fit in proposal.fits.items():
+    for id, fitted in proposal.fits.items():
         table = proposal.table(id)
-        known = fit.error[fit.error == fit.error]
+        known = fitted.error[fitted.error == fitted.error]
         spread = (
             f"{short(float(known.min()), 2)} to {with_unit(float(known.max()), table.unit, 2)}"
             if known.size
             else "not known"
         )
         parts.append(
-            f"\n{id}: {fit.residuals.count} samples{_weighing(fit)}, "
-            f"noise {with_unit(fit.sigma, table.unit, 3)}, standard error {spread}; "
-            f"{fit.count(2)} nodes measured, {fit.count(1)} thin, "  # type: ignore[arg-type]
-            f"{fit.count(0)} without data."  # type: ignore[arg-type]
+            f"\n{id}: {fitted.residuals.count} samples{_weighing(fitted)}, "
+            f"noise {with_unit(fitted.sigma, table.unit, 3)}, standard error {spread}; "
+            f"{fitted.count(2)} nodes measured, {fitted.count(1)} thin, "  # type: ignore[arg-type]
+            f"{fitted.count(0)} without data."  # type: ignore[arg-type]
         )
-        unknown = _not_measured(table, fit.state)
+        unknown = _not_measured(table, fitted.state)
         if unknown:
             parts.append(unknown)
-        if fit.residuals.outliers:
+        if fitted.residuals.outliers:
             rows = [("line", *(a.label for a in table.axes), "value", "fitted")]
             rows += [
                 (
@@ -251,9 +243,9 @@ def _told(proposal: FitProposal, notes: Sequence[str]) -> str:
                     short(o.value, 5),
                     short(o.fitted, 5),
                 )
-                for o in fit.residuals.outliers[:20]
+                for o in fitted.residuals.outliers[:20]
             ]
-            more = fit.residuals.outlier_count - 20
+            more = fitted.residuals.outlier_count - 20
             parts += ["\nOutliers, farthest first:", *aligned(rows)]
             if more > 0:
                 parts.append(f"and {more} more")

@@ -9,10 +9,13 @@ from typing import TYPE_CHECKING
 
 from app.cli.answer import refuse
 from app.cli.parser import VerbParser
+from app.cli.proposals import kinds
+from calib_model.core.rule import find_axis
+from calib_model.exchange.measurements import Choice, inspect, read_samples, suggested
+from calib_model.shaping.fit_options import FitOptions
 
 if TYPE_CHECKING:
     from calib_model.core.table import Table
-    from calib_model.shaping.fit_options import FitOptions
     from calib_model.shaping.samples import Samples
 
 
@@ -59,8 +62,6 @@ def add_samples(made: VerbParser, *, required: bool) -> None:
 
 def read(given: argparse.Namespace, table: Table) -> Samples:
     """Read the samples for a table."""
-    from calib_model.exchange.measurements import Choice, inspect, read_samples, suggested
-
     layout = inspect(
         given.data, encoding=given.encoding, separator=given.separator, decimal=given.decimal
     )
@@ -107,9 +108,6 @@ def read(given: argparse.Namespace, table: Table) -> Samples:
 
 def options(given: argparse.Namespace, **further: object) -> FitOptions:
     """Return the options of a fit."""
-    from app.cli.proposals import kinds
-    from calib_model.shaping.fit_options import FitOptions
-
     return FitOptions(
         loss=given.loss,
         strength=given.roughness,
@@ -119,8 +117,6 @@ def options(given: argparse.Namespace, **further: object) -> FitOptions:
 
 
 def _key(table: Table, name: str) -> str:
-    from calib_model.core.rule import find_axis
-
     return "value" if name == "value" else str(find_axis(table, name) + 1)
 
 
@@ -152,8 +148,6 @@ def numbers(text: str, what: str) -> list[float]:
 
 def axis_of(table: Table, name: str | None, default: int = 0) -> int:
     """Return the number of an axis that was named."""
-    from calib_model.core.rule import find_axis
-
     return default if name is None else find_axis(table, name)
 
 

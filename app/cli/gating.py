@@ -11,6 +11,13 @@ from app.cli.answer import refuse
 from app.cli.company import Neighbours, words
 from app.cli.parser import VerbParser
 from app.cli.text import count, listed, paragraph
+from calib_model.evidence.gaps import called_driven, undriven, unproven
+from calib_model.rules.check import check
+from calib_model.session.programme import read_programme
+from calib_model.session.since import before_changes
+from calib_model.signoff.confirmed import missing, taken
+from calib_model.signoff.gate import counted, gate, must_be_driven
+from calib_model.signoff.signers import read_signers
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -78,7 +85,6 @@ def named_programme(given: Any) -> Programme | None:
     """Return the programme that was named with ``--programme``."""
     if given.programme is None:
         return None
-    from calib_model.session.programme import read_programme
 
     return read_programme(given.programme)
 
@@ -97,8 +103,6 @@ def grounds(
         Sets named with ``--against``.
     neighbours : Neighbours
     """
-    from calib_model.signoff.confirmed import missing, taken
-
     found = neighbours.company(content)
     chosen = neighbours.programme
     naming = found.found.naming
@@ -121,8 +125,6 @@ def grounds(
     notes += gone
     unconfirmed += gone
     if given.signers is not None:
-        from calib_model.signoff.signers import read_signers
-
         signers = read_signers(given.signers)
     others = neighbours.others(found, named)
     return Grounds(others, found, chosen, signers, tuple(notes), tuple(unconfirmed))
@@ -142,11 +144,6 @@ def gate_of(
     entries : sequence of Entry
         Of the set's history, oldest first: it tells which cells are edits, and whose.
     """
-    from calib_model.evidence.gaps import called_driven, undriven, unproven
-    from calib_model.rules.check import check
-    from calib_model.session.since import before_changes
-    from calib_model.signoff.gate import gate, must_be_driven
-
     report = check(content, on.others)
     base, _ = before_changes(content, entries)
     asked = must_be_driven(content, on.programme, milestone)
@@ -176,8 +173,6 @@ def gate_words(found: Gate, items: Sequence[Item]) -> str:
 
 def blocked(items: Sequence[Item], path: Path) -> str:
     """Return in one line why a set cannot be signed."""
-    from calib_model.signoff.gate import counted
-
     first = items[0]
     place = f"{first.table}: " if first.table else ""
     return (

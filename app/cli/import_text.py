@@ -9,10 +9,11 @@ from pathlib import Path
 from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.text import caution, count
+from calib_model.core.canonical import digest
 from calib_model.core.plain_file import is_there
+from calib_model.editing.change import Change, change_to_plain, describe
 from calib_model.formats.registry import read_from, readers
-
-SUMMARY = "make a set file from canonical text"
+from calib_model.store import HistoryColumns, write_set
 
 
 def parser() -> VerbParser:
@@ -44,9 +45,6 @@ def run(arguments: Sequence[str]) -> Answer:
     given = parser().parse_args(arguments)
     if is_there(given.out):
         refuse(f"{given.out}: There is such a file already.", "Give a new name with -o.")
-    from calib_model.core.canonical import digest
-    from calib_model.editing.change import Change, change_to_plain, describe
-    from calib_model.store import HistoryColumns, write_set
 
     read = read_from(given.text, given.format)
     content = read.described(name=given.name or read.name, revision=given.revision or read.revision)

@@ -9,11 +9,10 @@ from app.cli import fit_samples, proposals
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
+from calib_model.shaping.invert import invert
 
 if TYPE_CHECKING:
     from calib_model.shaping.invert import InvertProposal
-
-SUMMARY = "turn a table round along an axis"
 
 
 def parser() -> VerbParser:
@@ -48,8 +47,6 @@ def run(arguments: Sequence[str]) -> Answer:
         refuse("Neither a table to fill nor the id of a new one, or both.", "Add --into or --new.")
     proposals.check_out(given.set, given.out)
     with SetFiles([given.set]) as files:
-        from calib_model.shaping.invert import invert
-
         (stored,) = files.results()
     table = proposals.table_of(stored.set, given.set, given.table)
     into = proposals.table_of(stored.set, given.set, given.into).id if given.into else ""

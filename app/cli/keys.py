@@ -9,8 +9,7 @@ from pathlib import Path
 from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.secrets import add_passphrase_argument, passphrase
-
-SUMMARY = "make a key to sign with"
+from calib_model.signoff.keys import make_key
 
 
 def parser() -> VerbParser:
@@ -31,7 +30,6 @@ def parser() -> VerbParser:
 def run(arguments: Sequence[str]) -> Answer:
     """Make a key."""
     given = parser().parse_args(arguments)
-    from calib_model.signoff.keys import make_key
 
     secret = passphrase(given.passphrase_file, "New passphrase: ")
     if given.passphrase_file is None and sys.stdin.isatty():

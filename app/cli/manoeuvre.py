@@ -14,6 +14,17 @@ from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import count, listed, title, width
 from app.cli.writing import out_path
+from calib_model.cautions import ESTIMATES
+from calib_model.core.numbers import short, with_unit
+from calib_model.errors import ModelError
+from calib_model.reports.manoeuvre_report import Names, manoeuvre_report
+from calib_model.session.files import open_document
+from calib_model.session.programme import vehicle_beside
+from calib_model.store import write_whole
+from calib_model.vehicle.manoeuvre_file import read_manoeuvres
+from calib_model.vehicle.manoeuvres import MANOEUVRES, manoeuvre
+from calib_model.vehicle.parameters import LARCH, read_vehicle
+from calib_model.vehicle.runs import LEFT_OUT, drive_all
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -21,8 +32,6 @@ if TYPE_CHECKING:
     from calib_model.vehicle.manoeuvres import Manoeuvre
     from calib_model.vehicle.parameters import Vehicle
     from calib_model.vehicle.runs import Result
-
-SUMMARY = "drive manoeuvres at the desk and read their metrics"
 
 
 def parser() -> VerbParser:
@@ -88,7 +97,6 @@ def run(arguments: Sequence[str]) -> Answer:
         vehicle = vehicle_of(given.vehicle, given.variant, given.set)
         chosen = manoeuvres_of(given.manoeuvres, given.name)
         preparing.say_if_it_takes_long(preparing.LAW, preparing.VEHICLE)
-        from calib_model.vehicle.runs import drive_all
 
         sets = [stored.set for stored in files.results()]
     document = _opened(given) if given.record else None
@@ -111,17 +119,11 @@ def run(arguments: Sequence[str]) -> Answer:
 
 
 def _opened(given: Any) -> Document:
-    from calib_model.session.files import open_document
-
     return open_document(given.set, given.by.strip())
 
 
 def vehicle_of(chosen: Path | None, variant: str | None, set_path: Path) -> Vehicle:
     """Return the vehicle to drive: the one that was named, else that of the set's programme."""
-    from calib_model.errors import ModelError
-    from calib_model.session.programme import vehicle_beside
-    from calib_model.vehicle.parameters import LARCH, read_vehicle
-
     path = chosen if chosen is not None else vehicle_beside(set_path)
     vehicle = LARCH if path is None else read_vehicle(path)
     if variant is None:
@@ -134,10 +136,6 @@ def vehicle_of(chosen: Path | None, variant: str | None, set_path: Path) -> Vehi
 
 def manoeuvres_of(path: Path | None, names: Sequence[str]) -> list[Manoeuvre]:
     """Return the manoeuvres to drive, in the order named."""
-    from calib_model.errors import ModelError
-    from calib_model.vehicle.manoeuvre_file import read_manoeuvres
-    from calib_model.vehicle.manoeuvres import MANOEUVRES, manoeuvre
-
     among = MANOEUVRES if path is None else read_manoeuvres(path).manoeuvres
     if not names or "all" in names:
         return list(among.values())
@@ -157,9 +155,6 @@ def status_of(results: Sequence[Result]) -> int:
 
 def plain(results: Sequence[Result]) -> dict[str, list[dict[str, Any]]]:
     """Return results as plain data."""
-    from calib_model.cautions import ESTIMATES
-    from calib_model.vehicle.runs import LEFT_OUT
-
     compared = any(r.against is not None for r in results)
     made: dict[str, list[dict[str, Any]]] = {"manoeuvres": [_one(r) for r in results]}
     missing = [
@@ -225,9 +220,6 @@ def words(
 
 def honest() -> str:
     """Return what the model leaves out, and the cautions, wrapped."""
-    from calib_model.cautions import ESTIMATES
-    from calib_model.vehicle.runs import LEFT_OUT
-
     return "\n".join(line for t in (LEFT_OUT, ESTIMATES) for line in textwrap.wrap(t, width()))
 
 
@@ -245,8 +237,6 @@ def result_words(result: Result) -> str:
             ]
     rows = []
     for row in result.rows():
-        from calib_model.core.numbers import short, with_unit
-
         reading = row.reading
         unit = reading.metric.unit
         text = reading.why if reading.value is None else with_unit(reading.value, unit, 4)
@@ -266,8 +256,5 @@ def result_words(result: Result) -> str:
 
 
 def _write_report(results: Sequence[Result], given: Any, vehicle: Vehicle, out: Path) -> None:
-    from calib_model.reports.manoeuvre_report import Names, manoeuvre_report
-    from calib_model.store import write_whole
-
     names = Names(given.set.name, given.against.name if given.against else "", vehicle.name)
     write_whole(out, manoeuvre_report(results, names))

@@ -6,6 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from app.cli.text import listed
+from app.desk_evidence import LawRun, evidence_of
+from calib_model.errors import EditRefused
+from calib_model.evidence.drives import add_drive
+from calib_model.session.files import save_document
 
 if TYPE_CHECKING:
     from calib_model.session.document import Document
@@ -17,11 +21,6 @@ def record(
     document: Document, results: Sequence[Result], vehicle: Vehicle, by: str
 ) -> list[dict[str, Any]]:
     """Keep what finished in the document's record, and save it; say of each what became of it."""
-    from app.desk_evidence import LawRun, evidence_of
-    from calib_model.errors import EditRefused
-    from calib_model.evidence.drives import add_drive
-    from calib_model.session.files import save_document
-
     said: list[dict[str, Any]] = []
     for result in results:
         trace, kept = result.trace, False

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import sys
 
+from calib_model.lookup.compiled import available
+
 WORDS = "Preparing compiled code, once; takes about half a minute."
 LAW = ("calib_model.controller.kernel", "run_ticks")
 VEHICLE = ("calib_model.vehicle.kernel", "run")
@@ -16,8 +18,6 @@ def say_if_it_takes_long(*needed: tuple[str, str]) -> None:
 
     Standard output is kept for the answer.
     """
-    from calib_model.lookup.compiled import available
-
     wanted = [one for one in needed if one[0] not in sys.modules]
     if not wanted or not available():
         return  # without a compiler all is slow, and nothing is prepared

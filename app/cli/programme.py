@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.text import caution, count, listed, paragraph
+from calib_model.session.programme import read_programme
+from calib_model.signoff import confirmed
 
 if TYPE_CHECKING:
     from calib_model.session.programme import Programme
     from calib_model.signoff.confirmed import Claim, State
-
-SUMMARY = "show a programme file; confirm its signers and owners"
 
 
 def parser() -> VerbParser:
@@ -41,8 +41,6 @@ def parser() -> VerbParser:
 def run(arguments: Sequence[str]) -> Answer:
     """Show a programme file, or confirm it."""
     given = parser().parse_args(arguments)
-    from calib_model.session.programme import read_programme
-    from calib_model.signoff import confirmed
 
     programme = read_programme(given.file)
     if given.forget and not confirmed.forget(programme):

@@ -4,21 +4,31 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import difflib
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import same_file
+from app.cli.show import _grids
 from app.cli.text import caution, count, listed
+from calib_model.core.numbers import short, with_unit
+from calib_model.core.people import login_name
 from calib_model.core.plain_file import is_there
+from calib_model.core.rule import KINDS, find_axis
+from calib_model.core.text_file import read_text
+from calib_model.editing.change import apply, change_to_plain
+from calib_model.errors import FileProblem
+from calib_model.shaping import AtOdds, explain
+from calib_model.store import write_set
 
 if TYPE_CHECKING:
-    import numpy as np
-
     from calib_model.core.calibration_set import CalibrationSet
     from calib_model.core.table import Table
     from calib_model.shaping.proposal import Proposal
@@ -90,8 +100,6 @@ def add_weights(made: VerbParser) -> None:
 
 def table_of(content: CalibrationSet, path: Path, id: str) -> Table:
     """Return a table by id, or refuse with what is near."""
-    import difflib
-
     if id not in content:
         near = difflib.get_close_matches(id, content.tables, 3)
         lists = f"`bitepoint show {path}` lists all."
@@ -102,8 +110,6 @@ def table_of(content: CalibrationSet, path: Path, id: str) -> Table:
 
 def kinds(given: Sequence[str]) -> tuple[str, ...]:
     """Return kinds of rule as the model names them; refuse what is none."""
-    from calib_model.core.rule import KINDS
-
     wanted = tuple(kind.replace(" ", "_") for kind in given)
     for kind in wanted:
         if kind not in KINDS:
@@ -115,9 +121,6 @@ def cells(table: Table, given: Sequence[str]) -> np.ndarray | None:
     """Return the chosen cells as a mask, or None for all."""
     if not given:
         return None
-    import numpy as np
-
-    from calib_model.core.rule import find_axis
 
     mask = np.ones(table.shape, dtype=bool)
     for text in given:
@@ -145,10 +148,6 @@ def weights(table: Table, path: Path | None) -> np.ndarray | None:
     """Read weights from a text file."""
     if path is None:
         return None
-    import numpy as np
-
-    from calib_model.core.text_file import read_text
-    from calib_model.errors import FileProblem
 
     text = read_text(path, "a list of weights", MOST_WEIGHTS)
     words = text.replace(";", " ").replace(",", " ").split()
@@ -189,8 +188,6 @@ def quiet() -> Iterator[None]:
 
 def proposed(make: Callable[[], Proposal]) -> Proposal:
     """Carry a tool out; where rules and locks are at odds, refuse with the explanation."""
-    from calib_model.shaping import AtOdds, explain
-
     try:
         with quiet():
             return make()
@@ -219,10 +216,6 @@ def write(
 
     Returns what was written: nothing without a file to write, or with nothing to change in place.
     """
-    from calib_model.core.people import login_name
-    from calib_model.editing.change import apply, change_to_plain
-    from calib_model.store import write_set
-
     if out is None:
         return []
     source = given.set if number == 0 else given.against[number - 1]
@@ -301,8 +294,6 @@ def _part(part: Any) -> dict[str, Any]:
 
 def words(proposal: Proposal, written: Sequence[Path]) -> str:
     """Return a proposal for reading."""
-    from calib_model.core.numbers import short
-
     d = proposal.diagnostics
     said = ", ".join(f"{key} {_said(value)}" for key, value in proposal.settings.items())
     rows = [("Outcome", proposal.summary or "nothing changes")]
@@ -335,9 +326,6 @@ def _said(value: Any) -> str:
 
 def _values(table: Table) -> str:
     """Return a table's proposed values as `bitepoint show` prints them."""
-    from app.cli.show import _grids
-    from calib_model.core.numbers import with_unit
-
     heading = f"{table.id}, {count(table.values.size, 'cell')}, as proposed"
     if not table.axes:
         return f"{heading}: {with_unit(float(table.values), table.unit)}"

@@ -6,16 +6,17 @@ from argparse import Namespace
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from app.cli import proposals
 from app.cli.answer import Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
+from calib_model.shaping import quantise, scalings
 
 if TYPE_CHECKING:
     from calib_model.core.storage import Storage
     from calib_model.core.table import Table
-
-SUMMARY = "round a table to what the controller can hold"
 
 
 def parser() -> VerbParser:
@@ -52,8 +53,6 @@ def run(arguments: Sequence[str]) -> Answer:
     if given.step is None and (given.type is not None or given.range is not None):
         refuse("A type or range is given without a step.", "Add --step SIZE.")
     with SetFiles([given.set, *given.against]) as files:
-        from calib_model.shaping import quantise
-
         stored, *others = files.results()
     table = proposals.table_of(stored.set, given.set, given.table)
     storage = None if given.step is None else _storage(table, given)
@@ -73,10 +72,6 @@ def run(arguments: Sequence[str]) -> Answer:
 
 
 def _storage(table: Table, given: Namespace) -> Storage:
-    import numpy as np
-
-    from calib_model.shaping import scalings
-
     if given.range is not None:
         low, high = given.range
     else:

@@ -1,4 +1,4 @@
-"""Read the sets that a verb names, all at once, while this process loads what it needs."""
+"""Read the sets that a verb names, all at once."""
 
 from __future__ import annotations
 
@@ -6,14 +6,16 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from calib_model.errors import BitepointError
+from calib_model.store.launch import TIME_LIMIT, Child
+from calib_model.store.reading import Reading
+
 if TYPE_CHECKING:
-    from calib_model.errors import BitepointError
-    from calib_model.store.launch import Child
     from calib_model.store.reading import StoredSet
 
 
 class SetFiles:
-    """Set files that are being read.  Make it first, import the rest, then ask for the sets.
+    """Set files that are being read.
 
     Parameters
     ----------
@@ -21,8 +23,6 @@ class SetFiles:
     """
 
     def __init__(self, paths: Sequence[Path]) -> None:
-        from calib_model.store.launch import TIME_LIMIT, Child
-
         self._paths = list(paths)
         self._child: Child | None = None
         try:
@@ -48,8 +48,6 @@ class SetFiles:
         FileProblem
             For the first that cannot be read.
         """
-        from calib_model.store.reading import Reading
-
         last = len(self._paths) - 1
         return [
             Reading(path, child=self._child, ends=self._child is None or number == last).result()
@@ -58,9 +56,6 @@ class SetFiles:
 
     def outcomes(self) -> list[StoredSet | BitepointError]:
         """Wait for all sets, in the order given; for one that cannot be read, why."""
-        from calib_model.errors import BitepointError
-        from calib_model.store.reading import Reading
-
         found: list[StoredSet | BitepointError] = []
         last = len(self._paths) - 1
         for number, path in enumerate(self._paths):

@@ -9,11 +9,10 @@ from app.cli import fit_samples, proposals
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
+from calib_model.shaping.reaxis import breakpoints_of, reaxis
 
 if TYPE_CHECKING:
     from calib_model.shaping.reaxis import ReaxisProposal
-
-SUMMARY = "move a table to other breakpoints"
 
 
 def parser() -> VerbParser:
@@ -50,8 +49,6 @@ def run(arguments: Sequence[str]) -> Answer:
         refuse("Neither breakpoints nor a table to take them from, or both.", "Add --to or --like.")
     proposals.check_out(given.set, given.out)
     with SetFiles([given.set]) as files:
-        from calib_model.shaping.reaxis import breakpoints_of, reaxis
-
         (stored,) = files.results()
     table = proposals.table_of(stored.set, given.set, given.table)
     axis = fit_samples.axis_of(table, given.axis)

@@ -11,12 +11,12 @@ from app.cli import proposals
 from app.cli.answer import Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
+from calib_model.remedies import mended, suited
+from calib_model.shaping import repair
 
 if TYPE_CHECKING:
     from calib_model.core.arrays import BoolArray
     from calib_model.core.calibration_set import CalibrationSet
-
-SUMMARY = "find the nearest values that satisfy every rule"
 
 
 def parser() -> VerbParser:
@@ -63,8 +63,6 @@ def run(arguments: Sequence[str]) -> Answer:
     given = parser().parse_args(arguments)
     proposals.check_out(given.set, given.out)
     with SetFiles([given.set, *given.against]) as files:
-        from calib_model.shaping import repair
-
         stored, *others = files.results()
     table = proposals.table_of(stored.set, given.set, given.table)
     also = [proposals.table_of(stored.set, given.set, id).id for id in given.allow_table]
@@ -117,8 +115,6 @@ def _mended(
     told: bool,
 ) -> tuple[CalibrationSet, tuple[str, ...]]:
     """Mend what findings name as mistakes, if told to; refuse if not."""
-    from calib_model.remedies import mended, suited
-
     waiting = suited(content, tables, base, allowed)
     if waiting and not told:
         said = "\n".join(

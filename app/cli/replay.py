@@ -21,8 +21,18 @@ from app.cli.drive_input import (
 )
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
+from app.cli.replay_series import series_csv
 from app.cli.text import caution, count, listed, title, width
 from app.cli.writing import out_path
+from calib_model.core.numbers import short, with_unit
+from calib_model.core.units import shown
+from calib_model.evidence.coverage import coverage
+from calib_model.evidence.drives import set_in_vehicle
+from calib_model.evidence.replay import compare_replays, replay
+from calib_model.evidence.trust import trust
+from calib_model.reports.replay_report import Told, replay_report
+from calib_model.session.history import Entry
+from calib_model.store import write_whole
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -32,7 +42,6 @@ if TYPE_CHECKING:
     from calib_model.evidence.versus import SignalDifference, Versus
     from calib_model.store.reading import StoredSet
 
-SUMMARY = "what a set would have commanded along a recording"
 MOST_FAULTS = 12
 MOST_TABLES = 25
 
@@ -90,8 +99,6 @@ def run(arguments: Sequence[str]) -> Answer:
     with SetFiles(paths) as files:
         constants, words = constants_of(given.vehicle, given.set)
         preparing.say_if_it_takes_long(preparing.LAW)
-        from calib_model.evidence.replay import compare_replays, replay
-        from calib_model.evidence.trust import trust
 
         found = files.results()
     contents = [stored.set for stored in found]
@@ -122,9 +129,6 @@ def _judged(trusts: Sequence[Trust]) -> int:
 
 def _earlier(digest: str, stored: Sequence[StoredSet]) -> tuple[CalibrationSet | None, str]:
     """Return the earlier state of a set that was in the vehicle, and which it is, in words."""
-    from calib_model.evidence.drives import set_in_vehicle
-    from calib_model.session.history import Entry
-
     for label, one in zip("AB", stored, strict=False):
         entries = [Entry(plain, True) for plain in one.history.entries()]
         content, words = set_in_vehicle(digest, one.set, entries)
@@ -183,9 +187,9 @@ class _Shown:
         channels = count(len(recording.channels), "channel")
         lines = [f"Recording: {recording.name}, {recording.seconds:.6g} s, {channels}"]
         lines[0] += f"; the law ran for {ran:.6g} s of it."
-        for label, content, replay, _ in self.sets:
+        for label, content, replayed, _ in self.sets:
             path = self.paths["AB".index(label)]
-            lines.append(f"Set {label}: {title(content, path)}, digest {replay.digest[:16]}")
+            lines.append(f"Set {label}: {title(content, path)}, digest {replayed.digest[:16]}")
         lines.append(f"In the vehicle: {self.in_vehicle()}.")
         return "\n".join(lines)
 
@@ -209,33 +213,31 @@ class _Shown:
         return f"{head}\n{listed(rows)}{tail}"
 
     def _figures(self) -> str:
-        from calib_model.core.units import shown
-
         rows: list[tuple[str, ...]] = [("", "", "least", "median", "mean", "95 %", "most", "at")]
         for name in ("torque", "demand", "slip_demand", "slip", "current"):
-            for label, _, replay, _ in self.sets:
-                found = replay.stats().outputs[name]
-                unit = (replay.computed(name) or (0, "", ""))[1]
+            for label, _, replayed, _ in self.sets:
+                found = replayed.stats().outputs[name]
+                unit = (replayed.computed(name) or (0, "", ""))[1]
                 rows.append((f"{name.replace('_', ' ')} {label}", shown(unit), *_row(found)))
         return "What was commanded\n" + "\n".join(_table(rows))
 
     def _governed(self) -> str:
         names = dict.fromkeys(
-            role for _, _, replay, _ in self.sets for role in replay.stats().governed
+            role for _, _, replayed, _ in self.sets for role in replayed.stats().governed
         )
         head = ("", *(f"{label}: s" for label, *_ in self.sets), *("" for _ in self.sets))
         rows: list[tuple[str, ...]] = [head]
         for role in (*names, ""):
             cells, shares = [], []
-            for _, _, replay, _ in self.sets:
-                stats = replay.stats()
+            for _, _, replayed, _ in self.sets:
+                stats = replayed.stats()
                 seconds = stats.governed.get(role, 0.0) if role else stats.idle_seconds
                 cells.append(f"{seconds:.2f}")
                 shares.append(_percent(seconds / stats.valid_seconds if stats.valid_seconds else 0))
             rows.append((role.replace("_", " ") or "nothing demanded", *cells, *shares))
         lines = ["Which table decided the torque", *_table(rows)]
-        for label, _, replay, _ in self.sets:
-            stats = replay.stats()
+        for label, _, replayed, _ in self.sets:
+            stats = replayed.stats()
             if not stats.valid_seconds:
                 continue
             lines.append(
@@ -250,7 +252,6 @@ class _Shown:
         versus = self.versus
         if versus is None:
             return ""
-        from calib_model.core.numbers import short
 
         torque = versus.outputs["torque"]
         lines = ["B less A"]
@@ -284,11 +285,11 @@ class _Shown:
         return "Left out\n" + listed(rows) if rows else ""
 
     def _gone(self) -> Iterator[dict[str, Any]]:
-        replay = self.replays[0]
-        for role, reason in replay.roles_left_out.items():
+        replayed = self.replays[0]
+        for role, reason in replayed.roles_left_out.items():
             yield {"what": role, "reason": reason}
-        for id, reason in replay.left_out.items():
-            if replay.content[id].role not in replay.roles_left_out:
+        for id, reason in replayed.left_out.items():
+            if replayed.content[id].role not in replayed.roles_left_out:
                 yield {"what": id, "reason": reason}
 
     # -- plain data --------------------------------------------------------------------
@@ -311,10 +312,10 @@ class _Shown:
                     "set": label,
                     "file": self.paths["AB".index(label)].name,
                     "label": content.label,
-                    "digest": replay.digest,
+                    "digest": replayed.digest,
                     "in_vehicle": one.same_set,
                 }
-                for label, content, replay, one in self.sets
+                for label, content, replayed, one in self.sets
             ],
             "trust": [
                 {
@@ -342,9 +343,9 @@ class _Shown:
         }  # fmt: skip
 
     def _plain_signals(self) -> Iterator[dict[str, Any]]:
-        for label, _, replay, _ in self.sets:
-            for name, found in replay.stats().outputs.items():
-                unit = (replay.computed(name) or (0, "", ""))[1]
+        for label, _, replayed, _ in self.sets:
+            for name, found in replayed.stats().outputs.items():
+                unit = (replayed.computed(name) or (0, "", ""))[1]
                 yield {
                     "set": label, "signal": name, "unit": unit, "count": found.count,
                     "low": found.low, "high": found.high, "mean": found.mean,
@@ -353,21 +354,21 @@ class _Shown:
                 }  # fmt: skip
 
     def _plain_governed(self) -> Iterator[dict[str, Any]]:
-        for label, _, replay, _ in self.sets:
-            stats = replay.stats()
+        for label, _, replayed, _ in self.sets:
+            stats = replayed.stats()
             for role, seconds in stats.governed.items():
                 yield {
                     "set": label,
                     "role": role,
-                    "table": replay.roles[role].id,
+                    "table": replayed.roles[role].id,
                     "seconds": seconds,
                     "share": seconds / stats.valid_seconds,
                     "limit": role in stats.limited,
                 }
 
     def _plain_totals(self) -> Iterator[dict[str, Any]]:
-        for label, _, replay, _ in self.sets:
-            stats = replay.stats()
+        for label, _, replayed, _ in self.sets:
+            stats = replayed.stats()
             names = (
                 "seconds", "valid_seconds", "idle_seconds", "limited_seconds",
                 "disconnected_share", "disconnections", "reconnections", "reconnections_per_hour",
@@ -388,15 +389,9 @@ class _Shown:
 
 
 def _write(shown: _Shown, out: Path) -> None:
-    from calib_model.store import write_whole
-
     if shown.given.to[0] == "csv":
-        from app.cli.replay_series import series_csv
-
         write_whole(out, series_csv([(label, one) for label, _, one, _ in shown.sets]))
         return
-    from calib_model.evidence.coverage import coverage
-    from calib_model.reports.replay_report import Told, replay_report
 
     covered = coverage(shown.contents[0], shown.replays[0], shown.driven.ticks)
     other = shown.given.against.name if shown.given.against is not None else ""
@@ -412,16 +407,12 @@ def _write(shown: _Shown, out: Path) -> None:
 
 
 def _difference(one: SignalDifference) -> str:
-    from calib_model.core.numbers import short, with_unit
-
     sign = "+" if one.largest > 0 else ""
     most = f"{sign}{with_unit(one.largest, one.unit, 4)}"
     return f"differs for {short(one.apart)} s, by at most {most} (at {short(one.largest_at)} s)"
 
 
 def _row(found: Figures) -> tuple[str, ...]:
-    from calib_model.core.numbers import short
-
     levels = found.percentiles
     numbers = (found.low, levels[50.0], found.mean, levels[95.0], found.high)
     when = f"{found.high_at:.7g} s" if math.isfinite(found.high_at) else "-"

@@ -6,6 +6,12 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from calib_model.controller.outputs import OUTPUT_INDEX, OUTPUTS, STATES
+from calib_model.core.roles import ROLES
+from calib_model.exchange.csv_tables import text_field
+
 if TYPE_CHECKING:
     from calib_model.evidence.replay import Replay
 
@@ -24,12 +30,6 @@ def series_csv(sets: Sequence[tuple[str, Replay]]) -> str:
     sets : sequence of (label, Replay)
         Along one drive.
     """
-    import numpy as np
-
-    from calib_model.controller.outputs import OUTPUT_INDEX, OUTPUTS, STATES
-    from calib_model.core.roles import ROLES
-    from calib_model.exchange.csv_tables import text_field
-
     first = sets[0][1]
     head, columns = ["time [s]"], [_numbers(first.ticks.time)]
     for name, values in first.ticks.signals.items():
@@ -51,7 +51,5 @@ def series_csv(sets: Sequence[tuple[str, Replay]]) -> str:
 
 
 def _numbers(values: object) -> list[str]:
-    import numpy as np
-
     array = np.asarray(values, dtype=np.float64)
     return ["" if x != x else f"{x:.7g}" for x in array.tolist()]

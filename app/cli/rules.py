@@ -12,12 +12,16 @@ from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles, same_file
 from app.cli.text import caution
 from calib_model.core.plain_file import is_there
+from calib_model.core.text_file import read_text
+from calib_model.editing.change import apply, change_to_plain
+from calib_model.rules.sheet import parse_sheet, sheet_text
+from calib_model.session.rule_sheet import apply_sheet
+from calib_model.store import write_set, write_whole
 
 if TYPE_CHECKING:
     from calib_model.rules.sheet import Sheet
     from calib_model.store.reading import StoredSet
 
-SUMMARY = "print a set's rules and bindings as a sheet, or apply one"
 LARGEST_SHEET = 16 << 20  # bytes; about 30,000 tables with several rules each
 
 
@@ -52,8 +56,6 @@ def run(arguments: Sequence[str]) -> Answer:
     if given.out is not None and is_there(given.out) and not (given.apply and same):
         refuse(f"{given.out}: There is such a file already.", "Give a new name with -o.")
     with SetFiles([given.set]) as files:
-        from calib_model.rules.sheet import sheet_text
-
         sheet = None if given.apply is None else _read_sheet(given.apply)
         (stored,) = files.results()
     if sheet is not None:
@@ -61,7 +63,6 @@ def run(arguments: Sequence[str]) -> Answer:
     text = sheet_text(stored.set)
     if given.out is None:
         return Answer(GOOD, text)
-    from calib_model.store import write_whole
 
     write_whole(given.out, text, new=True)
     return Answer(GOOD, f"Wrote the rule sheet to {given.out}.\n")
@@ -70,10 +71,6 @@ def run(arguments: Sequence[str]) -> Answer:
 def _apply(
     stored: StoredSet, sheet: Sheet, out: Path, in_place: bool, author: str | None
 ) -> Answer:
-    from calib_model.editing.change import apply, change_to_plain
-    from calib_model.session.rule_sheet import apply_sheet
-    from calib_model.store import write_set
-
     change = apply_sheet(stored.set, sheet)
     if change.is_empty and in_place:
         return Answer(GOOD, f"{change.note}\nNothing to change: {out} is as it was.\n")
@@ -93,9 +90,6 @@ def _apply(
 
 
 def _read_sheet(path: Path) -> Sheet:
-    from calib_model.core.text_file import read_text
-    from calib_model.rules.sheet import parse_sheet
-
     text = read_text(path, "a rule sheet", LARGEST_SHEET)
     return parse_sheet(text, str(path))
 

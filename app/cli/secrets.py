@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 from app.cli.answer import refuse
 from app.cli.parser import VerbParser
+from calib_model.core.plain_file import open_plain
+from calib_model.signoff.keys import is_protected, load_key
 
 if TYPE_CHECKING:
     from calib_model.signoff.keys import PrivateKey
@@ -36,8 +38,6 @@ def add_passphrase_argument(parser: VerbParser) -> None:
 
 def loaded_key(path: Path, passphrase_file: Path | None) -> PrivateKey:
     """Return a private key, its passphrase from a file or the terminal."""
-    from calib_model.signoff.keys import is_protected, load_key
-
     if not is_protected(path):
         return load_key(path, None)
     return load_key(path, passphrase(passphrase_file, f"Passphrase of {path}: "))
@@ -49,7 +49,6 @@ def passphrase(file: Path | None, prompt: str) -> str:
         if not sys.stdin.isatty():
             refuse("The key needs a passphrase.", "Give --passphrase-file FILE.")
         return getpass.getpass(prompt)
-    from calib_model.core.plain_file import open_plain
 
     try:
         with open_plain(file) as source:

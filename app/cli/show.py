@@ -13,15 +13,16 @@ from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import aligned, caution, count, listed, title
+from calib_model.core.numbers import exact, short, with_unit
 from calib_model.core.planes import plane_index
+from calib_model.core.rule import stated
+from calib_model.core.units import shown
 from calib_model.foreign_text import plain_line
 
 if TYPE_CHECKING:
     from calib_model.core.axis import Axis
     from calib_model.core.calibration_set import CalibrationSet
     from calib_model.core.table import Table
-
-SUMMARY = "list a set's tables, or show one"
 
 
 def parser() -> VerbParser:
@@ -40,8 +41,6 @@ def run(arguments: Sequence[str]) -> Answer:
     """Show a set or a table."""
     given = parser().parse_args(arguments)
     with SetFiles([given.set]) as files:
-        from calib_model.core import numbers  # noqa: F401  (loaded while the set is read)
-
         (stored,) = files.results()
     content = stored.set
     if given.table is None:
@@ -57,8 +56,6 @@ def run(arguments: Sequence[str]) -> Answer:
 
 def set_words(content: CalibrationSet, path: Path) -> str:
     """Return what a set holds, for reading."""
-    from calib_model.core.units import shown
-
     parts = [f"{title(content, path)}: {count(len(content), 'table')}."]
     about = [
         (label, text)
@@ -89,10 +86,6 @@ def set_words(content: CalibrationSet, path: Path) -> str:
 
 def table_words(table: Table) -> str:
     """Return a table for reading."""
-    from calib_model.core.numbers import exact
-    from calib_model.core.rule import stated
-    from calib_model.core.units import shown
-
     unit = shown(table.unit)
     facts = [
         ("Kind", table.kind),
@@ -132,8 +125,6 @@ _RELATION = {
 
 
 def _limits(table: Table) -> str:
-    from calib_model.core.numbers import short, with_unit
-
     low, high = table.lower, table.upper
     if math.isinf(low) and math.isinf(high):
         return ""
@@ -149,8 +140,6 @@ def _where(table: Table) -> Sequence[str]:
 
 
 def _axis_words(axis: Axis) -> str:
-    from calib_model.core.units import shown
-
     unit = shown(axis.unit)
     ends = f"below the first {axis.below}, above the last {axis.above}"
     reads = f", reads {axis.quantity}" if axis.quantity else ""
@@ -159,8 +148,6 @@ def _axis_words(axis: Axis) -> str:
 
 def _grids(table: Table) -> Iterator[str]:
     """Yield the values: as one grid, or one per combination of the third and fourth axis."""
-    from calib_model.core.numbers import with_unit
-
     further = table.axes[2:]
     for index in product(*(range(len(axis)) for axis in further)):
         place = ", ".join(
@@ -171,8 +158,6 @@ def _grids(table: Table) -> Iterator[str]:
 
 
 def _grid(table: Table, index: tuple[int, ...]) -> str:
-    from calib_model.core.numbers import exact
-
     values = table.values[plane_index(index) if index else ...]
     rows_axis = table.axes[0]
     columns = table.axes[1] if len(table.axes) > 1 else None
@@ -193,7 +178,5 @@ def _named(axis: Axis) -> str:
 
 
 def _in_unit(label: str, unit: str) -> str:
-    from calib_model.core.units import shown
-
     text = shown(unit)
     return f"{label} [{text}]" if text else label

@@ -12,8 +12,11 @@ from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.secrets import add_key_arguments, loaded_key
 from app.cli.text import caution
-
-SUMMARY = "sign a set, if nothing stands in the way"
+from calib_model.session.files import open_document, save_document
+from calib_model.session.history import entries_of
+from calib_model.signoff.people import hints_on
+from calib_model.signoff.signing import make_sign_off
+from calib_model.signoff.verification import verify
 
 
 def parser() -> VerbParser:
@@ -51,9 +54,6 @@ def run(arguments: Sequence[str]) -> Answer:
             given.set, alone=given.alone, named=given.against, programme=chosen, whole=True
         ) as neighbours,
     ):
-        from calib_model.session.files import open_document, save_document
-        from calib_model.session.history import entries_of
-
         others = [stored.set for stored in files.results()]
         document = open_document(given.set, given.name or "")
         on = grounds(given, document.content, others, neighbours)
@@ -70,9 +70,6 @@ def run(arguments: Sequence[str]) -> Answer:
     if in_the_way:
         raise CannotDo(blocked(in_the_way, given.set))
     key = loaded_key(given.key, given.passphrase_file)
-    from calib_model.signoff.people import hints_on
-    from calib_model.signoff.signing import make_sign_off
-    from calib_model.signoff.verification import verify
 
     authors = [entry.author for entry in entries]
     made = make_sign_off(

@@ -8,8 +8,9 @@ from app.cli import proposals
 from app.cli.answer import Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
+from calib_model.core.rule import find_axis
+from calib_model.shaping import smooth
 
-SUMMARY = "smooth a table under its rules"
 _WORDS = {"auto": "auto", "likelihood": "reml", "straight": "straight"}
 
 
@@ -51,9 +52,6 @@ def run(arguments: Sequence[str]) -> Answer:
     strength = _strength(given.strength)
     proposals.check_out(given.set, given.out)
     with SetFiles([given.set, *given.against]) as files:
-        from calib_model.core.rule import find_axis
-        from calib_model.shaping import smooth
-
         stored, *others = files.results()
     table = proposals.table_of(stored.set, given.set, given.table)
     chosen = [_along(text) for text in given.along]

@@ -13,13 +13,16 @@ from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution
 from app.cli.writing import out_path
+from calib_model.reports.change_note import change_note
+from calib_model.reports.day_report import day_report
+from calib_model.rules.check import check
+from calib_model.session.history import Entry
+from calib_model.session.since import before_changes
+from calib_model.store import write_whole
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
-    from calib_model.session.history import Entry
     from calib_model.store.reading import StoredSet
-
-SUMMARY = "write the day's summary, or the change note"
 
 
 def parser() -> VerbParser:
@@ -56,9 +59,6 @@ def run(arguments: Sequence[str]) -> Answer:
         SetFiles(paths) as files,
         Neighbours(given.set, alone=given.alone, named=given.against) as neighbours,
     ):
-        from calib_model.session.history import Entry
-        from calib_model.store import write_whole
-
         stored, *rest = files.results()
         found = neighbours.company(stored.set)
     entries = [Entry(plain, True) for plain in stored.history.entries()]
@@ -84,16 +84,10 @@ def _day(text: str) -> date:
 def _summary(
     stored: StoredSet, others: list[CalibrationSet], entries: list[Entry], day: date
 ) -> str:
-    from calib_model.reports.day_report import day_report
-    from calib_model.rules.check import check
-
     return day_report(stored.set, entries, day, report=check(stored.set, others))
 
 
 def _changes(given: Any, stored: StoredSet, rest: list[StoredSet], entries: list[Entry]) -> str:
-    from calib_model.reports.change_note import change_note
-    from calib_model.session.since import before_changes
-
     if given.since is not None:
         earlier, since = rest[0].set, given.since.name
     else:

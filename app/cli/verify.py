@@ -12,11 +12,13 @@ from app.cli.answer import DIFFERENT, GOOD, Answer
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution, listed, title
+from calib_model.core.times import moment_of
+from calib_model.errors import DamagedFile
+from calib_model.signoff.signers import read_signers
+from calib_model.signoff.verification import verify
 
 if TYPE_CHECKING:
     from calib_model.signoff.verification import Verification
-
-SUMMARY = "verify who signed a set, and what changed since"
 
 
 def parser() -> VerbParser:
@@ -48,8 +50,6 @@ def parser() -> VerbParser:
 
 def moment(text: str) -> datetime:
     """Return the moment that a text names; for the parser, ValueError if it names none."""
-    from calib_model.core.times import moment_of
-
     found = moment_of(text)
     if found is None:
         raise ValueError(text)
@@ -59,12 +59,8 @@ def moment(text: str) -> datetime:
 def run(arguments: Sequence[str]) -> Answer:
     """Verify a set."""
     given = parser().parse_args(arguments)
-    from calib_model.errors import DamagedFile
 
     with SetFiles([given.set]) as files:
-        from calib_model.signoff.signers import read_signers
-        from calib_model.signoff.verification import verify
-
         signers = read_signers(given.signers, given.revoked)
         try:
             (stored,) = files.results()

@@ -10,8 +10,9 @@ from app.cli.company import Neighbours, add_against
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution
-
-SUMMARY = "accept a finding, with a reason and an approver"
+from calib_model.rules.check import check
+from calib_model.session.files import open_document, save_document
+from calib_model.session.review import waive
 
 
 def parser() -> VerbParser:
@@ -42,13 +43,9 @@ def run(arguments: Sequence[str]) -> Answer:
         SetFiles(given.against) as files,
         Neighbours(given.set, alone=given.alone, named=given.against) as neighbours,
     ):
-        from calib_model.session.files import open_document, save_document
-
         others = [stored.set for stored in files.results()]
         document = open_document(given.set, given.author)
         others = neighbours.others(neighbours.company(document.content), others)
-    from calib_model.rules.check import check
-    from calib_model.session.review import waive
 
     content = document.content
     table = content[given.table]

@@ -11,6 +11,8 @@ import numpy as np
 from ..errors import ModelError
 from ..foreign_text import plain_line
 from .arrays import FloatArray, frozen, same_values
+from .labels import NO_LABELS, Labels
+from .numbers import exact, short, with_unit
 from .storage import FLOAT64, Storage
 
 
@@ -50,6 +52,8 @@ class Axis:
     storage : Storage
     shared : str
         Id of the set's shared axis this is, or empty for an axis of the table's own.
+    labels : Labels, or what `Labels.of` takes
+        Names of breakpoints that stand for states (wiper off, slow, fast).
 
     Raises
     ------
@@ -66,8 +70,11 @@ class Axis:
     above: End = End.HELD
     storage: Storage = FLOAT64
     shared: str = ""
+    labels: Labels = NO_LABELS
 
     def __post_init__(self) -> None:
+        if type(self.labels) is not Labels:
+            object.__setattr__(self, "labels", Labels.of(self.labels))
         values = frozen(self.values)
         object.__setattr__(self, "values", values)
         if values.ndim != 1 or values.size == 0:
@@ -121,7 +128,20 @@ class Axis:
             self.above,
             self.storage,
             self.shared,
+            self.labels,
         )
+
+    def said(self, value: float, digits: int = 6) -> str:
+        """Return a value on this axis for reading: its label, else number and unit."""
+        return self.labels.name(value) or with_unit(value, self.unit, digits)
+
+    def said_short(self, value: float) -> str:
+        """Return a value on this axis without its unit, for headers and ticks."""
+        return self.labels.name(value) or short(value)
+
+    def said_exactly(self, value: float) -> str:
+        """Return a value on this axis so that it reads back: its label, else all digits."""
+        return self.labels.name(value) or exact(value)
 
     def with_values(self, values: Any) -> Axis:
         """Return the same axis with other breakpoints."""

@@ -13,6 +13,9 @@ tables, one line each, sorted by id; fields are ``key=value``, separated by tabs
 - Texts are in Unicode's normal form C; a backslash is ``\\\\``, and control characters and line
   separators are ``\\t``, ``\\n``, ``\\r`` or ``\\uXXXX``, so that a line is a line everywhere.
 - Rules are JSON with sorted keys; relations are JSON pairs of mode and relation, sorted.
+- What came later stands in the text only where it is used, so that a digest made before stays
+  true: ``labels``, JSON pairs of a hexadecimal number and its name, rising, at the end of an
+  axis's fields and before ``values``.
 - Lines end with a line feed; the encoding is UTF-8.
 
 What belongs to the record (name, revision and description of the set, history, remarks, waivers,
@@ -33,6 +36,7 @@ from typing import Any
 from .arrays import FloatArray
 from .axis import Axis
 from .calibration_set import CalibrationSet
+from .labels import Labels
 from .numbers import one_form
 from .rule import Rule
 from .storage import Storage
@@ -164,11 +168,14 @@ def _table_line(table: Table, axes: dict[tuple[int, int], str], rules: dict[Rule
         if text is None:
             text = axes[key] = _axis_fields(axis, f"axis{number}.")
         parts.append(text)
+    if table.labels:
+        parts.append(f"\tlabels={_labels(table.labels)}")
     parts.append(f"\tvalues={_numbers(table.values)}\n")
     return "".join(parts)
 
 
 def _axis_fields(axis: Axis, prefix: str) -> str:
+    later = (("labels", _labels(axis.labels)),) if axis.labels else ()
     return "".join(
         f"\t{prefix}{key}={value}"
         for key, value in (
@@ -181,8 +188,14 @@ def _axis_fields(axis: Axis, prefix: str) -> str:
             ("storage", _storage(axis.storage)),
             ("shared", axis.shared),
             ("breakpoints", _numbers(axis.values)),
+            *later,
         )
     )
+
+
+def _labels(labels: Labels) -> str:
+    pairs = [[_number(number), _text(text)] for number, text in labels.pairs]
+    return json.dumps(pairs, ensure_ascii=False, separators=(",", ":"))
 
 
 def _storage(storage: Storage) -> str:

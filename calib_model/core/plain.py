@@ -14,6 +14,7 @@ import numpy as np
 from ..errors import ModelError
 from .arrays import FloatArray
 from .axis import Axis, End, Interpolation
+from .labels import NO_LABELS, Labels
 from .rule_plain import rule_from_plain
 from .storage import Storage
 from .table import Table
@@ -56,10 +57,22 @@ def numbers_from_plain(values: Any, shape: tuple[int, ...]) -> FloatArray:
         raise ModelError("A list of numbers is damaged.") from None
 
 
+def _with_labels(plain: dict[str, Any], labels: Labels) -> dict[str, Any]:
+    """Add labels only where there are any, so that older programs read what has none."""
+    if labels:
+        plain["labels"] = [list(pair) for pair in labels.pairs]
+    return plain
+
+
+def _labels_from_plain(plain: Any) -> Labels:
+    pairs = tuple((float(number), text_from_plain(text)) for number, text in plain)
+    return Labels(pairs) if pairs else NO_LABELS
+
+
 def axis_to_plain(axis: Axis) -> dict[str, Any]:
     """Return an axis as plain data."""
     s = axis.storage
-    return {
+    plain = {
         "values": axis.values.tolist(),
         "name": axis.name,
         "unit": axis.unit,
@@ -70,6 +83,7 @@ def axis_to_plain(axis: Axis) -> dict[str, Any]:
         "storage": [s.type, s.numerator, s.denominator, s.offset],
         "shared": axis.shared,
     }
+    return _with_labels(plain, axis.labels)
 
 
 def axis_from_plain(plain: Mapping[str, Any]) -> Axis:
@@ -86,6 +100,7 @@ def axis_from_plain(plain: Mapping[str, Any]) -> Axis:
             End(given["above"]),
             _storage_from_plain(given["storage"]),
             text_from_plain(given["shared"]),
+            _labels_from_plain(given.get("labels", ())),
         )
     except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise ModelError(f"An axis is damaged: {error}.") from None
@@ -94,7 +109,7 @@ def axis_from_plain(plain: Mapping[str, Any]) -> Axis:
 def table_to_plain(table: Table) -> dict[str, Any]:
     """Return a table as plain data."""
     s = table.storage
-    return {
+    plain = {
         "id": table.id,
         "values": numbers_to_plain(table.values),
         "axes": [axis_to_plain(a) for a in table.axes],
@@ -109,6 +124,7 @@ def table_to_plain(table: Table) -> dict[str, Any]:
         "relations": dict(table.relations),
         "rules": [rule.to_plain() for rule in table.rules],
     }
+    return _with_labels(plain, table.labels)
 
 
 def table_from_plain(plain: Mapping[str, Any]) -> Table:
@@ -127,6 +143,7 @@ def table_from_plain(plain: Mapping[str, Any]) -> Table:
             lower=float(given.pop("lower")),
             upper=float(given.pop("upper")),
             rules=tuple(rule_from_plain(r) for r in given.pop("rules")),
+            labels=_labels_from_plain(given.pop("labels", ())),
             **{key: text_from_plain(value) for key, value in given.items()},
         )
     except (KeyError, TypeError, ValueError, OverflowError) as error:

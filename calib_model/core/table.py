@@ -14,6 +14,8 @@ from ..errors import ModelError
 from ..foreign_text import plain_line
 from .arrays import FloatArray, frozen, same_values
 from .axis import Axis
+from .labels import NO_LABELS, Labels
+from .numbers import exact, short, with_unit
 from .storage import FLOAT64, Storage
 
 if TYPE_CHECKING:
@@ -52,6 +54,8 @@ class Table:
         What must hold in another drive mode, read mode-to-base: one of
         ``>= <= == free zero`` (``==``: same as the base set, ``zero``: all zero in that mode).
     rules : tuple of Rule
+    labels : Labels, or what `Labels.of` takes
+        Names of values that stand for states (no, yes).
 
     Raises
     ------
@@ -73,9 +77,12 @@ class Table:
     role: str = ""
     relations: Mapping[str, str] = field(default_factory=lambda: NO_RELATIONS)
     rules: tuple[Rule, ...] = ()
+    labels: Labels = NO_LABELS
 
     def __post_init__(self) -> None:
         check_id(self.id)
+        if type(self.labels) is not Labels:
+            object.__setattr__(self, "labels", Labels.of(self.labels))
         values = frozen(self.values)
         object.__setattr__(self, "values", values)
         if type(self.axes) is not tuple:
@@ -138,6 +145,20 @@ class Table:
         """Axis values at a cell."""
         return tuple(float(a.values[i]) for a, i in zip(self.axes, cell, strict=True))
 
+    def said(self, value: float, digits: int = 6) -> str:
+        """Return a value of this table for reading: its label, else number and unit."""
+        return self.labels.name(value) or with_unit(value, self.unit, digits)
+
+    def said_short(self, value: float) -> str:
+        """Return a value of this table without its unit."""
+        return self.labels.name(value) or short(value)
+
+    def said_exactly(self, value: float) -> str:
+        """Return a value so that it reads back: its label, else all digits; ``empty`` for NaN."""
+        if value != value:
+            return "empty"
+        return self.labels.name(value) or exact(value)
+
     def with_values(self, values: Any) -> Table:
         """Return the same table with other values of the same shape."""
         return replace(self, values=values)
@@ -174,6 +195,7 @@ class Table:
             self.storage,
             self.role,
             dict(self.relations),
+            self.labels,
             self.rules,
         )
 

@@ -22,6 +22,7 @@ from ..core.arrays import FloatArray
 from ..core.axis import Axis, End, Interpolation
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import HEADER, VERSION, canonical_text
+from ..core.labels import NO_LABELS, Labels
 from ..core.plain_file import read_plain
 from ..core.rule import KINDS, Rule
 from ..core.rule_plain import rule_from_plain, type_text
@@ -174,17 +175,23 @@ class _Reader:
     # -- lines -----------------------------------------------------------------------------
 
     def _shared_axis(self, parts: list[str]) -> None:
-        pairs = dict(self.named(parts, ("id", *_AXIS)))
+        labelled = ("labels",) if len(parts) > len(_AXIS) + 1 else ()
+        pairs = dict(self.named(parts, ("id", *_AXIS, *labelled)))
         axis = self._axis(pairs, "")
         if axis.shared != pairs["id"] or axis.shared in self.shared:
             self.refuse("The shared axis is named twice, or differently.")
         self.shared[axis.shared] = axis
 
     def _table(self, parts: list[str]) -> Table:
-        count, left = divmod(len(parts) - len(_TABLE) - 1, len(_AXIS))
+        labels = [key for part in parts if (key := part.partition("=")[0]).endswith("labels")]
+        count, left = divmod(len(parts) - len(_TABLE) - 1 - len(labels), len(_AXIS))
         if left or not 0 <= count <= MAX_AXES:
             self.refuse(f"A table has {len(_TABLE) + 1} fields and {len(_AXIS)} for each axis.")
-        names = [f"axis{n}.{key}" for n in range(1, count + 1) for key in _AXIS]
+        names = []
+        for n in range(1, count + 1):
+            names += [f"axis{n}.{key}" for key in _AXIS]
+            names += [name for name in (f"axis{n}.labels",) if name in labels]
+        names += [name for name in ("labels",) if name in labels]
         given = dict(self.named(parts, (*_TABLE, *names, "values")))
         axes = tuple(self._axis(given, f"axis{n}.") for n in range(1, count + 1))
         values = self.numbers(given["values"])
@@ -206,6 +213,7 @@ class _Reader:
                 self.text(given["role"]),
                 self.relations(given["relations"]),
                 self.rules(given["rules"]),
+                self.labels(given.get("labels", "")),
             )
         except ModelError as error:
             self.refuse(error.problem, error.remedy or _REMEDY)
@@ -225,6 +233,7 @@ class _Reader:
                 End(field("above")),
                 self.storage(field("storage")),
                 self.text(field("shared")),
+                self.labels(given.get(f"{prefix}labels", "")),
             )
         except ModelError as error:
             self.refuse(error.problem, error.remedy or _REMEDY)
@@ -287,6 +296,17 @@ class _Reader:
         ):
             self.refuse("The relations are no list of pairs.")
         return {self.text(mode): self.text(sense) for mode, sense in pairs}
+
+    def labels(self, text: str) -> Labels:
+        if not text:
+            return NO_LABELS
+        pairs = self.json(text)
+        if not isinstance(pairs, list) or not all(
+            isinstance(p, list) and len(p) == 2 and all(isinstance(t, str) for t in p)
+            for p in pairs
+        ):
+            self.refuse("The labels are no list of pairs.")
+        return Labels(tuple((self.number(number), self.text(name)) for number, name in pairs))
 
     def rules(self, text: str) -> tuple[Rule, ...]:
         listed = self.json(text)

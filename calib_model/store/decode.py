@@ -12,6 +12,7 @@ import numpy as np
 
 from ..core.axis import Axis, End, Interpolation
 from ..core.calibration_set import CalibrationSet
+from ..core.labels import NO_LABELS, Labels
 from ..core.rule import Rule
 from ..core.rule_plain import rule_from_plain
 from ..core.storage import Storage
@@ -71,8 +72,9 @@ def decode(neutral: Neutral, path: Path) -> tuple[CalibrationSet, Columns]:
 
 
 def _set(columns: Columns, attributes: Mapping[str, Any], path: Path) -> CalibrationSet:
-    axes = _axes(columns, path)
-    tables = _tables(columns, axes, path)
+    labels = _labels(columns, path)
+    axes = _axes(columns, labels, path)
+    tables = _tables(columns, axes, labels, path)
     about: dict[str, Any] = {}
     for name in TEXT_ATTRIBUTES:
         text = attributes.get(name)
@@ -89,7 +91,25 @@ def _set(columns: Columns, attributes: Mapping[str, Any], path: Path) -> Calibra
         raise DamagedFile(path, "tables", error.problem, error.remedy or REMEDY) from None
 
 
-def _axes(columns: Columns, path: Path) -> list[Axis]:
+def _labels(columns: Columns, path: Path) -> list[Labels]:
+    """Return the different label sets; the last, which -1 stands for, is none."""
+    pairs = list(
+        zip(_clean(columns["label_value"]).tolist(), plain(columns["label_name"]), strict=True)
+    )
+    sets: list[Labels] = []
+    end = 0
+    for number, count in enumerate(columns["label_count"].tolist()):
+        start, end = end, end + count
+        try:
+            sets.append(Labels(tuple(pairs[start:end])))
+        except ModelError as error:
+            raise DamagedFile(
+                path, f"labels, set {number + 1}", error.problem, error.remedy or REMEDY
+            ) from None
+    return [*sets, NO_LABELS]
+
+
+def _axes(columns: Columns, labels: list[Labels], path: Path) -> list[Axis]:
     values = _clean(columns["axis_values"])
     counts = columns["axis_count"]
     ends = np.cumsum(counts, dtype=np.int64)
@@ -119,6 +139,7 @@ def _axes(columns: Columns, path: Path) -> list[Axis]:
         [_ENDS[code] for code in columns["axis_above"].tolist()],
         _storages(columns, "axis_", path),
         plain(columns["axis_shared"]),
+        [labels[row] for row in columns["axis_labels"].tolist()],
         strict=True,
     )
     try:
@@ -134,7 +155,9 @@ def _first_user(columns: Columns, axis_row: int) -> str:
     return f"table {columns['table'][users[0]].decode(errors='replace')[:200]}, "
 
 
-def _tables(columns: Columns, axes: list[Axis], path: Path) -> list[Table]:
+def _tables(
+    columns: Columns, axes: list[Axis], labels: list[Labels], path: Path
+) -> list[Table]:
     values = _clean(columns["values"])
     counts = columns["value_count"]
     ends = np.cumsum(counts, dtype=np.int64)
@@ -154,6 +177,7 @@ def _tables(columns: Columns, axes: list[Axis], path: Path) -> list[Table]:
         plain(columns["role"]),
         _relations(columns),
         _rules(columns, ids, path),
+        [labels[row] for row in columns["labels"].tolist()],
         per_table_axes,
         counts.tolist(),
         ends.tolist(),
@@ -164,7 +188,7 @@ def _tables(columns: Columns, axes: list[Axis], path: Path) -> list[Table]:
     try:
         for (
             id, name, unit, function, description, lower, upper, storage, role, relations, rules,
-            own, count, end,
+            named, own, count, end,
         ) in rows:  # fmt: skip
             block = values[end - count : end]
             if len(own) != 1:
@@ -172,7 +196,7 @@ def _tables(columns: Columns, axes: list[Axis], path: Path) -> list[Table]:
             tables.append(
                 Table(
                     id, block, own, name, unit, function, description, lower, upper, storage,
-                    role, relations, rules,
+                    role, relations, rules, named,
                 )
             )  # fmt: skip
     except ModelError as error:

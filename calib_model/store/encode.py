@@ -10,6 +10,7 @@ import numpy as np
 from ..core.arrays import FloatArray
 from ..core.axis import Axis
 from ..core.calibration_set import CalibrationSet
+from ..core.labels import Labels
 from ..core.rule import Rule
 from ..core.storage import Storage
 from ..core.table import Table
@@ -22,11 +23,11 @@ from .layout import (
     MAX_ATTRIBUTE_BYTES,
     MAX_RECORD_BYTES,
     MAX_TEXT_BYTES,
-    MIN_READER_VERSION,
     POSITIONS,
     SCHEMA,
     STORAGE_TYPES,
     TEXT_ATTRIBUTES,
+    WITHOUT_LABELS,
 )
 from .raw import raw_values
 from .structure import Attributes, Columns, Neutral
@@ -65,17 +66,23 @@ def encode(
     columns |= _axes(axes)
     columns |= _relations(tables)
     columns |= _rules(tables)
+    labels = _labels(tables, axes)
     columns["raw_values"] = raw_values(columns)
     columns |= history
     if records:
         columns |= _records(records)
-    return Neutral(columns, _attributes(content))
+    version = WITHOUT_LABELS
+    if labels["label_count"].size or _tells_of_labels(history):
+        # Only then, so that a team with an older program among its own shares every other set.
+        version = FORMAT_VERSION
+        columns |= labels
+    return Neutral(columns, _attributes(content, version))
 
 
-def _attributes(content: CalibrationSet) -> Attributes:
+def _attributes(content: CalibrationSet, version: int) -> Attributes:
     attributes: Attributes = {
-        "format_version": FORMAT_VERSION,
-        "min_reader_version": MIN_READER_VERSION,
+        "format_version": version,
+        "min_reader_version": version,
         "rule_schema": SCHEMA,
         "history_schema": SCHEMA,
     }
@@ -219,6 +226,30 @@ def _rules(tables: list[Table]) -> Columns:
         "rule_count": counts,
         "rule_text": pieces,
     }
+
+
+def _labels(tables: list[Table], axes: list[Axis]) -> Columns:
+    sets: dict[Labels, int] = {}
+
+    def row(labels: Labels) -> int:
+        return sets.setdefault(labels, len(sets)) if labels else -1
+
+    columns: Columns = {
+        "labels": np.array([row(t.labels) for t in tables], dtype="<i4"),
+        "axis_labels": np.array([row(a.labels) for a in axes], dtype="<i4"),
+    }
+    pairs = [pair for labels in sets for pair in labels.pairs]
+    return columns | {
+        "label_count": np.array([len(labels) for labels in sets], dtype="<i4"),
+        "label_value": np.array([number for number, _ in pairs], dtype="<f8"),
+        "label_name": fixed((text for _, text in pairs), lambda n: f"Label {pairs[n][1]}"),
+    }
+
+
+def _tells_of_labels(history: Mapping[str, Any]) -> bool:
+    """Whether an edit of the history holds labels: an older program could not show it."""
+    pieces = history.get("edit_text")
+    return pieces is not None and b'"labels":' in pieces.tobytes().replace(b"\0", b"")
 
 
 def _records(records: Sequence[tuple[str, Mapping[str, Any]]]) -> Columns:

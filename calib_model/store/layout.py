@@ -9,9 +9,10 @@ from __future__ import annotations
 from typing import NamedTuple
 
 FORMAT = "bitepoint calibration set"
-FORMAT_VERSION = 1
-MIN_READER_VERSION = 1
-"""The oldest version of this program's format that can read what is written now."""
+FORMAT_VERSION = 2
+"""Version 2 brought labels."""
+WITHOUT_LABELS = 1
+"""What a set that uses none is written as, so that older programs read it."""
 
 PIECE_BYTES = 120
 """Long texts are cut into pieces of at most this size, so that one long text costs no padding."""
@@ -30,6 +31,8 @@ MOST_ROWS = {
     "axis_value": 2_000_000,
     "shared_axis": 20_000,
     "relation": 300_000,
+    "label_set": 50_000,
+    "label": 500_000,
     "rule_set": 50_000,
     "rule_part": 400_000,
     "entry": 200_000,
@@ -152,6 +155,11 @@ COLUMNS: tuple[Column, ...] = (
     Column("relation_mode", "S", ("relation",), "drive mode"),
     Column("relation_sign", "S", ("relation",), "this mode's values against the base mode's"),
     *_long_text("rule", "rule_set", "the rules as JSON"),
+    Column("labels", "<i4", ("table",), "row of the label set of the values, -1 for none"),
+    Column("axis_labels", "<i4", ("axis",), "row of the label set, -1 for none"),
+    Column("label_count", "<i4", ("label_set",), "number of labels", counts="label"),
+    Column("label_value", "<f8", ("label",), "physical value that has a name"),
+    Column("label_name", "S", ("label",), "its name"),
     Column("entry_time", "S", ("entry",), "when, ISO 8601, UTC"),
     Column("entry_author", "S", ("entry",), "by whom"),
     Column("entry_edit_count", "<i4", ("entry",), "number of edits", counts="edit"),

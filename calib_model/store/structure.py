@@ -36,6 +36,8 @@ REFERENCES = {
     "rules": ("rule_set", True),
     "shared_axes": ("axis", False),
     "relation_table": ("table", False),
+    "labels": ("label_set", True),
+    "axis_labels": ("label_set", True),
 }
 
 

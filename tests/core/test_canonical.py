@@ -127,6 +127,8 @@ STEP = replace(AXIS, interpolation=Interpolation.STEP)
         replace(TABLE, relations={}),
         replace(TABLE, relations={"towing": "==", "low_grip": "<="}),
         replace(TABLE, rules=()),
+        replace(TABLE, labels={1.5: "on"}),
+        replace(TABLE, axes=(replace(AXIS, labels={-40.0: "cold"}),)),
         replace(TABLE, rules=(Monotone(axis="ambient_temperature", reason="colder", gap=0.5),)),
     ],
 )
@@ -139,11 +141,11 @@ def test_no_field_of_the_values_is_forgotten() -> None:
     # If a value class grows a field, the text must grow with it: change this test with it.
     table = {
         *("id", "values", "axes", "name", "unit", "function", "description", "lower", "upper"),
-        *("storage", "role", "relations", "rules"),
+        *("storage", "role", "relations", "rules", "labels"),
     }
     axis = {
         *("values", "name", "unit", "quantity", "interpolation", "below", "above", "storage"),
-        "shared",
+        *("shared", "labels"),
     }
     content = {"tables", "shared_axes", "programme", "mode", "base_mode"}
     not_content = {"name", "revision", "description", "record"}

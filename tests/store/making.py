@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 
 from calib_model.core.axis import Axis, End, Interpolation
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.labels import NO_LABELS, YES_NO, Labels
 from calib_model.core.rule import Range, Severity
 from calib_model.core.storage import FLOAT_TYPES, INTEGER_TYPES, Storage
 from calib_model.core.table import RELATIONS, Table
@@ -85,6 +87,21 @@ def rewritten(image: bytes, path: Path) -> h5py.File:
     return h5py.File(path, "r+")
 
 
+def labelled_set() -> CalibrationSet:
+    """The small set with a yes/no table and a text-valued axis besides."""
+    rain = Axis([0.0, 1.0], "Rain", interpolation=Interpolation.STEP, labels="dry, wet")
+    wiper = replace(WIPER, labels="off, slow, fast", shared="axis.wiper")
+    return replace(
+        small_set().with_table(
+            Table(
+                "wash", [[0.0, 1.0, np.nan], [1.0, 1.0, 0.0]], (rain, replace(wiper, shared="")),
+                "Wash allowed", "0/1", "comfort", "", 0.0, 1.0, Storage("uint8"), labels=YES_NO,
+            )
+        ),
+        shared_axes=[SPEED, wiper],
+    )  # fmt: skip
+
+
 # -- anything a set may hold -------------------------------------------------------------
 
 finite = st.floats(allow_nan=False, allow_infinity=False, width=64)
@@ -103,6 +120,17 @@ def storages(draw: st.DrawFn) -> Storage:
 
 
 @st.composite
+def labels(draw: st.DrawFn) -> Labels:
+    """Mostly none."""
+    if draw(st.integers(0, 3)):
+        return NO_LABELS
+    names = st.text("abcä –xyz", min_size=1, max_size=8).map(lambda text: f"b{text}b")
+    named = draw(st.lists(names, min_size=1, max_size=4, unique=True))
+    numbers = draw(st.lists(finite, min_size=len(named), max_size=len(named), unique=True))
+    return Labels(tuple(zip(numbers, named, strict=True)))
+
+
+@st.composite
 def axes(draw: st.DrawFn, shared: str = "") -> Axis:
     """Any finite breakpoints, so often out of order."""
     return Axis(
@@ -115,6 +143,7 @@ def axes(draw: st.DrawFn, shared: str = "") -> Axis:
         draw(st.sampled_from(End)),
         draw(storages()),
         shared,
+        draw(labels()),
     )
 
 
@@ -137,6 +166,7 @@ def sets(draw: st.DrawFn) -> CalibrationSet:
                 id, np.reshape(draw(cells), shape), chosen, draw(texts), draw(texts),
                 draw(texts), draw(texts), draw(limits), draw(limits), draw(storages()),
                 draw(texts), draw(st.dictionaries(texts, relations, max_size=2)),
+                labels=draw(labels()),
             )
         )  # fmt: skip
     about = {k: draw(texts) for k in ("programme", "mode", "base_mode", "name", "revision")}

@@ -7,16 +7,29 @@ from pathlib import Path
 
 import pytest
 
-from calib_model.errors import BitepointError
-from calib_model.store import migrate, read_set
+from calib_model.core.canonical import canonical_text, digest
+from calib_model.editing.change import change_to_plain, remove_table
+from calib_model.errors import BitepointError, NewerFile
+from calib_model.store import (
+    HistoryColumns,
+    hdf5,
+    image_of,
+    layout,
+    migrate,
+    read_set,
+    read_set_here,
+    reading,
+)
+from calib_model.store import digest as digests
 from calib_model.store.migrate import to_current
 from calib_model.store.structure import Neutral
+from tests.store.making import labelled_set, small_set
 from tests.store.worker import fingerprint
 
 GOLDEN = Path(__file__).with_name("golden")
 
 
-@pytest.mark.parametrize("version", [1])
+@pytest.mark.parametrize("version", [1, 2])
 def test_a_file_of_every_version_is_read_as_it_was_meant(version: int) -> None:
     """Beside each file lies what it holds, as plain data written when the file was made."""
     stored = read_set(GOLDEN / f"set_v{version}.h5")
@@ -24,10 +37,48 @@ def test_a_file_of_every_version_is_read_as_it_was_meant(version: int) -> None:
     assert json.loads(fingerprint(stored)) == expected
 
 
-def test_the_hash_of_version_1_never_changes() -> None:
-    assert (
-        read_set(GOLDEN / "set_v1.h5").content_sha == (GOLDEN / "set_v1.sha256").read_text().strip()
+@pytest.mark.parametrize("version", [1, 2])
+def test_the_hash_of_a_version_never_changes(version: int) -> None:
+    stored = read_set(GOLDEN / f"set_v{version}.h5")
+    assert stored.content_sha == (GOLDEN / f"set_v{version}.sha256").read_text().strip()
+
+
+def test_the_digest_of_what_version_1_held_is_the_same_in_version_2() -> None:
+    """Sign-offs made before labels came stay valid: the text has nothing new without labels."""
+    old = read_set(GOLDEN / "set_v1.h5").set
+    again = read_set_here(image_of(old)[0], "again.h5").set
+    assert again == old
+    assert digest(again) == digest(old) == (
+        "c009111bf95d5926cb01edbaf6327d09dd792f00c18f1013bd34e6a89e9d05aa"
     )
+    assert b"labels=" not in canonical_text(again)
+
+
+def test_an_older_program_reads_a_file_without_labels_and_refuses_one_with(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The reader of version 1: its version, and the columns it knew."""
+    plain, labelled = image_of(small_set())[0], image_of(labelled_set())[0]
+    known = tuple(c for c in layout.COLUMNS if c.name not in migrate._OF_VERSION_2)
+    monkeypatch.setattr(hdf5, "FORMAT_VERSION", 1)
+    monkeypatch.setattr(reading, "FORMAT_VERSION", 1)
+    monkeypatch.setattr(hdf5, "COLUMNS", known)
+    monkeypatch.setattr(digests, "BY_NAME", {c.name: c for c in known})
+    neutral, _ = hdf5.read_image(plain)
+    assert neutral.attributes["min_reader_version"] == 1
+    assert not set(migrate._OF_VERSION_2) & set(neutral.columns)
+    with pytest.raises(NewerFile, match=r"made by a newer program \(it needs format version 2"):
+        read_set_here(labelled, "labelled.h5")
+
+
+def test_an_edit_that_took_labels_away_still_asks_for_a_program_that_knows_them() -> None:
+    content = labelled_set()
+    change = remove_table(content, "wash").stamped("A. Calibrator")
+    history = HistoryColumns().with_entries([change_to_plain(change)])
+    neutral = hdf5.read_image(image_of(small_set(), history)[0])[0]
+    assert neutral.attributes["min_reader_version"] == 2
+    neutral = hdf5.read_image(image_of(small_set(), HistoryColumns())[0])[0]
+    assert neutral.attributes["min_reader_version"] == 1
 
 
 def test_versions_are_climbed_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:

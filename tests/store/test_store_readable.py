@@ -12,9 +12,9 @@ import xarray
 
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
-from calib_model.store import open_file, write_set
+from calib_model.store import HistoryColumns, image_of, open_file, write_set
 from calib_model.store.layout import COLUMNS
-from tests.store.making import small_image, small_set
+from tests.store.making import entries, labelled_set, small_image, small_set
 
 
 @pytest.fixture
@@ -48,7 +48,10 @@ def test_plain_h5py_reads_every_column(file: Path) -> None:
         assert 360 in raw  # 180 N.m in steps of 0.5
 
 
-def test_every_column_is_summed_packed_and_has_named_dimensions(file: Path) -> None:
+def test_every_column_is_summed_packed_and_has_named_dimensions(tmp_path: Path) -> None:
+    file = tmp_path / "labelled.h5"
+    history = HistoryColumns().with_entries(entries())
+    file.write_bytes(image_of(labelled_set(), history, [("remark", {"text": "see"})])[0])
     with h5py.File(file) as stored:
         names = {c.name for c in COLUMNS}
         assert names <= set(stored)

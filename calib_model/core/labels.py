@@ -18,7 +18,9 @@ from .numbers import exact
 
 MOST = 1_000
 LONGEST = 60
-_LIKE_NUMBER = re.compile(r"\s*[-+*/=.,\u2212\d]|(?:nan|[-+]?inf(?:inity)?|empty)\s*$", re.IGNORECASE)
+_LIKE_NUMBER = re.compile(
+    r"\s*[-+*/=.,\u2212\d]|(?:nan|[-+]?inf(?:inity)?|empty)\s*$", re.IGNORECASE
+)
 
 Given = Mapping[float, str] | Iterable[str] | str
 

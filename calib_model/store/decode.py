@@ -155,9 +155,7 @@ def _first_user(columns: Columns, axis_row: int) -> str:
     return f"table {columns['table'][users[0]].decode(errors='replace')[:200]}, "
 
 
-def _tables(
-    columns: Columns, axes: list[Axis], labels: list[Labels], path: Path
-) -> list[Table]:
+def _tables(columns: Columns, axes: list[Axis], labels: list[Labels], path: Path) -> list[Table]:
     values = _clean(columns["values"])
     counts = columns["value_count"]
     ends = np.cumsum(counts, dtype=np.int64)

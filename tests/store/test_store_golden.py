@@ -48,8 +48,10 @@ def test_the_digest_of_what_version_1_held_is_the_same_in_version_2() -> None:
     old = read_set(GOLDEN / "set_v1.h5").set
     again = read_set_here(image_of(old)[0], "again.h5").set
     assert again == old
-    assert digest(again) == digest(old) == (
-        "c009111bf95d5926cb01edbaf6327d09dd792f00c18f1013bd34e6a89e9d05aa"
+    assert (
+        digest(again)
+        == digest(old)
+        == ("c009111bf95d5926cb01edbaf6327d09dd792f00c18f1013bd34e6a89e9d05aa")
     )
     assert b"labels=" not in canonical_text(again)
 

@@ -102,7 +102,7 @@ def table_words(table: Table) -> str:
         facts.append((f"In mode {mode}", _RELATION.get(relation, relation)))
     for rule in table.rules:
         reason = f" ({rule.reason})" if rule.reason else ""
-        facts.append(("Rule", f"{stated(rule, table)}{reason}"))
+        facts.append(("Rule, off" if rule.off else "Rule", f"{stated(rule, table)}{reason}"))
     heading = plain_line(f"{table.id}: {table.name}" if table.name else table.id)
     parts = [heading, listed([fact for fact in facts if fact[1]])]
     if table.axes:

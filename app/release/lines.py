@@ -197,8 +197,10 @@ def waiver_problem(waiver: Waiver, standing: Standing) -> str:
         if problem:
             return problem
         return "Another waiver covers the same."
-    forms = {form_of(rule, table) for rule in table.rules}
-    forms |= {form_of(rule, table, mode) for rule in table.rules for mode in table.relations}
+    forms = {form_of(rule, table) for rule in table.rules_in_force}
+    forms |= {
+        form_of(rule, table, mode) for rule in table.rules_in_force for mode in table.relations
+    }
     if '"mode":' not in waiver.rule and waiver.rule not in forms:
         return "The rule has other settings now, so that it covers nothing."
     return "There is nothing to waive here any more: the finding is gone."

@@ -74,7 +74,9 @@ def rule_lines(desk: Desk, table: Table) -> list[str]:
         except BitepointError as error:
             words = str(error)
         state = HOLDS
-        if report is None or rule.kind in unknown:
+        if rule.off:
+            words += " (turned off)"
+        if report is None or rule.off or rule.kind in unknown:
             state = UNKNOWN
         if rule in broken:
             state = BROKEN

@@ -25,6 +25,7 @@ import numpy.typing as npt
 from ..errors import BitepointError, ModelError
 from .arrays import BoolArray, FloatArray, IntArray
 from .numbers import counted, short, with_unit
+from .rule_settings import Of, Picture, told
 from .table import Table
 
 
@@ -271,14 +272,34 @@ class Rule(ABC):
     severity : Severity
     reason : str
         Why the rule exists, for the reader of a finding.
+    off : bool
+        Whether the rule is kept without being looked at.
     """
 
-    scope: tuple[Range, ...] = ()
-    severity: Severity = Severity.ERROR
-    reason: str = ""
+    scope: tuple[Range, ...] = field(
+        default=(),
+        metadata=told("Parts of the axes where it applies; everywhere if none.", Of.SCOPE),
+    )
+    severity: Severity = field(
+        default=Severity.ERROR,
+        metadata=told(
+            "How much a finding weighs; errors and warnings block a sign-off, notes do not.",
+            choices=tuple(Severity),
+        ),
+    )
+    reason: str = field(
+        default="", metadata=told("Why the rule exists, for the reader of a finding.")
+    )
+    off: bool = field(
+        default=False, metadata=told("Keeps the rule beside the table without looking at it.")
+    )
 
     kind: ClassVar[str] = ""
     """Permanent name in files and rule sheets."""
+    explained: ClassVar[str] = ""
+    """What the kind asks for and what it is good for, in plain words."""
+    picture: ClassVar[Picture | None] = None
+    """What it means in a few strokes."""
     linear: ClassVar[bool] = True
     """Whether `rows` states the rule."""
     constrains: ClassVar[bool] = True

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 
 from ..errors import ModelError
+from .near import nearest
 from .rule import KINDS, Range, Rule, Severity
+from .rule_settings import settings_of
 
 
 def rule_from_plain(plain: Mapping[str, Any]) -> Rule:
@@ -23,20 +25,24 @@ def rule_from_plain(plain: Mapping[str, Any]) -> Rule:
     given = dict(plain)
     kind = given.pop("kind", None)
     if not isinstance(kind, str) or kind not in KINDS:
-        raise ModelError(f"Rule kind {kind!r} is not known.", f"Known kinds: {', '.join(KINDS)}.")
+        shown = str(kind)[:60]
+        raise ModelError(f"Rule kind {shown!r} is not known.", nearest(shown, KINDS, "kinds"))
     cls = KINDS[kind]
     known = {f.name: f for f in fields(cls)}
     arguments: dict[str, Any] = {}
     for name, value in given.items():
         if name not in known:
             raise ModelError(
-                f"Rule {kind!r} has no setting {name!r}.", f"It has: {', '.join(known)}."
+                f"Rule {kind!r} has no setting {name!r}.", nearest(name, known, "settings")
             )
         arguments[name] = _from_plain(kind, name, type_text(known[name]), value)
-    try:
-        return cls(**arguments)
-    except TypeError as error:
-        raise ModelError(f"Rule {kind!r} is incomplete: {error}.") from None
+    wanted = [s for s in settings_of(cls) if s.required and s.name not in arguments]
+    if wanted:
+        raise ModelError(
+            f"Rule {kind!r} is incomplete: it has no {' and no '.join(s.name for s in wanted)}.",
+            " ".join(f"{s.name}: {s.help}" for s in wanted if s.help),
+        )
+    return cls(**arguments)
 
 
 def type_text(entry: Field[Any]) -> str:

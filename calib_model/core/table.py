@@ -134,6 +134,13 @@ class Table:
         finite = self.values[np.isfinite(self.values)]
         return float(finite.max() - finite.min()) if finite.size else 0.0
 
+    @property
+    def rules_in_force(self) -> tuple[Rule, ...]:
+        """The rules that are not turned off."""
+        if any(rule.off for rule in self.rules):
+            return tuple(rule for rule in self.rules if not rule.off)
+        return self.rules
+
     def axis_of(self, quantity: str) -> int:
         """Return the number of the axis that reads `quantity`, or -1."""
         for number, axis in enumerate(self.axes):

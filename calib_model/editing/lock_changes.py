@@ -36,13 +36,13 @@ def with_locks(table: Table, wanted: BoolArray) -> Table:
             f"{table.label} has a repeated breakpoint, so its cells cannot be told apart.",
             "Mend the axis first.",
         )
-    others = tuple(rule for rule in table.rules if not isinstance(rule, Locked))
+    others = tuple(rule for rule in table.rules if rule.off or not isinstance(rule, Locked))
     cells = [tuple(int(i) for i in index) for index in np.argwhere(wanted)]
     if not table.axes and wanted.any():
         cells = [()]
     if not cells:
         return replace(table, rules=others)
-    first = next((rule for rule in table.rules if isinstance(rule, Locked)), Locked())
+    first = next((r for r in table.rules_in_force if isinstance(r, Locked)), Locked())
     lock = replace(
         first,
         points=tuple(table.coordinates(cell) for cell in cells),

@@ -11,7 +11,7 @@ from ..core.table import Table
 def locked_cells(table: Table) -> BoolArray:
     """Return which cells a lock of the table holds, in the table's shape."""
     held = np.zeros(table.shape, dtype=bool)
-    for rule in table.rules:
+    for rule in table.rules_in_force:
         mask = getattr(rule, "locked_mask", None)
         if mask is not None:
             held |= mask(table)

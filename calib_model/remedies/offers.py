@@ -134,9 +134,9 @@ def _made(
 def _around(content: CalibrationSet, table_id: str) -> tuple[str, ...]:
     """The table, those its rules read, and those whose rules read it."""
     near = dict.fromkeys((table_id,))
-    near.update(dict.fromkeys(i for rule in content[table_id].rules for i in rule.reads()))
+    near.update(dict.fromkeys(i for rule in content[table_id].rules_in_force for i in rule.reads()))
     for table in content:
-        if any(table_id in rule.reads() for rule in table.rules):
+        if any(table_id in rule.reads() for rule in table.rules_in_force):
             near[table.id] = None
     return tuple(id for id in near if id in content)
 

@@ -196,7 +196,7 @@ def exchange_branches(
     """Exchange two branches along the lines where they are exchanged."""
     rule = finding.source
     table = content[finding.table]
-    order = next((r for r in table.rules if isinstance(r, BranchOrder)), None)
+    order = next((r for r in table.rules_in_force if isinstance(r, BranchOrder)), None)
     if isinstance(rule, BranchOrder):
         order = rule
     if order is None:
@@ -273,7 +273,7 @@ def _to_the_right_side(
                 flat[cell] = max(current, _outward(table, wanted, up=True))
             else:
                 flat[cell] = min(current, _outward(table, wanted, up=False))
-    for order in table.rules:
+    for order in table.rules_in_force:
         if isinstance(order, Monotone) and not order.strict:
             values = in_order(table, values, order, raise_only=raises)
     moved = values != table.values

@@ -1,5 +1,5 @@
 """Rules of shape, limits, relations and plausibility, and the checks that evaluate them."""
 
-from . import limits, plausibility, relations, shape
+from . import limits, plausibility, relations, shape, step
 
-__all__ = ["limits", "plausibility", "relations", "shape"]
+__all__ = ["limits", "plausibility", "relations", "shape", "step"]

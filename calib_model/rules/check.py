@@ -263,7 +263,7 @@ class Checker:
         if self._readers is None:
             self._readers = defaultdict(set)
             for table in self.content:
-                for rule in table.rules:
+                for rule in table.rules_in_force:
                     for id in rule.reads():
                         self._readers[id].add(table.id)
         return self._readers
@@ -368,6 +368,8 @@ def _grouped(tables: Iterable[Table]) -> Iterable[tuple[Rule, Stack]]:
             continue
         layout = tuple([(a.quantity, a.name) for a in table.axes])
         for rule in table.rules:
+            if rule.off:
+                continue
             if not rule.stackable():
                 alone.append((rule, Stack([table])))
                 continue

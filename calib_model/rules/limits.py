@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 import numpy as np
@@ -10,8 +10,10 @@ import numpy as np
 from ..core.arrays import BoolArray
 from ..core.numbers import short, with_unit
 from ..core.rule import Breach, Context, Rows, Rule, Stack, at_cell, register
+from ..core.rule_settings import In, Of, Picture, told
 from ..core.table import Table
 from ..errors import ModelError
+from . import pictures
 from .shape import scope_words
 
 
@@ -41,6 +43,11 @@ class Limits(Rule):
     """Values lie within the table's own limits.  Always in force; needs no setting."""
 
     kind: ClassVar[str] = "limits"
+    explained: ClassVar[str] = (
+        "Every value lies within the table's own lower and upper limit. In force for every table "
+        "that has limits; change the limits themselves."
+    )
+    picture: ClassVar[Picture] = pictures.BETWEEN
     remedies: ClassVar[tuple[str, ...]] = ("re-interpolate", "clip")
 
     def rows(self, stack: Stack, context: Context) -> Rows:
@@ -63,10 +70,15 @@ class Limits(Rule):
 class Bounds(Rule):
     """Values lie within [lower, upper], within the scope."""
 
-    lower: float = -np.inf
-    upper: float = np.inf
+    lower: float = field(default=-np.inf, metadata=told("Smallest value.", unit=In.TABLE))
+    upper: float = field(default=np.inf, metadata=told("Largest value.", unit=In.TABLE))
 
     kind: ClassVar[str] = "bounds"
+    explained: ClassVar[str] = (
+        "Values in the scope lie between a lower and an upper bound, tighter than the table's own "
+        "limits."
+    )
+    picture: ClassVar[Picture] = pictures.BETWEEN
     remedies: ClassVar[tuple[str, ...]] = ("re-interpolate", "clip")
 
     def rows(self, stack: Stack, context: Context) -> Rows:
@@ -101,10 +113,18 @@ class Locked(Rule):
         What each cell holds.
     """
 
-    points: tuple[tuple[float, ...], ...] = ()
-    values: tuple[float, ...] = ()
+    points: tuple[tuple[float, ...], ...] = field(
+        default=(), metadata=told("Axis values of each cell that is held.", Of.POINTS)
+    )
+    values: tuple[float, ...] = field(
+        default=(), metadata=told("What each of them holds.", Of.NUMBERS, unit=In.TABLE)
+    )
 
     kind: ClassVar[str] = "locked"
+    explained: ClassVar[str] = (
+        "Named cells keep their values; no tool moves them. Made by locking cells."
+    )
+    picture: ClassVar[Picture] = pictures.LOCKED
     remedies: ClassVar[tuple[str, ...]] = ("set",)
 
     def __post_init__(self) -> None:

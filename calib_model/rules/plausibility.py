@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 import numpy as np
@@ -24,7 +24,9 @@ from ..core.rule import (
     find_axis,
     register,
 )
+from ..core.rule_settings import In, Of, Picture, told
 from ..core.table import Table
+from . import pictures
 from .relations import EXCHANGE
 
 
@@ -53,6 +55,8 @@ class Finite(Check):
     """Every cell holds a number."""
 
     kind: ClassVar[str] = "finite"
+    explained: ClassVar[str] = "Every cell holds a number. Always in force."
+    picture: ClassVar[Picture] = pictures.FULL
     remedies: ClassVar[tuple[str, ...]] = ("re-interpolate",)
 
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
@@ -78,6 +82,11 @@ class AxisOrder(Check):
     """Breakpoints rise strictly on every axis."""
 
     kind: ClassVar[str] = "axis_order"
+    explained: ClassVar[str] = (
+        "Breakpoints rise strictly on every axis; without that nothing can be looked up. Always in "
+        "force."
+    )
+    picture: ClassVar[Picture] = pictures.ORDER
     remedies: ClassVar[tuple[str, ...]] = ("move axis",)
 
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
@@ -114,19 +123,20 @@ class AxisOrder(Check):
 @register
 @dataclass(frozen=True)
 class Covers(Check):
-    """An axis reaches from `low` to `high`, so that no held end hides a missing part.
+    """An axis reaches from `low` to `high`, so that no held end hides a missing part."""
 
-    Parameters
-    ----------
-    axis : str
-    low, high : float
-    """
-
-    axis: str
-    low: float
-    high: float
+    axis: str = field(metadata=told("The axis that has to reach so far.", Of.AXIS))
+    low: float = field(metadata=told("Where it begins at the latest.", unit=In.AXIS))
+    high: float = field(
+        metadata=told("Where it ends at the earliest; the same as low for one value.", unit=In.AXIS)
+    )
 
     kind: ClassVar[str] = "covers"
+    explained: ClassVar[str] = (
+        "An axis reaches over the whole range of its input. Beyond its ends the last value is "
+        "held, which hides that nobody thought of the rest."
+    )
+    picture: ClassVar[Picture] = pictures.COVERS
     remedies: ClassVar[tuple[str, ...]] = ("scale axis", "move axis")
 
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
@@ -151,6 +161,8 @@ class Covers(Check):
     def statement(self, table: Table) -> str:
         """See `Rule.statement`."""
         unit = self.amount_unit(table)
+        if self.low == self.high:
+            return f"{axis_label(table, self.axis)} reaches {with_unit(self.low, unit)}"
         return (
             f"{axis_label(table, self.axis)} covers {short(self.low)} to "
             f"{with_unit(self.high, unit)}"
@@ -176,6 +188,8 @@ class OnRaster(Check):
     severity: Severity = Severity.WARNING
 
     kind: ClassVar[str] = "on_raster"
+    explained: ClassVar[str] = "Values can be stored exactly. Always in force."
+    picture: ClassVar[Picture] = pictures.RASTER
     remedies: ClassVar[tuple[str, ...]] = ("round",)
 
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
@@ -209,6 +223,8 @@ class AxisOnRaster(Check):
     severity: Severity = Severity.WARNING
 
     kind: ClassVar[str] = "axis_on_raster"
+    explained: ClassVar[str] = "Breakpoints can be stored exactly. Always in force."
+    picture: ClassVar[Picture] = pictures.RASTER
     remedies: ClassVar[tuple[str, ...]] = ("move axis",)
 
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
@@ -255,6 +271,10 @@ class Flattened(Check):
     severity: Severity = Severity.WARNING
 
     kind: ClassVar[str] = "flattened"
+    explained: ClassVar[str] = (
+        "Rounding to storage leaves a slope where neighbours differ. Always in force."
+    )
+    picture: ClassVar[Picture] = pictures.FLATTENED
     remedies: ClassVar[tuple[str, ...]] = ("round",)
 
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
@@ -306,10 +326,17 @@ class Outlier(Check):
     to the straight line through them, and to within half of itself.
     """
 
-    nearer: float = 5.0
+    nearer: float = field(
+        default=5.0,
+        metadata=told("How many times nearer to its neighbours the mended value must lie.", low=1),
+    )
     severity: Severity = Severity.WARNING
 
     kind: ClassVar[str] = "outlier"
+    explained: ClassVar[str] = (
+        "No value looks like a slip of the decimal point or of the sign. Always in force."
+    )
+    picture: ClassVar[Picture] = pictures.OUTLIER
     remedies: ClassVar[tuple[str, ...]] = ("re-interpolate",)
 
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
@@ -364,19 +391,17 @@ class BranchOrder(Check):
     """The lower branch of a measured loop lies below the upper one, line by line.
 
     Each table may look fine alone; a whole line with the two exchanged shows only in the pair.
-
-    Parameters
-    ----------
-    other : str
-        Id of the upper branch, on the same axes.
-    axis : str
-        Along which a branch runs.
     """
 
-    other: str
-    axis: str
+    other: str = field(metadata=told("The upper branch, on the same axes.", Of.TABLE))
+    axis: str = field(metadata=told("The axis that a branch runs along.", Of.AXIS))
 
     kind: ClassVar[str] = "branch_order"
+    explained: ClassVar[str] = (
+        "The lower branch of a measured loop lies below the upper one, line by line. Each table "
+        "may look fine alone while a whole line of the two is exchanged."
+    )
+    picture: ClassVar[Picture] = pictures.LOOP
     remedies: ClassVar[tuple[str, ...]] = (EXCHANGE,)
 
     def reads(self) -> tuple[str, ...]:

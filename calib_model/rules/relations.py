@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import ClassVar
 
 import numpy as np
@@ -22,8 +22,10 @@ from ..core.rule import (
     find_axis,
     register,
 )
+from ..core.rule_settings import In, Of, Picture, told
 from ..core.table import Table
 from ..lookup.reference import weights
+from . import pictures
 from .nodes import Nodes, require_same_unit, union_nodes, weighted
 from .shape import _one_of, scope_words
 
@@ -58,28 +60,31 @@ class Relation(Rule):
     ``own * times (sense) factor * other + offset`` at every node of the union grid.  An input
     that only the other table reads counts at all its breakpoints: "at least the largest over
     pedal" is ``>=`` another table that reads pedal besides.
-
-    Parameters
-    ----------
-    other : str
-        Id of the other table.
-    sense : ``>=``, ``<=`` or ``==``
-    factor, offset : float
-        The factor carries any conversion between the two units.
-    times : str
-        Id of a third table that multiplies the own values, as constants; empty for none.
-    factor_reason : str
-        Where the factor comes from, for the reader.
     """
 
-    other: str
-    sense: str
-    factor: float = 1.0
-    offset: float = 0.0
-    times: str = ""
-    factor_reason: str = ""
+    other: str = field(metadata=told("The other table.", Of.TABLE))
+    sense: str = field(
+        metadata=told("On which side of the other table's these values lie.", choices=SENSES)
+    )
+    factor: float = field(
+        default=1.0,
+        metadata=told("Multiplies the other table; carries any conversion between the two units."),
+    )
+    offset: float = field(default=0.0, metadata=told("Added to the other table.", unit=In.TABLE))
+    times: str = field(
+        default="",
+        metadata=told("A third table that multiplies the own values; none if empty.", Of.TABLE),
+    )
+    factor_reason: str = field(
+        default="", metadata=told("Where the factor comes from, for the reader.")
+    )
 
     kind: ClassVar[str] = "relation"
+    explained: ClassVar[str] = (
+        "Values are at least, at most or equal to another table's, wherever both are read. An "
+        "input that only the other table reads counts at all its breakpoints."
+    )
+    picture: ClassVar[Picture] = pictures.BESIDE
     remedies: ClassVar[tuple[str, ...]] = (RESTORE_GAP,)
 
     def __post_init__(self) -> None:
@@ -140,24 +145,28 @@ class Relation(Rule):
 @register
 @dataclass(frozen=True)
 class Hysteresis(Rule):
-    """The lower table of a pair that must stay apart: own values + gap <= the other's.
+    """The lower table of a pair that must stay apart: own values + gap <= the other's."""
 
-    Parameters
-    ----------
-    other : str
-        Id of the upper table.
-    gap : float
-        Smallest distance; one storage step of this table if 0.
-    branches : bool
-        Whether the two are branches of one measured loop, so that a whole line on the wrong
-        side means that they were exchanged.
-    """
-
-    other: str
-    gap: float = 0.0
-    branches: bool = False
+    other: str = field(metadata=told("The upper table of the pair.", Of.TABLE))
+    gap: float = field(
+        default=0.0,
+        metadata=told(
+            "Smallest distance; 0 for one storage step of this table.", unit=In.TABLE, low=0
+        ),
+    )
+    branches: bool = field(
+        default=False,
+        metadata=told(
+            "Whether the two are branches of one measured loop, which may have been exchanged."
+        ),
+    )
 
     kind: ClassVar[str] = "hysteresis"
+    explained: ClassVar[str] = (
+        "The lower table of a pair stays below the upper one by a gap, so that what switches on "
+        "at one and off at the other does not chatter."
+    )
+    picture: ClassVar[Picture] = pictures.APART
     remedies: ClassVar[tuple[str, ...]] = (RESTORE_GAP,)
 
     def suited(self) -> tuple[str, ...]:
@@ -212,26 +221,25 @@ class RateWithin(Rule):
 
     A plain step between cells says nothing; what counts is how fast the value moves when the
     input moves as fast as it can.
-
-    Parameters
-    ----------
-    axis : str
-        The input that moves.
-    rate : float
-        Its largest rate, in the axis's unit per second.
-    capability : str
-        Id of the table that holds the largest rate of the values, in the table's unit per
-        second times 1/`factor`.
-    factor : float
-        Multiplies the capability.
     """
 
-    axis: str
-    rate: float
-    capability: str
-    factor: float = 1.0
+    axis: str = field(metadata=told("The input that moves.", Of.AXIS))
+    rate: float = field(metadata=told("Its largest rate.", unit=In.AXIS_PER_SECOND, low=0))
+    capability: str = field(
+        metadata=told(
+            "The table that holds the largest rate of the values: their unit per second, times "
+            "1/factor.",
+            Of.TABLE,
+        )
+    )
+    factor: float = field(default=1.0, metadata=told("Multiplies the capability."))
 
     kind: ClassVar[str] = "rate_within"
+    explained: ClassVar[str] = (
+        "When the input moves as fast as it can, the value asks for no more per second than "
+        "another table (a slew) allows. Catches cliffs that come too late in the vehicle."
+    )
+    picture: ClassVar[Picture] = pictures.RATE
     remedies: ClassVar[tuple[str, ...]] = ("re-interpolate",)
 
     def reads(self) -> tuple[str, ...]:
@@ -308,19 +316,19 @@ class RateWithin(Rule):
 @register
 @dataclass(frozen=True)
 class ZeroWithin(Rule):
-    """Values are zero wherever an axis lies within ± another table's value (a dead band).
+    """Values are zero wherever an axis lies within ± another table's value (a dead band)."""
 
-    Parameters
-    ----------
-    axis : str
-    band : str
-        Id of the table that holds the half-width, in the axis's unit.
-    """
-
-    axis: str
-    band: str
+    axis: str = field(metadata=told("The axis that the band lies on.", Of.AXIS))
+    band: str = field(
+        metadata=told("The table that holds half the band's width, in the axis's unit.", Of.TABLE)
+    )
 
     kind: ClassVar[str] = "zero_within"
+    explained: ClassVar[str] = (
+        "Values are zero while the axis lies within a dead band that another table holds, so that "
+        "noise moves nothing."
+    )
+    picture: ClassVar[Picture] = pictures.BAND
     remedies: ClassVar[tuple[str, ...]] = ("zero",)
 
     def reads(self) -> tuple[str, ...]:
@@ -376,6 +384,11 @@ class ModeRelation(Rule):
     """
 
     kind: ClassVar[str] = "mode_relation"
+    explained: ClassVar[str] = (
+        "What the table promises towards the base mode's table of the same id. In force for every "
+        "table that states a relation; change the relation itself."
+    )
+    picture: ClassVar[Picture] = pictures.BESIDE
     remedies: ClassVar[tuple[str, ...]] = (RESTORE_GAP,)
 
     def stackable(self) -> bool:

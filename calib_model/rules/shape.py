@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 import numpy as np
@@ -20,38 +20,48 @@ from ..core.rule import (
     find_axis,
     register,
 )
+from ..core.rule_settings import In, Of, Picture, told
 from ..core.table import Table
 from ..core.units import shown
 from ..errors import ModelError
 from ..lookup.reference import weights
+from . import pictures
 
 REINTERPOLATE = "re-interpolate"
 NEAREST_ORDER = "level"
 ZERO_END = "zero"
+_ALONG = told("The axis it looks along.", Of.AXIS)
 
 
 @register
 @dataclass(frozen=True)
 class Monotone(Rule):
-    """Values rise (or fall) along an axis.
+    """Values rise (or fall) along an axis."""
 
-    Parameters
-    ----------
-    axis : str
-    direction : ``up`` or ``down``
-        Along rising breakpoints.
-    strict : bool
-        Every step must be at least `gap`, or one storage step if that is 0 (of a float table:
-        1e-9 of its range).
-    gap : float
-    """
-
-    axis: str
-    direction: str = "up"
-    strict: bool = False
-    gap: float = 0.0
+    axis: str = field(metadata=_ALONG)
+    direction: str = field(
+        default="up",
+        metadata=told("Which way, along rising breakpoints.", choices=("up", "down")),
+    )
+    strict: bool = field(
+        default=False, metadata=told("Whether neighbours may not be equal: each step has a size.")
+    )
+    gap: float = field(
+        default=0.0,
+        metadata=told(
+            "Smallest step where strict; 0 for one storage step (of a float table: 1e-9 of its "
+            "range).",
+            unit=In.TABLE,
+            low=0,
+        ),
+    )
 
     kind: ClassVar[str] = "monotone"
+    explained: ClassVar[str] = (
+        "Values only rise, or only fall, along an axis. Catches a cell that slipped below its "
+        "neighbour, where more of the input would give less."
+    )
+    picture: ClassVar[Picture] = pictures.RISES
     remedies: ClassVar[tuple[str, ...]] = (REINTERPOLATE, NEAREST_ORDER)
 
     def __post_init__(self) -> None:
@@ -105,22 +115,25 @@ class Monotone(Rule):
 @register
 @dataclass(frozen=True)
 class Slope(Rule):
-    """The slope along an axis stays within limits, per unit of the axis.
+    """The slope along an axis stays within limits, per unit of the axis."""
 
-    Parameters
-    ----------
-    axis : str
-    most : float
-        Largest slope (rise per unit); may be infinite.
-    least : float
-        Smallest slope; the default -inf bounds one side only.
-    """
-
-    axis: str
-    most: float = np.inf
-    least: float = -np.inf
+    axis: str = field(metadata=_ALONG)
+    most: float = field(
+        default=np.inf, metadata=told("Largest slope, as rise per unit.", unit=In.PER_AXIS)
+    )
+    least: float = field(
+        default=-np.inf,
+        metadata=told(
+            "Smallest slope; below zero it bounds how steeply values fall.", unit=In.PER_AXIS
+        ),
+    )
 
     kind: ClassVar[str] = "slope"
+    explained: ClassVar[str] = (
+        "From one breakpoint to the next, values change by no more than so much per unit of the "
+        "axis. Catches cliffs."
+    )
+    picture: ClassVar[Picture] = pictures.SLOPE
     remedies: ClassVar[tuple[str, ...]] = (REINTERPOLATE,)
 
     def rows(self, stack: Stack, context: Context) -> Rows:
@@ -166,10 +179,20 @@ class Slope(Rule):
 class Curvature(Rule):
     """Slopes rise (``convex``) or fall (``concave``) along an axis."""
 
-    axis: str
-    shape: str = "convex"
+    axis: str = field(metadata=_ALONG)
+    shape: str = field(
+        default="convex",
+        metadata=told(
+            "Convex: slopes rise along the axis. Concave: they fall.",
+            choices=("convex", "concave"),
+        ),
+    )
 
     kind: ClassVar[str] = "curvature"
+    explained: ClassVar[str] = (
+        "The line bends one way only along an axis. Catches dents and bumps that still rise."
+    )
+    picture: ClassVar[Picture] = pictures.CURVED
     remedies: ClassVar[tuple[str, ...]] = (REINTERPOLATE,)
 
     def __post_init__(self) -> None:
@@ -206,10 +229,17 @@ class Curvature(Rule):
 class Kink(Rule):
     """The slope along an axis changes by at most `most` from one stretch to the next."""
 
-    axis: str
-    most: float
+    axis: str = field(metadata=_ALONG)
+    most: float = field(
+        metadata=told("Largest change of slope at a breakpoint.", unit=In.PER_AXIS, low=0)
+    )
 
     kind: ClassVar[str] = "kink"
+    explained: ClassVar[str] = (
+        "The slope along an axis changes by no more than so much from one stretch to the next. "
+        "Keeps a shape smooth without saying what it is."
+    )
+    picture: ClassVar[Picture] = pictures.KINK
     remedies: ClassVar[tuple[str, ...]] = (REINTERPOLATE,)
 
     def rows(self, stack: Stack, context: Context) -> Rows:
@@ -255,9 +285,16 @@ class Kink(Rule):
 class FixedValue(Rule):
     """Every cell within the scope holds one value (zero beyond an axis value, say)."""
 
-    value: float = 0.0
+    value: float = field(
+        default=0.0, metadata=told("The value that every cell in the scope holds.", unit=In.TABLE)
+    )
 
     kind: ClassVar[str] = "fixed_value"
+    explained: ClassVar[str] = (
+        "Every cell in a part of the table holds one value, such as zero beyond an axis value. "
+        "Give the part as scope."
+    )
+    picture: ClassVar[Picture] = pictures.FIXED
     remedies: ClassVar[tuple[str, ...]] = (ZERO_END,)
 
     def rows(self, stack: Stack, context: Context) -> Rows:
@@ -279,18 +316,19 @@ class FixedValue(Rule):
 @register
 @dataclass(frozen=True)
 class ZeroEnd(Rule):
-    """Values are zero at an end of an axis, because that end is held beyond its breakpoint.
+    """Values are zero at an end of an axis, because that end is held beyond its breakpoint."""
 
-    Parameters
-    ----------
-    axis : str
-    end : ``last`` or ``first``
-    """
-
-    axis: str
-    end: str = "last"
+    axis: str = field(metadata=_ALONG)
+    end: str = field(
+        default="last", metadata=told("Which end of the axis.", choices=("last", "first"))
+    )
 
     kind: ClassVar[str] = "zero_end"
+    explained: ClassVar[str] = (
+        "Values are zero at the last (or first) breakpoint of an axis. What stands there is held "
+        "at every input beyond it."
+    )
+    picture: ClassVar[Picture] = pictures.ZERO_END
     remedies: ClassVar[tuple[str, ...]] = (ZERO_END,)
 
     def __post_init__(self) -> None:
@@ -319,22 +357,20 @@ class ZeroEnd(Rule):
 @register
 @dataclass(frozen=True)
 class EqualsAt(Rule):
-    """The table, as the controller reads it, gives a value at a point.
+    """The table, as the controller reads it, gives a value at a point."""
 
-    Parameters
-    ----------
-    point : tuple of float
-        One axis value per axis.
-    value : float
-    within : float
-        Allowed deviation.
-    """
-
-    point: tuple[float, ...]
-    value: float
-    within: float = 0.0
+    point: tuple[float, ...] = field(metadata=told("One axis value per axis.", Of.POINT))
+    value: float = field(metadata=told("What the table gives there.", unit=In.TABLE))
+    within: float = field(
+        default=0.0, metadata=told("Deviation that is allowed.", unit=In.TABLE, low=0)
+    )
 
     kind: ClassVar[str] = "equals_at"
+    explained: ClassVar[str] = (
+        "Read as the controller reads it, the table gives one value at one point: a factor that "
+        "is 1 at the temperature it was stated for."
+    )
+    picture: ClassVar[Picture] = pictures.AT_POINT
     remedies: ClassVar[tuple[str, ...]] = ("set",)
 
     def stackable(self) -> bool:
@@ -376,11 +412,22 @@ class Symmetry(Rule):
     Compared at every breakpoint and its mirror image, read as the controller would.
     """
 
-    axis: str
-    parity: str = "even"
-    about: float = 0.0
+    axis: str = field(metadata=_ALONG)
+    parity: str = field(
+        default="even",
+        metadata=told(
+            "Even: the same on both sides. Odd: the same with the other sign.",
+            choices=("even", "odd"),
+        ),
+    )
+    about: float = field(default=0.0, metadata=told("The axis value in the middle.", unit=In.AXIS))
 
     kind: ClassVar[str] = "symmetry"
+    explained: ClassVar[str] = (
+        "Both sides of an axis value mirror each other, as left and right do. Catches an edit "
+        "made on one side only."
+    )
+    picture: ClassVar[Picture] = pictures.MIRROR
     remedies: ClassVar[tuple[str, ...]] = ("mirror",)
 
     def __post_init__(self) -> None:
@@ -434,9 +481,14 @@ class Symmetry(Rule):
 class ProductRises(Rule):
     """The product with an axis (gain times error) does not fall as the axis rises."""
 
-    axis: str
+    axis: str = field(metadata=_ALONG)
 
     kind: ClassVar[str] = "product_rises"
+    explained: ClassVar[str] = (
+        "Value times axis value does not fall: a gain may fall with the error, but gain times "
+        "error may not, or the control hunts."
+    )
+    picture: ClassVar[Picture] = pictures.PRODUCT
     remedies: ClassVar[tuple[str, ...]] = (REINTERPOLATE,)
 
     def rows(self, stack: Stack, context: Context) -> Rows:

@@ -231,7 +231,7 @@ def _where(places: list[Place]) -> str:
 
 def _rule_changed(finding: Finding, waivers: tuple[Waiver, ...], table: Table, form: str) -> str:
     start = f'"kind":"{finding.rule}"'
-    in_force = {form, *(form_of(rule, table) for rule in table.rules)}
+    in_force = {form, *(form_of(rule, table) for rule in table.rules_in_force)}
     if any(start in w.rule and w.rule not in in_force for w in waivers):
         return "Its waiver has lapsed: the rule has other settings now."
     return ""

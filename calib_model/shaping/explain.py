@@ -146,7 +146,7 @@ def relocked(system: RuleSystem, conflict: Conflict) -> Change:
             continue
         table = system.tables[number]
         values = table.values.copy()
-        for rule in table.rules:
+        for rule in table.rules_in_force:
             if isinstance(rule, Locked):
                 for cell, value in zip(rule.cells(table), rule.values, strict=True):
                     if cell >= 0:

@@ -304,7 +304,7 @@ def _forms(system: RuleSystem, estimates: Mapping[str, Estimate]) -> tuple[Any, 
 def _refuse_flat(table: Table, found: Estimate) -> None:
     if not found.screening.constant:
         return
-    strict = [r for r in table.rules if isinstance(r, Monotone) and r.strict]
+    strict = [r for r in table.rules_in_force if isinstance(r, Monotone) and r.strict]
     if strict:
         value = with_unit(float(found.samples.values[found.samples.use][0]), table.unit)
         raise SamplesRefused(

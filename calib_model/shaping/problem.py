@@ -256,12 +256,12 @@ def _in_force(
         content = sets[number]
         context = Surroundings(content, None)
         for id in own:
-            for rule in (LIMITS, *content.tables[id].rules):
+            for rule in (LIMITS, *content.tables[id].rules_in_force):
                 yield Source(rule, (number, id)), context
         moving = frozenset(own)
         for table in content:
             if table.rules and table.id not in moving:
-                for rule in table.rules:
+                for rule in table.rules_in_force:
                     if not moving.isdisjoint(rule.reads()):
                         yield Source(rule, (number, table.id)), context
     moving_places = frozenset(places)

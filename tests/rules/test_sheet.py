@@ -27,7 +27,12 @@ texts = st.text(max_size=12)
 numbers = st.floats(allow_nan=False, width=64)
 points = st.lists(numbers, max_size=3).map(tuple)
 scopes = st.lists(st.builds(Range, texts, numbers, numbers), max_size=2).map(tuple)
-COMMON = {"scope": scopes, "severity": st.sampled_from(Severity), "reason": texts}
+COMMON = {
+    "scope": scopes,
+    "severity": st.sampled_from(Severity),
+    "reason": texts,
+    "off": st.booleans(),
+}
 UP_DOWN = st.sampled_from(["up", "down"])
 SENSE = st.sampled_from([">=", "<=", "=="])
 SETTINGS: dict[str, dict[str, st.SearchStrategy[Any]]] = {
@@ -63,6 +68,7 @@ SETTINGS: dict[str, dict[str, st.SearchStrategy[Any]]] = {
     "flattened": {},
     "outlier": {"nearer": numbers},
     "branch_order": {"other": texts, "axis": texts},
+    "step": {"axis": texts, "most": numbers},
 }
 
 

@@ -1,12 +1,13 @@
 """Colours of the window: maps for values and differences, readable text, pens from the palette.
 
 Nothing here needs pyqtgraph.  Both colour maps step evenly in lightness (CIE L*), so that they
-read the same for colour-blind eyes and on a grey printout, and both start near the background:
-pale in a light window, deep in a dark one.
+read the same for colour-blind eyes and on a grey printout.  Low values are pale and high ones
+deep in a light window and in a dark one, so that pictures that are passed on agree.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,24 +15,19 @@ import numpy.typing as npt
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QBrush, QColor, QPalette, QPen
 
+from app.look.palettes import is_dark, tones_of
+from app.look.tokens import tones
 from calib_model.core.arrays import FloatArray
 
 Rgb = npt.NDArray[np.uint8]
 
+__all__ = [
+    "Inks", "Rgb", "colours_of", "contrast", "difference_map", "distinct", "inks", "is_dark",
+    "luminance", "luminances", "mixed", "pen", "rgba", "text_on", "tones_of", "value_map",
+    "wants_dark_text",
+]  # fmt: skip
+
 STEPS = 256
-# Nine anchors each, evenly spaced in L*; straight lines in sRGB between them.
-_VALUES = "fbf6cf b5e4b6 87caa3 5dada6 2f91a7 2871a4 2e538f 293775 1d1d5c"
-_LOWER_LIGHT = "0b4f8c 1b649f 2f79b0 488ec1 66a3d0 88b7dc aacce5 cce1ec f4f4f1"
-_HIGHER_LIGHT = "9a3c00 b04f09 c4631b d7782d e78e44 efa869 f1c294 f4dbc0 f4f4f1"
-_LOWER_DARK = "7cc4ff 6db1eb 609ed5 538bbf 4779a8 41688d 3c5770 374654 33353a"
-_HIGHER_DARK = "ffb066 e99d55 d48b46 be7938 a7692e 8b5b2c 6d4f2d 524231 33353a"
-
-
-def is_dark(palette: QPalette) -> bool:
-    """Tell whether a palette has light text on a dark ground."""
-    base = palette.color(QPalette.ColorRole.Base)
-    text = palette.color(QPalette.ColorRole.Text)
-    return luminance(base) < luminance(text)
 
 
 def value_map(*, dark: bool) -> Rgb:
@@ -41,7 +37,7 @@ def value_map(*, dark: bool) -> Rgb:
     -------
     ndarray of uint8, shape (256, 3)
     """
-    return _ramp(_VALUES.split()[::-1] if dark else _VALUES.split())
+    return _ramp(tones(dark=dark).values)
 
 
 def difference_map(*, dark: bool) -> Rgb:
@@ -52,8 +48,8 @@ def difference_map(*, dark: bool) -> Rgb:
     ndarray of uint8, shape (255, 3)
         An odd number, so that zero has a colour of its own: that of the middle.
     """
-    low, high = (_LOWER_DARK, _HIGHER_DARK) if dark else (_LOWER_LIGHT, _HIGHER_LIGHT)
-    return _ramp([*low.split(), *high.split()[-2::-1]], STEPS - 1)
+    own = tones(dark=dark)
+    return _ramp((*own.lower, *own.higher[-2::-1]), STEPS - 1)
 
 
 def colours_of(values: FloatArray, low: float, high: float, ramp: Rgb) -> Rgb:
@@ -183,15 +179,16 @@ def inks(palette: QPalette) -> Inks:
     """Return the colours for a palette."""
     ground = palette.color(QPalette.ColorRole.Base)
     line = palette.color(QPalette.ColorRole.Text)
+    own = tones_of(palette)
     return Inks(
         ground=ground,
         line=line,
         quiet=distinct(mixed(line, ground, 0.4), ground, 3.0),
         faint=distinct(mixed(line, ground, 0.75), ground, 1.6),
-        accent=distinct(palette.color(QPalette.ColorRole.Highlight), ground, 3.0),
-        error=distinct(QColor("#c62828"), ground, 3.5),
-        warning=distinct(QColor("#b26a00"), ground, 3.5),
-        note=distinct(QColor("#3f6db5"), ground, 3.5),
+        accent=distinct(palette.color(QPalette.ColorRole.Accent), ground, 3.0),
+        error=distinct(QColor(own.error), ground, 3.5),
+        warning=distinct(QColor(own.warning), ground, 3.5),
+        note=distinct(QColor(own.note), ground, 3.5),
         dark=is_dark(palette),
     )
 
@@ -203,8 +200,8 @@ def pen(colour: QColor, width: float = 1.0, style: Qt.PenStyle = Qt.PenStyle.Sol
     return made
 
 
-def _ramp(anchors: list[str], steps: int = STEPS) -> Rgb:
-    rgb = np.array([[int(text[i : i + 2], 16) for i in (0, 2, 4)] for text in anchors], float)
+def _ramp(anchors: Sequence[str], steps: int = STEPS) -> Rgb:
+    rgb = np.array([[int(text[i : i + 2], 16) for i in (1, 3, 5)] for text in anchors], float)
     at = np.linspace(0, len(anchors) - 1, steps)
     columns = [np.interp(at, np.arange(len(anchors)), rgb[:, c]) for c in range(3)]
     ramp: Rgb = np.rint(np.stack(columns, axis=-1)).astype(np.uint8)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRect, QRectF, Qt
-from PySide6.QtGui import QFont, QFontMetrics, QPainter, QPalette, QPen
-from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem
+from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter, QPalette, QPen
+from PySide6.QtWidgets import QStyledItemDelegate, QStyleOptionViewItem
 
 from app.line_rows import LINE, Line
+from app.look.palettes import tones_of
+from app.look.rows import row_focus, row_ground
+from app.look.type import strong
 from app.severity import paint_severity, severity_colour
 
 Index = QModelIndex | QPersistentModelIndex
@@ -29,12 +32,8 @@ class LineDelegate(QStyledItemDelegate):
             return
         painter.save()
         palette, rect = option.palette, option.rect
-        ground, ink = QPalette.ColorRole.Base, QPalette.ColorRole.Text
-        selected = bool(option.state & QStyle.StateFlag.State_Selected)
-        if selected:
-            ground, ink = QPalette.ColorRole.Highlight, QPalette.ColorRole.HighlightedText
-        painter.fillRect(rect, palette.color(ground))
-        colour = palette.color(ink)
+        row_ground(painter, option)
+        colour = painter.pen().color()
         tall = option.fontMetrics.height()
         top, left = rect.top() + _PAD - 2, rect.left() + 2 * _PAD + _MARK
         place = QRectF(rect.left() + _PAD, top + (tall - _MARK) / 2, _MARK, _MARK)
@@ -46,29 +45,21 @@ class LineDelegate(QStyledItemDelegate):
             painter.drawLine(QPointF(middle.x() - 1, low), QPointF(place.right(), place.top() + 1))
         else:
             base = palette.color(QPalette.ColorRole.Base)
-            paint_severity(
-                painter, place, line.mark, colour if selected else severity_colour(line.mark, base)
-            )
+            paint_severity(painter, place, line.mark, severity_colour(line.mark, base))
         room = rect.right() - _PAD - left
-        bold = QFont(option.font)
-        bold.setBold(True)
+        bold = strong(option.font)
         painter.setPen(colour)
         width = self._write(painter, option.font, line.kind, left, top, room, tall)
         if line.title:
             gap = left + width + 2 * _PAD
             self._write(painter, bold, line.title, gap, top, rect.right() - _PAD - gap, tall)
         self._write(painter, option.font, line.text, left, top + tall, room, tall)
-        painter.setOpacity(0.85)
+        painter.setPen(QColor(tones_of(palette).second))
         more = line.more.replace("\n", "  |  ")
         self._write(painter, option.font, more, left, top + 2 * tall, room, tall)
-        painter.setOpacity(1)
-        if option.state & QStyle.StateFlag.State_HasFocus:
-            painter.setPen(QPen(colour, 2))
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.drawRect(rect.adjusted(2, 2, -3, -3))
-        else:
-            painter.setPen(palette.color(QPalette.ColorRole.Mid))
-            painter.drawLine(rect.bottomLeft(), rect.bottomRight())
+        painter.setPen(palette.color(QPalette.ColorRole.Mid))
+        painter.drawLine(rect.bottomLeft(), rect.bottomRight())
+        row_focus(painter, option)
         painter.restore()
 
     @staticmethod

@@ -9,13 +9,10 @@ from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF
 
 from app.colours import contrast
+from app.look.tokens import DARK, LIGHT
 
 WORDS = {"error": "Error", "warning": "Warning", "note": "Note"}
-_COLOURS = {
-    "error": (QColor(179, 25, 30), QColor(255, 138, 122)),
-    "warning": (QColor(138, 90, 0), QColor(245, 190, 90)),
-    "note": (QColor(40, 90, 150), QColor(150, 200, 250)),
-}
+_COLOURS = {kind: (QColor(getattr(LIGHT, kind)), QColor(getattr(DARK, kind))) for kind in WORDS}
 
 
 def severity_colour(severity: str, background: QColor) -> QColor:

@@ -75,12 +75,11 @@ def qapp(qapp):  # type: ignore[no-untyped-def]
     """pytest-qt's application with the bundled font, so that text has the same size everywhere."""
     from PySide6 import QtGui
 
-    families = []
-    for path in sorted((ROOT / "assets" / "fonts").glob("*.ttf")):
-        number = QtGui.QFontDatabase.addApplicationFont(str(path))
-        assert number >= 0, f"Qt cannot read the font {path.name}"
-        families += QtGui.QFontDatabase.applicationFontFamilies(number)
-    qapp.setFont(QtGui.QFont(families[0], 10))
+    from app.look.type import load_fonts, tabular
+
+    family = load_fonts()
+    assert family, "Qt cannot read the bundled font"
+    qapp.setFont(tabular(QtGui.QFont(family, 10)))
     return qapp
 
 

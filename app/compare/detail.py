@@ -201,9 +201,7 @@ class Detail(QWidget):
             return
         table = pair.table
         function = f" \N{EN DASH} {escape(table.function)}" if table.function else ""
-        self.title.setText(
-            f"<b>{escape(table.label)}</b>&nbsp;&nbsp;<tt>{escape(table.id)}</tt>{function}"
-        )
+        self.title.setText(f"<b>{escape(table.label)}</b>&nbsp;&nbsp;{escape(table.id)}{function}")
         words = pair.words()
         state = "" if pair.state is State.CHANGED else f"<b>{STATES[pair.state]}</b>"
         self.what.setText(state + (": " if state and words else "") + escape(words))

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QRectF, Qt
-from PySide6.QtGui import QFont, QFontMetrics, QPainter, QPalette
-from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem
+from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPalette
+from PySide6.QtWidgets import QStyledItemDelegate, QStyleOptionViewItem
 
+from app.look.palettes import tones_of
+from app.look.rows import row_focus, row_ground
+from app.look.type import sized, strong
 from app.severity import paint_severity, severity_colour
 
 from .rows import ComparedRows
@@ -33,23 +36,15 @@ class ComparedRowDelegate(QStyledItemDelegate):
             return
         painter.save()
         palette, rect = option.palette, option.rect
-        ground, ink = QPalette.ColorRole.Base, QPalette.ColorRole.Text
-        selected = bool(option.state & QStyle.StateFlag.State_Selected)
-        if selected:
-            ground, ink = QPalette.ColorRole.Highlight, QPalette.ColorRole.HighlightedText
-        painter.fillRect(rect, palette.color(ground))
-        painter.setPen(palette.color(ink))
+        row_ground(painter, option)
         metrics = option.fontMetrics
         line = metrics.height()
         top = rect.top() + (rect.height() - 2 * line) // 2
-        bold = QFont(option.font)
-        bold.setBold(True)
-        painter.setFont(bold)
+        painter.setFont(strong(option.font))
         edge = QRect(rect.left() + 2, top, _EDGE - 2, line)
         painter.drawText(edge, Qt.AlignmentFlag.AlignCenter, SIGNS[pair.state])
         size, more = model.size_words(pair)
-        small = QFont(option.font)
-        small.setPointSizeF(option.font.pointSizeF() * 0.87)
+        small = sized(option.font, "small")
         right = rect.right() - _PAD
         left = rect.left() + _EDGE + 2
         painter.setFont(option.font)
@@ -58,9 +53,7 @@ class ComparedRowDelegate(QStyledItemDelegate):
             mark = max(9, line - 6)
             place = QRectF(upper - mark - 5, top + (line - mark) / 2, mark, mark)
             worst = str(pair.breaches[0].severity)
-            colour = palette.color(ink)
-            if not selected:
-                colour = severity_colour(worst, palette.color(QPalette.ColorRole.Base))
+            colour = severity_colour(worst, palette.color(QPalette.ColorRole.Base))
             waived = all(b.waived for b in pair.breaches)
             paint_severity(painter, place, "note" if waived else worst, colour)
             upper = int(place.left()) - 4
@@ -68,16 +61,13 @@ class ComparedRowDelegate(QStyledItemDelegate):
         name = metrics.elidedText(pair.table.label, Qt.TextElideMode.ElideMiddle, room)
         painter.drawText(QRect(left, top, room, line), Qt.AlignmentFlag.AlignVCenter, name)
         painter.setFont(small)
-        painter.setOpacity(0.85)
+        painter.setPen(QColor(tones_of(palette).second))
         lower = self._write_right(painter, more, right, top + line, line)
         detail = in_short(pair)
         room = lower - 6 - left
         detail = painter.fontMetrics().elidedText(detail, Qt.TextElideMode.ElideRight, room)
         painter.drawText(QRect(left, top + line, room, line), Qt.AlignmentFlag.AlignVCenter, detail)
-        painter.setOpacity(1)
-        if option.state & QStyle.StateFlag.State_HasFocus:
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.drawRect(rect.adjusted(1, 1, -2, -2))
+        row_focus(painter, option)
         painter.restore()
 
     @staticmethod

@@ -91,7 +91,7 @@ class CellDelegate(QStyledItemDelegate):
             else:
                 background = palette.color(QPalette.ColorRole.Base)
             if selected:
-                accent = palette.color(QPalette.ColorRole.Highlight)
+                accent = palette.color(QPalette.ColorRole.Accent)
                 background = mixed(background, accent, _SELECTED)
             if len(self._colours) > 1000:  # palettes come and go
                 self._colours.clear()
@@ -168,7 +168,7 @@ class CellDelegate(QStyledItemDelegate):
             (inside.topLeft(), inside.bottomLeft()),
             (inside.topRight(), inside.bottomRight()),
         )
-        painter.setPen(QPen(palette.color(QPalette.ColorRole.Highlight), 2))
+        painter.setPen(QPen(palette.color(QPalette.ColorRole.Accent), 2))
         for edge, (start, end) in zip(sides, ends, strict=True):
             if edge:
                 painter.drawLine(start, end)

@@ -75,7 +75,7 @@ class AxisHeader(QHeaderView):
         here = logicalIndex == self.cursor_section()
         background = palette.color(QPalette.ColorRole.Button)
         if here:
-            accent = palette.color(QPalette.ColorRole.Highlight)
+            accent = palette.color(QPalette.ColorRole.Accent)
             background = mixed(background, accent, 0.3)
         painter.save()
         area = self._breakpoint_area(rect)
@@ -92,7 +92,7 @@ class AxisHeader(QHeaderView):
             # A bar as well as the tint, so that the place is not told by colour alone.
             bar = QRect(area)
             bar.setTop(bar.bottom() - 2) if self.across else bar.setLeft(bar.right() - 2)
-            painter.fillRect(bar, palette.color(QPalette.ColorRole.Highlight))
+            painter.fillRect(bar, palette.color(QPalette.ColorRole.Accent))
         text = self.model().headerData(logicalIndex, self.orientation())
         alignment = Qt.AlignmentFlag.AlignCenter
         if not self.across:

@@ -12,8 +12,9 @@ from app.colours import is_dark, mixed, text_on, value_map
 from calib_model.core.arrays import FloatArray
 
 _STEPS = 64
-_TINT = 0.55
-"""Share of the map in the blend: enough to see a shape, little enough to stay calm."""
+_TINT, _TINT_DARK = 0.55, 0.45
+"""Share of the map in the blend: enough to see a shape, little enough to stay calm, and in both
+themes so little that all numbers are in the one colour of text."""
 
 
 @dataclass(frozen=True)
@@ -24,10 +25,13 @@ class Heat:
     texts: tuple[QColor, ...]
 
     @classmethod
-    def of(cls, palette: QPalette, tint: float = _TINT) -> Heat:
+    def of(cls, palette: QPalette, tint: float | None = None) -> Heat:
         """Return the colours that suit a light or dark palette."""
         base = palette.color(QPalette.ColorRole.Base)
-        ramp = value_map(dark=is_dark(palette))
+        dark = is_dark(palette)
+        if tint is None:
+            tint = _TINT_DARK if dark else _TINT
+        ramp = value_map(dark=dark)
         picked = ramp[np.rint(np.linspace(0, len(ramp) - 1, _STEPS)).astype(int)]
         backgrounds = tuple(mixed(base, QColor(*rgb), tint) for rgb in picked.tolist())
         return cls(backgrounds, tuple(text_on(b) for b in backgrounds))

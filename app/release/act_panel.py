@@ -127,7 +127,7 @@ class ActPanel(QWidget):
             return
         line = lines[0]
         parts = [f"<p>{escape(line.kind)}: <b>{escape(line.title)}</b>"]
-        parts[0] += f"&nbsp; <tt>{escape(line.table)}</tt></p>" if line.table else "</p>"
+        parts[0] += f"&nbsp; {escape(line.table)}</p>" if line.table else "</p>"
         parts.append(f"<p>{_lines(line.text)}</p>")
         if line.more:
             parts.append(f"<p><i>{_lines(line.more)}</i></p>")

@@ -137,8 +137,9 @@ def about(parent: QWidget) -> QDialog:
     html = (
         f"<h2>Bitepoint</h2><p>Version {number}. A desk editor for driveline calibration tables. "
         "It never writes to a controller.</p>"
-        "<p>Free software under the MIT licence. It uses Qt under the LGPL, and the DejaVu "
-        "fonts; their licences lie in the folder <code>assets</code>.</p>"
+        "<p>Free software under the MIT licence. It uses Qt under the LGPL, the typeface Inter "
+        "under the OFL and icons of Lucide under the ISC licence; their licences lie in the "
+        "folder <code>assets</code>.</p>"
         f"<p>Settings are kept in <code>{config_folder()}</code>.</p>{as_html()}"
     )
     dialog.put(_browser(html, "About Bitepoint"))

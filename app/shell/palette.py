@@ -34,6 +34,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.look.rows import row_ground
 from app.plain import PlainLabel
 
 SHOWN = 200
@@ -203,10 +204,7 @@ class EntryDelegate(QStyledItemDelegate):
         group = QPalette.ColorGroup.Active if enabled else QPalette.ColorGroup.Disabled
         role = QPalette.ColorRole
         painter.save()
-        if chosen:
-            painter.fillRect(
-                option.rect, option.palette.color(QPalette.ColorGroup.Active, role.Highlight)
-            )
+        row_ground(painter, option)
         painter.setPen(
             option.palette.color(
                 QPalette.ColorGroup.Active if chosen else group,

@@ -11,10 +11,12 @@ from PySide6.QtCore import QCoreApplication, Qt, QTimer
 from PySide6.QtGui import QGuiApplication, QIcon
 from PySide6.QtWidgets import QApplication
 
+from app.look.type import load_fonts
+
 from .crash import CrashGuard
 from .jobs import Control
 from .settings import Settings
-from .theme import Theme, load_font
+from .theme import Theme
 from .window import MainWindow
 
 ICON = Path(__file__).resolve().parents[2] / "assets" / "icon.png"
@@ -62,7 +64,7 @@ def make_application() -> tuple[QApplication, Theme]:
     app = QApplication.instance() or QApplication(sys.argv[:1])
     assert isinstance(app, QApplication)
     app.setWindowIcon(QIcon(str(ICON)))
-    return app, Theme(app, load_font())
+    return app, Theme(app, load_fonts())
 
 
 def load_parts(window: MainWindow) -> None:

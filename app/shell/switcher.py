@@ -39,12 +39,12 @@ class AreaButton(QAbstractButton):
         colours = self.palette()
         if self.isChecked():
             painter.fillRect(self.rect(), colours.color(QPalette.ColorRole.Base))
-            painter.fillRect(0, 0, 4, self.height(), colours.color(QPalette.ColorRole.Highlight))
+            painter.fillRect(0, 0, 4, self.height(), colours.color(QPalette.ColorRole.Accent))
         elif self.underMouse():
             painter.fillRect(self.rect(), colours.color(QPalette.ColorRole.Midlight))
         if self.hasFocus():
             pen = painter.pen()
-            pen.setColor(QColor(colours.color(QPalette.ColorRole.Highlight)))
+            pen.setColor(QColor(colours.color(QPalette.ColorRole.Accent)))
             pen.setWidth(2)
             painter.setPen(pen)
             painter.drawRect(self.rect().adjusted(1, 1, -1, -1))

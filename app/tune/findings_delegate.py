@@ -6,8 +6,9 @@ import re
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QRectF, QSize, Qt
 from PySide6.QtGui import QFontMetrics, QPainter, QPalette
-from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem
+from PySide6.QtWidgets import QListView, QStyledItemDelegate, QStyleOptionViewItem
 
+from app.look.rows import row_focus, row_ground
 from app.severity import paint_severity, severity_colour
 
 from .findings_model import FINDING, SUBTITLE
@@ -35,21 +36,15 @@ class FindingsDelegate(QStyledItemDelegate):
         if finding is None:
             return
         painter.save()
-        selected = bool(option.state & QStyle.StateFlag.State_Selected)
         palette = option.palette
-        if selected:
-            painter.fillRect(option.rect, palette.color(QPalette.ColorRole.Highlight))
-        text_role = QPalette.ColorRole.HighlightedText if selected else QPalette.ColorRole.Text
-        colour = (
-            palette.color(QPalette.ColorRole.HighlightedText)
-            if selected
-            else severity_colour(finding.severity, palette.color(QPalette.ColorRole.Base))
-        )
+        row_ground(painter, option)
+        ink = painter.pen().color()
+        colour = severity_colour(finding.severity, palette.color(QPalette.ColorRole.Base))
         top = option.rect.top() + PAD
         mark = QRectF(option.rect.left() + PAD, top + 2, MARK, MARK)
         paint_severity(painter, mark, finding.severity, colour)
         left = option.rect.left() + PAD + MARK + PAD
-        painter.setPen(palette.color(text_role))
+        painter.setPen(ink)
         for text, metrics in self._texts(option, index):
             box = QRect(left, top, self._room(option.rect.width()), 10_000)
             used = metrics.boundingRect(box, _WRAP, text)
@@ -61,13 +56,9 @@ class FindingsDelegate(QStyledItemDelegate):
             painter.setFont(bold)
             painter.drawText(QRect(left, top, box.width(), used.height() + 2), _WRAP, text)
             top += used.height() + 3
-        if option.state & QStyle.StateFlag.State_HasFocus:
-            painter.setPen(palette.color(text_role))
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.drawRect(option.rect.adjusted(1, 1, -2, -2))
-        else:
-            painter.setPen(palette.color(QPalette.ColorRole.Midlight))
-            painter.drawLine(option.rect.bottomLeft(), option.rect.bottomRight())
+        painter.setPen(palette.color(QPalette.ColorRole.Mid))
+        painter.drawLine(option.rect.bottomLeft(), option.rect.bottomRight())
+        row_focus(painter, option)
         painter.restore()
 
     @staticmethod

@@ -55,7 +55,7 @@ class TableHeader(QWidget):
         function = f" \N{EN DASH} {table.function}" if table.function else ""
         self._name.setText(
             f"<span style='font-size:large'><b>{_plain(table.label)}</b></span>"
-            f"&nbsp;&nbsp;<tt>{_plain(table.id)}</tt>{_plain(function)}"
+            f"&nbsp;&nbsp;{_plain(table.id)}{_plain(function)}"
         )
         facts = _facts(table)
         marks = self._desk.driving.cell_marks

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QRectF, QSize, Qt
-from PySide6.QtGui import QFont, QFontMetrics, QPainter, QPalette
-from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRect, QRectF, QSize, Qt
+from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPalette, QPolygonF
+from PySide6.QtWidgets import QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
+from app.look.palettes import tones_of
+from app.look.rows import row_focus, row_ground
+from app.look.type import sized, strong
 from app.severity import paint_severity, severity_colour
 from calib_model.core.table import Table
 from calib_model.core.units import shown
@@ -34,26 +37,15 @@ class RowDelegate(QStyledItemDelegate):
         model = index.model()
         assert isinstance(model, TableRows)
         painter.save()
-        palette, rect = option.palette, option.rect
-        ground = QPalette.ColorRole.Base
-        ink = QPalette.ColorRole.Text
         table = model.table_at(index.row())
-        if option.state & QStyle.StateFlag.State_Selected:
-            ground, ink = QPalette.ColorRole.Highlight, QPalette.ColorRole.HighlightedText
-        elif table is None:
-            ground, ink = QPalette.ColorRole.Button, QPalette.ColorRole.ButtonText
-        painter.fillRect(rect, palette.color(ground))
-        painter.setPen(palette.color(ink))
-        right = self._paint_counts(painter, option, model, index.row(), ink)
+        row_ground(painter, option, "base" if table is not None else "panel")
+        right = self._paint_counts(painter, option, model, index.row())
         if table is None:
             self._paint_group(painter, option, model, index.row(), right)
         else:
             changed = model.is_changed(table)
-            self._paint_table(painter, option, table, right, ink, changed=changed)
-        if option.state & QStyle.StateFlag.State_HasFocus:
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.setPen(palette.color(ink))
-            painter.drawRect(rect.adjusted(1, 1, -2, -2))
+            self._paint_table(painter, option, table, right, changed=changed)
+        row_focus(painter, option)
         painter.restore()
 
     def _paint_group(
@@ -65,12 +57,12 @@ class RowDelegate(QStyledItemDelegate):
         right: int,
     ) -> None:
         rect = option.rect
-        arrow = "▸" if model.is_folded(row) else "▾"
-        font = QFont(option.font)
-        font.setBold(True)
-        painter.setFont(font)
-        room = QRect(rect.left() + _PAD, rect.top(), right - rect.left() - _PAD, rect.height())
-        text = f"{arrow}  {model.group_at(row)}  ({model.size_of_group(row)})"
+        middle = QPointF(rect.left() + _PAD + 5, rect.center().y() + 0.5)
+        _paint_arrow(painter, middle, folded=model.is_folded(row))
+        painter.setFont(strong(option.font))
+        left = rect.left() + _PAD + 16
+        room = QRect(left, rect.top(), right - left, rect.height())
+        text = f"{model.group_at(row)}  ({model.size_of_group(row)})"
         text = painter.fontMetrics().elidedText(text, Qt.TextElideMode.ElideRight, room.width())
         painter.drawText(room, Qt.AlignmentFlag.AlignVCenter, text)
 
@@ -80,16 +72,21 @@ class RowDelegate(QStyledItemDelegate):
         option: QStyleOptionViewItem,
         table: Table,
         right: int,
-        ink: QPalette.ColorRole,
         *,
         changed: bool,
     ) -> None:
         rect, palette = option.rect, option.palette
+        own = tones_of(palette)
         if changed:
-            painter.fillRect(rect.x() + 1, rect.y() + 3, 4, rect.height() - 6, palette.color(ink))
+            dot = QRectF(rect.left() + 5, rect.center().y() - 2.5, 6, 6)
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+            painter.setBrush(QColor(own.accent))
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.drawEllipse(dot)
+            painter.setPen(QColor(own.text))
         picture_size = self.thumbnails.size
         place = QRectF(
-            rect.left() + _PAD + 2,
+            rect.left() + _PAD + 8,
             rect.top() + (rect.height() - picture_size.height()) / 2,
             picture_size.width(),
             picture_size.height(),
@@ -106,21 +103,19 @@ class RowDelegate(QStyledItemDelegate):
         whole = rect.right() - _PAD - left
         name = option.fontMetrics.elidedText(table.label, Qt.TextElideMode.ElideMiddle, whole)
         painter.drawText(QRect(left, top, whole, line), Qt.AlignmentFlag.AlignVCenter, name)
-        small = QFont(option.font)
-        small.setPointSizeF(option.font.pointSizeF() * 0.87)
-        painter.setFont(small)
+        painter.setFont(sized(option.font, "small"))
         unit = shown(table.unit)
         detail = f"{table.id} · {unit}" if unit else table.id
         if changed:
             detail = f"changed · {detail}"
         detail = painter.fontMetrics().elidedText(detail, Qt.TextElideMode.ElideRight, right - left)
-        painter.setOpacity(0.85)
+        painter.setPen(QColor(own.second))
         painter.drawText(
             QRect(left, top + line, right - left, line),
             Qt.AlignmentFlag.AlignVCenter,
             detail,
         )
-        painter.setOpacity(1)
+        painter.setPen(QColor(own.text))
 
     def _paint_counts(
         self,
@@ -128,12 +123,10 @@ class RowDelegate(QStyledItemDelegate):
         option: QStyleOptionViewItem,
         model: TableRows,
         row: int,
-        ink: QPalette.ColorRole,
     ) -> int:
         """Draw marks with numbers at the right; return where they begin."""
         counts = model.counts_at(row)
         lines = 2 if model.table_at(row) is not None else 1
-        selected = bool(option.state & QStyle.StateFlag.State_Selected)
         rect, palette = option.rect, option.palette
         metrics = option.fontMetrics
         right = rect.right() - _PAD
@@ -148,13 +141,18 @@ class RowDelegate(QStyledItemDelegate):
             right -= metrics.horizontalAdvance(text)
             painter.drawText(QRect(right, top, 200, line), Qt.AlignmentFlag.AlignVCenter, text)
             right -= size + 3
-            colour = (
-                palette.color(ink)
-                if selected
-                else severity_colour(severity, palette.color(QPalette.ColorRole.Base))
-            )
+            colour = severity_colour(severity, palette.color(QPalette.ColorRole.Base))
             paint_severity(
                 painter, QRectF(right, top + (line - size) / 2, size, size), severity, colour
             )
             right -= _PAD
         return right
+
+
+def _paint_arrow(painter: QPainter, middle: QPointF, *, folded: bool) -> None:
+    """Draw the sign of a group: to the right while it is folded, else down."""
+    turned = [(-2, -4), (2, 0), (-2, 4)] if folded else [(-4, -2), (0, 2), (4, -2)]
+    painter.save()
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    painter.drawPolyline(QPolygonF([middle + QPointF(x, y) for x, y in turned]))
+    painter.restore()

@@ -242,6 +242,7 @@ def test_the_cursor_stands_on_an_inserted_breakpoint_and_stays_when_it_is_delete
 def test_what_an_operation_does_is_shown_whole(
     window: Window, desk: Desk, panel: GridPanel
 ) -> None:
+    panel.resize(panel.width() * 9 // 10, panel.height())
     ROWS["axes.insert_column"].run(window)
     strip = panel.strip
     assert strip.preview.blank

@@ -79,7 +79,7 @@ def test_text_is_drawn_with_the_bundled_font(qapp) -> None:  # type: ignore[no-u
     from PySide6 import QtGui
 
     info = QtGui.QFontInfo(qapp.font())
-    assert info.family() == "DejaVu Sans"
+    assert info.family() == "Inter"
     metrics = QtGui.QFontMetrics(qapp.font())
     assert all(metrics.inFontUcs4(ord(sign)) for sign in "Δ°Ω·²→")
 

@@ -66,7 +66,7 @@ def test_text_can_be_read(name: str) -> None:
     for text, ground in pairs:
         found = contrast(colours.color(text), colours.color(ground))
         assert found >= 4.5, f"{text.name} on {ground.name}: {found:.2f}"
-    assert contrast(colours.color(role.Highlight), colours.color(role.Window)) >= 3
+    assert contrast(colours.color(role.Accent), colours.color(role.Window)) >= 3
 
 
 def test_contrast_of_black_on_white_is_21() -> None:

@@ -82,7 +82,7 @@ def run(code: str, *arguments: str, **env: str) -> dict[str, str]:
 def test_the_window_does_not_wait_for_plots_files_or_solvers() -> None:
     said = run(BARE, QT_QPA_PLATFORM="offscreen")
     assert said["heavy"] == "[]"
-    assert said["font"] == "DejaVu Sans icon: True"
+    assert said["font"] == "Inter icon: True"
 
 
 def test_files_open_while_the_window_is_there(samples: dict[str, Path]) -> None:

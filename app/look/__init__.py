@@ -1,0 +1,1 @@
+"""How the window looks: every colour, size and shape that is not data, in one place."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import os
 import re
 import sys
@@ -15,6 +14,8 @@ from pathlib import Path
 import hypothesis
 import pytest
 from _pytest.mark.expression import Expression
+
+from tests.collecting import settle_garbage
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -128,13 +129,8 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
 
 
 def pytest_collection_finish() -> None:
-    """Spare every later collection of garbage what stays to the end: modules, tests, strategies.
-
-    With all of the suite imported a full collection would take a third of a second, and each test
-    that closes a window asks for one.
-    """
-    gc.collect()
-    gc.freeze()
+    """Spare every later collection of garbage what stays to the end: tests and strategies."""
+    settle_garbage()
 
 
 def pytest_unconfigure() -> None:

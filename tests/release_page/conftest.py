@@ -22,9 +22,10 @@ from calib_model import open_set, save_set
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document
 from calib_model.session.files import document_of
-from calib_model.signoff.keys import make_key
 from calib_model.store import read_set_here
 from calib_model.store.source import Stamp
+from tests.collecting import settle_garbage
+from tests.quick_keys import make_quick_key
 from tests.samples.sound import write_kept_promises
 from tests.waiting import settled
 
@@ -82,7 +83,7 @@ def people(tmp_path_factory: pytest.TempPathFactory) -> People:
     folder = tmp_path_factory.mktemp("keys")
     lines = []
     for name in (AUTHOR, REVIEWER):
-        public = make_key(folder / name.split()[0], PASSPHRASE, name)
+        public = make_quick_key(folder / name.split()[0], PASSPHRASE, name)
         lines.append(f'"{name}" {PURPOSES} {public.line()}\n')
     (folder / "signers").write_text("".join(lines), encoding="utf-8")
     return People(folder / "calibrator", folder / "reviewer", folder / "signers")
@@ -91,6 +92,7 @@ def people(tmp_path_factory: pytest.TempPathFactory) -> People:
 @pytest.fixture
 def window(qtbot) -> Iterator[MainWindow]:  # type: ignore[no-untyped-def]
     """The window, with every part, no set open."""
+    settle_garbage()
     made = MainWindow(Settings())
     made.settings.author = AUTHOR
     made.build_tune()
@@ -177,6 +179,7 @@ class Bench:
 @pytest.fixture
 def bench(qtbot) -> Iterator[Bench]:  # type: ignore[no-untyped-def]
     """The page without a set."""
+    settle_garbage()
     desk, settings = Desk(), Settings()
     settings.author = AUTHOR
     jobs = Jobs()

@@ -16,6 +16,7 @@ from app.shell.window import MainWindow
 from calib_model.session.files import document_of
 from calib_model.store import read_set_here
 from calib_model.store.source import Stamp
+from tests.collecting import settle_garbage
 from tests.waiting import settled
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -73,6 +74,7 @@ def samples(tmp_path: Path) -> dict[str, Path]:
 @pytest.fixture
 def window(qtbot, answers: Answers) -> Iterator[MainWindow]:  # type: ignore[no-untyped-def]
     """The window, with every part, no set open."""
+    settle_garbage()
     made = MainWindow(Settings())
     made.files.prompts = answers  # type: ignore[assignment]
     # Not given to qtbot, which would close and delete it before its work has ended.

@@ -13,9 +13,15 @@ import numpy.typing as npt
 from .core.calibration_set import CalibrationSet
 from .core.people import login_name
 from .core.plain_file import is_there
-from .editing.change import Change, apply, values_change
+from .core.record import SignOff
+from .editing.change import Change, RecordEdit, apply, values_change
+from .editing.difference import change_between
 from .errors import EditRefused
+from .formats.outgoing import Outgoing
+from .formats.registry import format_of, read_from
+from .session.document import Document
 from .session.files import open_document, save_document
+from .signoff.verification import verify
 
 
 def open_set(path: Path | str) -> CalibrationSet:
@@ -68,11 +74,6 @@ def save_set(
     EditRefused
         If the file may not be written to.
     """
-    from .core.record import SignOff
-    from .editing.change import RecordEdit
-    from .editing.difference import change_between
-    from .session.document import Document
-
     target = Path(path)
     name = login_name() if author is None else author
     if is_there(target):
@@ -125,10 +126,6 @@ def export_set(
     FileProblem
         If the file cannot be written, or a folder is there already.
     """
-    from .formats.outgoing import Outgoing
-    from .formats.registry import format_of
-    from .signoff.verification import verify
-
     form = format_of(Path(path), to)
     outgoing = Outgoing(content, verify(content, signers))
     out = outgoing.mark.name(Path(path))
@@ -161,8 +158,6 @@ def import_set(path: Path | str, format: str = "") -> CalibrationSet:
     >>> import_set(written)["pre_engage_torque"].shape
     (10, 12)
     """
-    from .formats.registry import read_from
-
     return read_from(Path(path), format)
 
 

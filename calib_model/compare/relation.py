@@ -13,6 +13,8 @@ import numpy as np
 from calib_model.core.arrays import BoolArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
+from calib_model.rules.check import check
+from calib_model.rules.relations import holds_plainly
 
 if TYPE_CHECKING:
     from calib_model.compare.aligned import Aligned
@@ -64,8 +66,6 @@ def relation_breaches(
     if pair is None:
         return {}, "No mode relation applies: the sets are not a mode and its base mode."
     mode_set, base = pair
-    from calib_model.rules.check import check
-    from calib_model.rules.relations import holds_plainly
 
     # Whole-table comparisons leave only the few tables that need a closer look; their own rules
     # are not asked about here.

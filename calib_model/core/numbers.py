@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from .units import shown
+
 
 def exact(value: float) -> str:
     """Return the shortest text that reads back as the same float64 (``215``, ``0.1``, ``nan``)."""
@@ -24,8 +26,6 @@ def short(value: float, digits: int = 6) -> str:
 
 def with_unit(value: float, unit: str, digits: int = 6) -> str:
     """Return value and unit for reading, such as ``215 N·m`` or ``40 %``."""
-    from .units import shown
-
     text = short(value, digits)
     label = shown(unit)
     if label in ("°", "′", "″"):  # an angle's sign stands close to its number (SI Brochure 5.4.3)

@@ -12,6 +12,7 @@ import numpy as np
 from calib_model.controller.inputs import INPUT_INDEX, INPUTS, SYNC_YES
 from calib_model.core.arrays import FloatArray
 from calib_model.core.axis import Axis, Interpolation
+from calib_model.lookup import lookup
 
 if TYPE_CHECKING:
     from calib_model.controller.binding import Bound
@@ -191,7 +192,6 @@ def _expected(rows: FloatArray, bound: Bound) -> FloatArray | float:
     table = bound.tables.get("expected_axle_difference")
     if table is None:
         return 0.0
-    from calib_model.lookup import lookup
 
     places = []
     for axis in table.axes:

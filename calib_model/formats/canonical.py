@@ -5,6 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..exchange.canonical_reader import read_canonical
+from ..exchange.release_files import text_bytes
+from ..store import write_whole
 from .registry import Format, Part
 
 if TYPE_CHECKING:
@@ -14,16 +17,11 @@ if TYPE_CHECKING:
 
 def write(outgoing: Outgoing, path: Path) -> None:
     """Write the text; a mark stands in comment lines before it."""
-    from ..exchange.release_files import text_bytes
-    from ..store import write_whole
-
     write_whole(path, text_bytes(outgoing.content, outgoing.mark))
 
 
 def read(path: Path) -> CalibrationSet:
     """Read it back; see `calib_model.exchange.canonical_reader`."""
-    from ..exchange.canonical_reader import read_canonical
-
     return read_canonical(path)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..exchange.csv_tables import write_csv
 from .registry import Format, Part
 
 if TYPE_CHECKING:
@@ -13,8 +14,6 @@ if TYPE_CHECKING:
 
 def write(outgoing: Outgoing, path: Path) -> None:
     """Write the cells; a mark is a column, and a trial has the values before its changes too."""
-    from ..exchange.csv_tables import write_csv
-
     before = outgoing.earlier()[0] if outgoing.trial is not None else None
     write_csv(outgoing.content, path, outgoing.status, before)
 

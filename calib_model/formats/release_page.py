@@ -5,6 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..reports.release_report import Release, release_report
+from ..rules.check import check
+from ..store import write_whole
 from .registry import Format, Part
 
 if TYPE_CHECKING:
@@ -13,10 +16,6 @@ if TYPE_CHECKING:
 
 def write(outgoing: Outgoing, path: Path) -> None:
     """Check the set and write the report.  Of a release, changes count from the one before."""
-    from ..reports.release_report import Release, release_report
-    from ..rules.check import check
-    from ..store import write_whole
-
     earlier, since = outgoing.earlier(released=outgoing.trial is None)
     report = check(outgoing.content, outgoing.others)
     release = Release(

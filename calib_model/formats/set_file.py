@@ -5,6 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..exchange.release_files import marked_set
+from ..session.recovery import columns_of
+from ..store import write_set
 from .registry import Format, Part
 
 if TYPE_CHECKING:
@@ -13,10 +16,6 @@ if TYPE_CHECKING:
 
 def write(outgoing: Outgoing, path: Path) -> None:
     """Write the set; a mark is in its description, a trial in its record."""
-    from ..exchange.release_files import marked_set
-    from ..session.recovery import columns_of
-    from ..store import write_set
-
     marked = marked_set(outgoing.content, outgoing.mark, outgoing.trial)
     history = columns_of(outgoing.history)
     write_set(path, marked, history, records=outgoing.records, backup=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..exchange.release_files import write_sign_off_files
 from .registry import Format, Part
 
 if TYPE_CHECKING:
@@ -13,8 +14,6 @@ if TYPE_CHECKING:
 
 def write(outgoing: Outgoing, path: Path) -> None:
     """Write the folder, which must be new."""
-    from ..exchange.release_files import write_sign_off_files
-
     write_sign_off_files(outgoing.content, path)
 
 

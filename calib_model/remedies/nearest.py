@@ -10,6 +10,7 @@ from ..core.calibration_set import CalibrationSet
 from ..core.numbers import with_unit
 from ..editing.change import Change
 from ..rules.check import Finding
+from ..shaping.repair import repair
 
 NEAREST = "nearest values"
 SECONDS = 0.3
@@ -22,8 +23,6 @@ _CAUTION = (
 
 def nearest(content: CalibrationSet, finding: Finding, base: CalibrationSet | None) -> list[Change]:
     """Move the finding's table to the nearest values under all rules in force."""
-    from ..shaping.repair import repair
-
     if not (finding.source.linear and finding.source.constrains):
         return []
     against = [base] if base is not None else []

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from ..core.plain_file import is_there
 from ..errors import FileProblem
+from ..store import has_changed, open_file, write_set
 from . import recovery
 from .document import Document, Snapshot
 from .file_state import FileState, is_read_only
@@ -23,8 +24,6 @@ if TYPE_CHECKING:
 
 def start_reading(path: Path) -> Reading:
     """Start to read a set file in a process of its own."""
-    from ..store import open_file
-
     return open_file(path)
 
 
@@ -84,8 +83,6 @@ class Save:
         SaveFailed
             The old file is intact; `FileChanged` if another program wrote to it.
         """
-        from ..store import write_set
-
         return write_set(
             self.path,
             self.snapshot.content,
@@ -167,7 +164,6 @@ def file_state(path: Path | None, state: FileState | None) -> str:
         return "same"
     if not is_there(path):
         return "gone"
-    from ..store import has_changed
 
     return "changed" if has_changed(path, state.stamp) else "same"
 

@@ -11,18 +11,17 @@ from ..core.plain_file import is_there
 from ..editing.change import Change, apply, change_from_plain, change_to_plain
 from ..editing.difference import change_between
 from ..errors import BitepointError, FileProblem, ModelError
+from ..store import HistoryColumns, Journal, read_set
 from .document import Document
 from .file_state import FileState, is_read_only
 from .history import HistoryLike, describe_change
 
 if TYPE_CHECKING:
-    from ..store import HistoryColumns, Leftover
+    from ..store import Leftover
 
 
 def columns_of(history: HistoryLike) -> HistoryColumns:
     """Return a history in the form that files keep."""
-    from ..store import HistoryColumns
-
     if isinstance(history, HistoryColumns):
         return history
     return HistoryColumns().with_entries(history.entries())
@@ -32,7 +31,6 @@ def start_journal(document: Document) -> None:
     """Journal a document's edits from now on; nothing is written before the first edit."""
     if document.journal is not None:
         return
-    from ..store import Journal
 
     state = document.stored
     document.journal = Journal.start(
@@ -46,8 +44,6 @@ def start_journal(document: Document) -> None:
 
 def end_journal(document: Document) -> None:
     """Remove the journal: the document is closed on purpose."""
-    from ..store import Journal
-
     if isinstance(document.journal, Journal):
         document.journal.close()
     document.journal = None
@@ -169,8 +165,6 @@ def compare_words(leftover: Leftover, found: Recovered) -> list[str]:
     lines = []
     now, said = found.base.set, "as it was when the edits began"
     if leftover.path is not None and is_there(leftover.path):
-        from ..store import read_set
-
         try:
             now, said = read_set(leftover.path).set, "as it is now"
         except FileProblem as error:

@@ -16,6 +16,7 @@ import numpy as np
 from ..core.arrays import FloatArray, IntArray
 from ..core.axis import Axis
 from ..errors import EditRefused
+from ..lookup.compiled import available, loaded
 from ..lookup.reference import locate
 from .samples import Samples
 
@@ -143,8 +144,6 @@ def gather_moments(
 
 def worth_compiling(count: int) -> bool:
     """Whether a pass over so many samples is worth the compiled code, which may be loaded."""
-    from ..lookup.compiled import available, loaded
-
     return available() and count >= (LOADED_FROM if loaded() else COMPILED_FROM)
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from ..core.arrays import FloatArray
 from ..core.axis import Axis
 from ..lookup import compiled
+from .assembly import empty, two_axes
 
 if TYPE_CHECKING:
     from .assembly import Moments
@@ -35,7 +36,6 @@ def moments(
     if not compiled.load():
         return None
     from . import assembly_kernels as kernels
-    from .assembly import empty, two_axes
 
     result = empty(axes)
     x, y = two_axes(axes)

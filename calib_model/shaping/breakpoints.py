@@ -22,11 +22,16 @@ from ..core.table import Table
 from ..editing.axes import exchange_breakpoints
 from ..editing.change import SharedAxisEdit, TableEdit
 from ..errors import EditRefused
+from .branches import refuse_two_branches
 from .breakpoints_lines import Lines, PlacementError, error_of
 from .breakpoints_place import best, fewest, free_values
+from .fit import fit, ready
+from .fit_estimate import estimate
 from .fit_options import FitOptions
+from .fit_specimens import combined
 from .reaxis_proposal import AxisProposal, places_of, reading_error, settled
 from .samples import Samples, SamplesRefused
+from .screening import screened
 
 MOST_RASTER = 200_000
 DENSE = 121
@@ -320,12 +325,6 @@ def lines_of_samples(
     SamplesRefused
         If the samples cannot be fitted.
     """
-    from .branches import refuse_two_branches
-    from .fit import ready
-    from .fit_estimate import estimate
-    from .fit_specimens import combined
-    from .screening import screened
-
     ready(table)
     refuse_two_branches(table, samples, options)
     kept, screening = screened(table, samples, hold=options.hold)
@@ -452,8 +451,6 @@ def _refitted(
     nominal: Sequence[str],
 ) -> tuple[Table, tuple[str, ...]]:
     """Fit the samples anew on the new breakpoints, under the rules in force."""
-    from .fit import fit
-
     tables: dict[str, Table | None] = {id: t for id, t in after.items() if id != moved.id}
     trial = content.replaced({**tables, moved.id: moved}, dict(new_axes))
     found = fit(trial, moved.id, samples, options, nominal=nominal)

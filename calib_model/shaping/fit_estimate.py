@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from ..core.arrays import FloatArray
+from ..core.numbers import short, with_unit
 from ..core.table import Table
 from .assembly import Moments, coverage, gather_moments, normal_equations
 from .fit_options import FitOptions, refuse_few, states
@@ -249,8 +250,6 @@ def _refuse_far(table: Table, screening: Screening) -> None:
             continue
         reached = high - low
         if reached * FARTHEST < axis.span:
-            from ..core.numbers import short, with_unit
-
             where = (
                 f"only at {with_unit(low, axis.unit, 4)}"
                 if reached <= 1e-9 * axis.span

@@ -9,7 +9,8 @@ import numpy as np
 
 from ..core.arrays import FloatArray, IntArray
 from ..core.axis import Axis
-from .assembly import TUNING, locate_cells, read, two_axes
+from ..lookup import compiled
+from .assembly import TUNING, locate_cells, read, two_axes, worth_compiling
 from .fit_options import Outlier
 from .samples import Samples
 
@@ -76,8 +77,6 @@ def chunks_of_residuals(
 
 
 def _compiled_reader(axes: Sequence[Axis], node_values: FloatArray, count: int):  # type: ignore[no-untyped-def]
-    from ..lookup import compiled
-    from .assembly import worth_compiling
 
     if not worth_compiling(count) or not compiled.load():
         return None

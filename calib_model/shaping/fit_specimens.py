@@ -11,7 +11,7 @@ import numpy as np
 from ..core.arrays import FloatArray
 from ..core.calibration_set import CalibrationSet
 from ..core.numbers import with_unit
-from .fit_estimate import Estimate, estimate
+from .fit_estimate import Estimate, _solved, estimate
 from .fit_options import FitOptions, NodeState
 from .samples import Samples, SamplesRefused
 
@@ -149,7 +149,6 @@ def _mean(whole: Estimate, parts: Sequence[Estimate]) -> Estimate:
     """Put estimates of several units together, each with the same weight."""
     if len(parts) == 1:
         return parts[0]
-    from .fit_estimate import _solved
 
     counts = [p.samples.total for p in parts]
     shares = [sum(counts) / len(counts) / n for n in counts]

@@ -22,9 +22,10 @@ from ..core.table import Table
 from ..core.units import convert, same_kind
 from ..errors import EditRefused
 from ..lookup.reference import lookup_values
-from .breakpoints import place
+from .breakpoints import place, raster_of
 from .breakpoints_lines import Lines
 from .invert_lines import ENDS, Plateau, inverse_of, plateaus_of, sense_of
+from .reaxis import on_raster
 from .reaxis_proposal import AxisProposal, places_of, settled
 
 MOST_LISTED = 6
@@ -317,9 +318,6 @@ def _breakpoints(
     end: str,
 ) -> FloatArray:
     """Breakpoints of the value that becomes an input, in the unit of the table to fill."""
-    from .breakpoints import raster_of
-    from .reaxis import on_raster
-
     given = target.axes[value_axis]
     if breakpoints is not None:
         return on_raster(given, np.asarray(breakpoints, dtype=np.float64))

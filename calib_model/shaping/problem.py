@@ -20,6 +20,7 @@ from ..core.table import Table
 from ..errors import BitepointError, EditRefused
 from ..rules.check import MODE_RELATION, Surroundings
 from ..rules.limits import Limits, Locked
+from .reduce import reduce, row_sums
 from .waived import allowances
 
 if TYPE_CHECKING:
@@ -130,8 +131,6 @@ class RuleSystem:
     @cached_property
     def reduced(self) -> Reduced:
         """The system with single-cell rows as limits and pinned cells taken out."""
-        from .reduce import reduce
-
         return reduce(self)
 
     def with_reduced(self, reduced: Reduced) -> RuleSystem:
@@ -178,8 +177,6 @@ class RuleSystem:
 
         Evaluated as the checker does: plain sums of products, no scaling.
         """
-        from .reduce import row_sums
-
         over = row_sums(self.matrix, values) - self.bound
         return np.asarray(np.where(self.equal, np.abs(over), over))
 

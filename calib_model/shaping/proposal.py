@@ -10,7 +10,7 @@ from ..core.arrays import FloatArray
 from ..core.calibration_set import CalibrationSet
 from ..core.numbers import exact, short
 from ..core.table import Table
-from ..editing.change import Change, Edit, TableEdit, cells_edit
+from ..editing.change import Change, Edit, TableEdit, apply, cells_edit
 from .problem import Place
 from .words import Part, moved_words
 
@@ -157,6 +157,4 @@ def _plain(value: Any) -> str:
 
 def applied(content: CalibrationSet, proposal: Proposal) -> CalibrationSet:
     """Return the set with a proposal's tables in it."""
-    from ..editing.change import apply
-
     return apply(content, proposal.change())

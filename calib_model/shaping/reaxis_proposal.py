@@ -10,9 +10,11 @@ import numpy as np
 from ..core.arrays import FloatArray
 from ..core.axis import Axis
 from ..core.calibration_set import CalibrationSet
+from ..core.numbers import with_unit
 from ..core.table import Table
 from ..editing.axes import AxisError, axis_error
 from ..editing.change import Change, SharedAxisEdit, TableEdit
+from ..lookup.reference import lookup_values
 from .problem import Place, gather
 from .proposal import Proposal
 from .repair import remarks, with_values
@@ -117,8 +119,6 @@ def settled(
             return values, (f"The rules in force do not hold on these breakpoints: {problem}",)
         apart = float(np.nanmax(np.abs(ideal - target)))
         if apart > max(table.storage.resolution, 1e-9 * table.span):
-            from ..core.numbers import with_unit
-
             said.append(
                 f"The rules in force move values by up to {with_unit(apart, table.unit, 3)}."
             )
@@ -137,8 +137,6 @@ def reading_error(before: Table, after: Table) -> AxisError:
 
 def _standing_in(user: Table, id: str, axis: Axis) -> Table:
     """Another user of a shared axis, re-read, so that a trial set is whole."""
-    from ..lookup.reference import lookup_values
-
     axes = tuple(axis if a.shared == id else a for a in user.axes)
     mesh = np.meshgrid(*(a.values for a in axes), indexing="ij")
     return replace(user, axes=axes, values=lookup_values(user.axes, user.values, mesh, user.id))

@@ -12,6 +12,7 @@ from ..core.arrays import BoolArray, FloatArray, IntArray
 from ..core.axis import End
 from ..core.numbers import short, with_unit
 from ..core.table import Table
+from ..core.units import convert
 from .samples import Samples, SamplesRefused
 
 MOST_SEARCHED = 5_000_000
@@ -279,8 +280,6 @@ def _diagnosis(
             exchanged = [labels[n] for n, c in enumerate(order) if n != c]
             return problem, f"Are the columns of {' and '.join(exchanged)} exchanged?"
     for other in _RELATED.get(units[worst], ()):
-        from ..core.units import convert
-
         if _fit_share(convert(columns[worst], other, units[worst]), low, high) >= 0.9:
             return problem, f"Is the column in {other} instead of {units[worst]}?"
     return problem, "Check which columns were chosen, and their units."

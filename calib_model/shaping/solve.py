@@ -15,6 +15,7 @@ import numpy as np
 
 from ..core.arrays import FloatArray, IntArray
 from ..errors import BitepointError
+from .conflict import contradictory, plainly_contradictory
 from .kkt import kkt_residual
 from .polish import polish
 from .problem import RuleSystem
@@ -100,8 +101,6 @@ def minimise(
     NotSolved
         If no solver gives an answer that holds.
     """
-    from .conflict import contradictory, plainly_contradictory
-
     reduced = system.reduced
     if reduced.clash:
         raise AtOdds(system)

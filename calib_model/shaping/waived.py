@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from itertools import product
 
 from ..core.calibration_set import CalibrationSet
 from ..core.names import same_person
@@ -56,8 +57,6 @@ def allowances(
 
 
 def _places(table: Table) -> list[tuple[float, ...]]:
-    from itertools import product
-
     return list(product(*(axis.values.tolist() for axis in table.axes)))
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import StrEnum
 
+from ..core.arrays import same_values
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import table_digests
 from ..core.record import Decision, Level, Outcome
@@ -356,8 +357,6 @@ def _common(
 
 
 def _same_numbers(a: Table, b: Table) -> bool:
-    from ..core.arrays import same_values
-
     return same_values(a.values, b.values) and all(
         same_values(x.values, y.values) for x, y in zip(a.axes, b.axes, strict=False)
     )

@@ -7,6 +7,7 @@ step, `os.replace`, either happens or does not.
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import secrets
 import shutil
@@ -138,8 +139,6 @@ def target_of(path: Path) -> Path:
 
 def save_failed(path: Path, error: OSError) -> SaveFailed:
     """Return the error to show for a failed step, with its remedy."""
-    import errno
-
     reason = error.strerror or str(error)
     if error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)):
         return SaveFailed(path, "", "The disk is full; nothing was saved.", "Free some space.")

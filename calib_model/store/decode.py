@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from .. import rules as _kinds  # noqa: F401  # makes the kinds of rule known
 from ..core.axis import Axis, End, Interpolation
 from ..core.calibration_set import CalibrationSet
 from ..core.labels import NO_LABELS, Labels
@@ -28,7 +29,7 @@ from .layout import (
     STORAGE_TYPES,
     TEXT_ATTRIBUTES,
 )
-from .raw import raw_values
+from .raw import integer_cells, raw_values
 from .structure import Columns, Misfit, Neutral, completed
 from .texts import Array, joined, plain
 
@@ -238,8 +239,6 @@ def _check_raw(columns: Columns, ids: list[str], path: Path) -> None:
             REMEDY,
         )
     if not np.array_equal(expected, found):
-        from .raw import integer_cells
-
         cell = int(np.flatnonzero(integer_cells(columns))[np.flatnonzero(expected != found)[0]])
         ends = np.cumsum(columns["value_count"], dtype=np.int64)
         row = int(np.searchsorted(ends, cell, side="right"))
@@ -295,7 +294,6 @@ def _rules(columns: Columns, ids: list[str], path: Path) -> list[tuple[Rule, ...
     rows = columns["rules"].tolist()
     if not texts:
         return [()] * len(rows)
-    from .. import rules as _kinds  # noqa: F401  # makes the kinds of rule known
 
     sets: list[tuple[Rule, ...]] = []
     budget, made = JsonBudget(), 0

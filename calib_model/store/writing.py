@@ -15,6 +15,7 @@ from .encode import encode
 from .history import HistoryColumns
 from .reading import FileStamp, read_set, read_set_here
 from .source import Stamp
+from .structure import Misfit
 
 
 class SaveJournal(Protocol):
@@ -63,7 +64,6 @@ def image_of(
         If the set holds what no file can keep, such as a text that is too long.
     """
     from .hdf5 import make_image
-    from .structure import Misfit
 
     columns = history.columns() if history is not None else {}
     try:

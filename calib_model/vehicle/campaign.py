@@ -23,6 +23,7 @@ from ..core.arrays import FloatArray
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import canonical_text, digest
 from ..errors import ModelError
+from ..exchange.canonical_reader import parse_canonical
 from . import campaign_worker
 from .executors import in_order
 from .manoeuvre_file import read_plain
@@ -146,8 +147,6 @@ def plan_from_text(text: str) -> Plan:
     ModelError
         If the text is not one.
     """
-    from ..exchange.canonical_reader import parse_canonical
-
     try:
         plain = json.loads(text)
         bounds: Mapping[str, Any] = plain["points"]["bounds"]

@@ -30,6 +30,7 @@ import numpy.typing as npt
 from ..core.plain_file import cannot_read, open_plain, read_plain
 from ..errors import BitepointError, DamagedFile, FileProblem, ModelError, SaveFailed
 from ..store import write_whole
+from ..store.child import limit_resources
 from .campaign import Campaign, metric_units, plan_from_text
 
 if TYPE_CHECKING:
@@ -223,8 +224,6 @@ def _from_child(path: Path) -> tuple[Columns, str, dict[str, str]]:
 
 def child_main(name: str) -> None:
     """Read a file and write its columns to standard output; only ever run in a child process."""
-    from ..store.child import limit_resources
-
     # pyarrow's own allocator reserves a gigabyte of addresses at once: all that there is.
     os.environ["ARROW_DEFAULT_MEMORY_POOL"] = "system"
     limit_resources()

@@ -10,7 +10,9 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
+from calib_model.controller.outputs import OUTPUT_INDEX, OUTPUTS
 from calib_model.core.arrays import BoolArray, FloatArray, IntArray
+from calib_model.core.roles import ROLES
 from calib_model.vehicle.scene import WHEELS
 
 COLUMNS: tuple[tuple[str, str, str], ...] = (
@@ -140,8 +142,6 @@ class Trace:
 
     def decided(self, role: str) -> BoolArray:
         """Return at which ticks the table of a role governed."""
-        from calib_model.core.roles import ROLES
-
         decided: BoolArray = self.governing == ROLES.index(role)
         return decided
 
@@ -150,7 +150,6 @@ def unit_of(name: str) -> str:
     """Return the unit of a column, or of a controller's output named `law_<name>`."""
     if name in TRACE_UNITS:
         return TRACE_UNITS[name]
-    from calib_model.controller.outputs import OUTPUTS
 
     wanted = name.removeprefix("law_")
     found: Any = next((o for o in OUTPUTS if o.name == wanted), None)
@@ -160,6 +159,4 @@ def unit_of(name: str) -> str:
 
 
 def _output_index() -> Mapping[str, int]:
-    from calib_model.controller.outputs import OUTPUT_INDEX
-
     return OUTPUT_INDEX

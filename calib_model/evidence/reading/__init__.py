@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from ..recording import Recording
+from .assembly import assembled, received
 from .layout import Layout, UnclearLayout
 from .source import TIME_LIMIT, Answer, Digest
 
@@ -78,8 +79,6 @@ def read_recording(
     FileProblem
         If it cannot be read; `DamagedFile` if that is why.
     """
-    from .assembly import assembled, received
-
     path = Path(path)
     with Answer(path, columns=True, layout=layout, hints={}, seconds=seconds) as answer:
         digest = Digest(path)

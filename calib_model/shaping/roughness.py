@@ -83,6 +83,29 @@ def axes_along(table: Table, along: Sequence[int] | None) -> tuple[int, ...]:
     return tuple(dict.fromkeys(kept))
 
 
+def bending_rows(table: Table, along: Sequence[int], factors: Sequence[float] | None = None) -> Any:
+    """Return the rows whose squares add up to the roughness of `penalty`.
+
+    Parameters
+    ----------
+    table, along, factors
+        As for `penalty`.
+
+    Returns
+    -------
+    scipy.sparse.csr_array, shape (m, cells)
+    """
+    from scipy.sparse import csr_array, eye_array, kron, vstack
+
+    parts = []
+    for number, factor in zip(along, factors or [1.0] * len(along), strict=True):
+        rows = np.sqrt(factor) * roughness_rows(scaled_breakpoints(table.axes[number]))
+        before = int(np.prod(table.shape[:number], dtype=np.int64))
+        after = int(np.prod(table.shape[number + 1 :], dtype=np.int64))
+        parts.append(kron(kron(eye_array(before), rows), eye_array(after)))
+    return csr_array(vstack(parts, format="csr"))
+
+
 def penalty(table: Table, along: Sequence[int], factors: Sequence[float] | None = None) -> Any:
     """Return the roughness as a quadratic form over the table's cells.
 

@@ -23,7 +23,7 @@ from ..errors import EditRefused
 from .problem import RuleSystem, gather
 from .proposal import Diagnostics, Proposal
 from .repair import before_and_after, broken_parts, not_stated, remarks, saturated, with_values
-from .roughness import axes_along, penalty
+from .roughness import axes_along, bending_rows, penalty
 from .solve import Solution, minimise
 from .spectrum import (
     CRITERIA,
@@ -46,7 +46,8 @@ ROUND_OFF = 1e-12
 """What share of a table's largest value counts as the solver's rounding."""
 STRONG = 1.0
 """From here on it is worth trying without rules first: a solver's digits go to the roughness, and
-a table that is straight and obeys its rules would come back moved."""
+a table that is straight and obeys its rules would come back moved.  With rules, the roughness
+gets unknowns of its own (`calib_model.shaping.bending`)."""
 REFINEMENTS = 3
 STRAIGHT = float("inf")
 """The strength that leaves no curvature at all."""
@@ -369,8 +370,11 @@ class Smoother:
         free = self._obeying(self._unbound(strength))
         if free is not None:
             return free, remark
-        hessian = self._form(strength)
-        return minimise(self.system, hessian, -(self.weights * self.data)), remark
+        pull = -(self.weights * self.data)
+        if strength < STRONG:
+            return minimise(self.system, self._form(strength), pull), remark
+        rows = np.sqrt(strength) * bending_rows(self.table, self.along, self.factors)
+        return minimise(self.system, self._form(0.0), pull, bending=rows), remark
 
     def _form(self, strength: float) -> Any:
         from scipy.sparse import csr_array, diags_array

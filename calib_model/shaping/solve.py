@@ -15,6 +15,7 @@ import numpy as np
 
 from ..core.arrays import FloatArray, IntArray
 from ..errors import BitepointError
+from .bending import with_bending, without_bending
 from .conflict import contradictory, plainly_contradictory
 from .kkt import kkt_residual
 from .polish import polish
@@ -78,6 +79,7 @@ def minimise(
     hessian: Any,
     gradient: FloatArray,
     *,
+    bending: Any = None,
     prove: bool = True,
     loose: bool = False,
 ) -> Solution:
@@ -89,6 +91,8 @@ def minimise(
     hessian : sparse array, shape (n, n)
         Symmetric, positive semidefinite, over the stacked cells.
     gradient : float array, shape (n,)
+    bending : sparse array, shape (m, n), optional
+        Rows ``D`` of which ``1/2 |D z|**2`` counts besides: a roughness that outweighs the rest.
     prove : bool
         Whether to look for a contradiction where the solvers fail; if not, that is `NotSolved`.
     loose : bool
@@ -109,7 +113,7 @@ def minimise(
         return Solution(held, "", 0.0, np.empty(0, dtype=np.int64), True)
     tightened = np.zeros(reduced.bound.size)
     for _ in range(3):
-        programme, unscaled, row_scale = _scaled(system, hessian, gradient, tightened)
+        programme, unscaled, row_scale = _scaled(system, hessian, gradient, tightened, bending)
         answer = _best(programme, piqp)
         if answer is None:
             # Cheap to show, and saves the second solver's time; the rest is costly.
@@ -122,13 +126,14 @@ def minimise(
             if not loose and (reduced.tolerance > 0).any():
                 # Rows that hold together only within their tolerances.
                 looser = system.with_reduced(reduced.loosened(0.5))
-                return minimise(looser, hessian, gradient, prove=False, loose=True)
+                return minimise(looser, hessian, gradient, bending=bending, prove=False, loose=True)
             raise NotSolved(
                 "No values were found that obey the rules, though no contradiction was found "
                 "either.",
                 "Use less smoothing or a wider limit, and try again.",
             )
         raw, residual, polished = answer
+        raw = without_bending(raw, reduced.free.size, reduced.bound.size)
         z = reduced.tidy(unscaled(raw.z))
         with np.errstate(invalid="ignore"):
             over = reduced.matrix @ z - reduced.bound
@@ -158,7 +163,7 @@ def _evened(system: RuleSystem, values: FloatArray) -> FloatArray:
 
 
 def _scaled(
-    system: RuleSystem, hessian: Any, gradient: FloatArray, tightened: FloatArray
+    system: RuleSystem, hessian: Any, gradient: FloatArray, tightened: FloatArray, bending: Any
 ) -> tuple[Programme, Any, FloatArray]:
     """The programme in shares of the tables' spans, rows with largest coefficient 1."""
     from scipy.sparse import csc_array, csr_array
@@ -204,6 +209,12 @@ def _scaled(
         (reduced.lower - centre) / span,
         (reduced.upper - centre) / span,
     )
+    if bending is not None:
+        present = reduced.full(centre)
+        ties = csr_array(bending)
+        programme = with_bending(
+            programme, ties[:, free], -(ties @ np.nan_to_num(present)), span, weight
+        )
     return programme, lambda u: centre + span * u, row_scale
 
 

@@ -50,7 +50,7 @@ def piqp(programme: Programme, accuracy: float = ACCURACY) -> Raw | None:
     solver = library.SparseSolver()
     solver.settings.eps_abs = accuracy
     solver.settings.eps_rel = accuracy / 10
-    solver.settings.max_iter = 150
+    solver.settings.max_iter = 400
     strict = ~equal
     some_equal, some_rows = bool(equal.any()), bool(strict.any())
     solver.setup(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 import os
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -253,15 +254,18 @@ def test_labels_and_tips_say_what_they_were_given(qtbot, bait: str) -> None:  # 
     assert plain_tip(None) == ""
 
 
-def _calls(name: str) -> Iterator[tuple[Path, ast.Call]]:
+def _calls() -> dict[str, list[tuple[Path, ast.Call]]]:
+    """Return every call in the window's code, by the name that is called."""
+    found: dict[str, list[tuple[Path, ast.Call]]] = defaultdict(list)
     for path in sorted(APP.rglob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call):
                 called = node.func
-                said = called.attr if isinstance(called, ast.Attribute) else None
-                said = called.id if isinstance(called, ast.Name) else said
-                if said == name:
-                    yield path, node
+                if isinstance(called, ast.Attribute):
+                    found[called.attr].append((path, node))
+                elif isinstance(called, ast.Name):
+                    found[called.id].append((path, node))
+    return found
 
 
 def _is_own(text: ast.expr) -> bool:
@@ -273,21 +277,22 @@ def _is_own(text: ast.expr) -> bool:
 
 def test_every_label_and_tip_in_the_code_is_plain() -> None:
     # The walk above sees what a test can open; this sees every label and tip there is.
-    bare = [f"{p.relative_to(APP)}:{c.lineno}" for p, c in _calls("QLabel") if p.name != "plain.py"]
+    calls = _calls()
+    bare = [f"{p.relative_to(APP)}:{c.lineno}" for p, c in calls["QLabel"] if p.name != "plain.py"]
     bare += [
         f"{p.relative_to(APP)}:{c.lineno}"
-        for p, c in _calls("setToolTip")
+        for p, c in calls["setToolTip"]
         if not _is_own(c.args[0])
     ]
     bare += [
         f"{p.relative_to(APP)}:{c.lineno}"
-        for p, c in _calls("showText")
+        for p, c in calls["showText"]
         if len(c.args) > 1 and not _is_own(c.args[1])
     ]
     for name in ("setInformativeText", "setWhatsThis"):
         bare += [
             f"{p.relative_to(APP)}:{c.lineno}"
-            for p, c in _calls(name)
+            for p, c in calls[name]
             if not isinstance(c.args[0], ast.JoinedStr) and not _is_own(c.args[0])
         ]
     assert bare == []

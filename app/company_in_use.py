@@ -19,6 +19,7 @@ from calib_model.errors import BitepointError
 from calib_model.session.beside import Beside, Company, beside, company
 from calib_model.session.document import Document
 from calib_model.session.programme import Programme
+from calib_model.store import read_set
 
 SETTLE_MS = 250
 """Programs that save write in several steps: look when they are done."""
@@ -202,8 +203,6 @@ class CompanyInUse(QObject):
 
 def _look(_control: Any, path: Path, content: CalibrationSet, before: _Read | None) -> _Read:
     """Read the programmes beside a set and their sets; `before` if nothing changed."""
-    from calib_model.store import read_set
-
     found = beside(path, content)
     siblings = found.siblings(whole=True)
     stamp = _stamp(found, [s.path for s in siblings])

@@ -11,6 +11,11 @@ from calib_model.core.arrays import FloatArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Drive
 from calib_model.errors import EditRefused
+from calib_model.evidence.coverage import coverage
+from calib_model.evidence.desk import desk_ticks
+from calib_model.evidence.drives import desk_drive
+from calib_model.evidence.replay import replay
+from calib_model.evidence.trust import Level, trust
 
 if TYPE_CHECKING:
     from calib_model.controller.constants import Constants
@@ -59,12 +64,6 @@ def evidence_of(content: CalibrationSet, name: str, run: LawRun, by: str) -> Dri
         If no table decided anything in it, the replay does not command what the run did, or
         nobody is named.
     """
-    from calib_model.evidence.coverage import coverage
-    from calib_model.evidence.desk import desk_ticks
-    from calib_model.evidence.drives import desk_drive
-    from calib_model.evidence.replay import replay
-    from calib_model.evidence.trust import Level, trust
-
     if not np.isfinite(run.torque).any():
         raise EditRefused(
             f"{name} was driven with a fixed clutch torque: no table decided anything.",

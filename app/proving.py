@@ -11,7 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 from app.needs import ControlLike
 from app.vehicle_constants import ConstantsOf
+from calib_model.controller.binding import bind
 from calib_model.core.plain_file import open_plain
+from calib_model.errors import BitepointError, EditRefused
+from calib_model.evidence.mapping import suggest
+from calib_model.evidence.proof import not_a_proof, proof
+from calib_model.evidence.reading import read_recording
+from calib_model.evidence.replay import replay
+from calib_model.evidence.ticks import on_ticks
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -76,9 +83,6 @@ def proof_by(
     BitepointError
         If it is no proof, or cannot be read.
     """
-    from calib_model.errors import BitepointError, EditRefused
-    from calib_model.evidence.proof import not_a_proof, proof
-
     try:
         recording, replayed = _replayed(control, content, run, whose)
     except BitepointError as problem:
@@ -94,13 +98,6 @@ def proof_by(
 def _replayed(
     control: ControlLike, content: CalibrationSet, run: RunFile, whose: ConstantsOf
 ) -> tuple[Recording, Replay]:
-    from calib_model.controller.binding import bind
-    from calib_model.errors import EditRefused
-    from calib_model.evidence.mapping import suggest
-    from calib_model.evidence.reading import read_recording
-    from calib_model.evidence.replay import replay
-    from calib_model.evidence.ticks import on_ticks
-
     control.check()
     recording = read_recording(run.path, run.layout)
     chosen = run.mapping if run.mapping is not None else suggest(recording)

@@ -6,6 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from calib_model.controller.constants import LARCH
+from calib_model.session.programme import vehicle_beside
+from calib_model.vehicle.parameters import read_vehicle
+
 if TYPE_CHECKING:
     from calib_model.controller.constants import Constants
 
@@ -44,10 +48,7 @@ class ConstantsOf:
             If the vehicle file cannot be used.
         """
         if self.path is None:
-            from calib_model.controller.constants import LARCH
-
             return LARCH
-        from calib_model.vehicle.parameters import read_vehicle
 
         return read_vehicle(self.path).constants
 
@@ -63,7 +64,6 @@ def constants_for(chosen: Path | None, set_path: Path) -> ConstantsOf:
     """
     if chosen is not None:
         return ConstantsOf(chosen)
-    from calib_model.session.programme import vehicle_beside
 
     found = vehicle_beside(set_path)
     return ConstantsOf(found, found is not None)

@@ -8,17 +8,16 @@ from __future__ import annotations
 import sys
 from importlib import import_module
 
+from app.driving.model import warm_up
+from calib_model.lookup import compiled
+
 
 def _simulation() -> None:
-    from app.driving.model import warm_up
-
     warm_up()
 
 
 def main() -> int:
     """Fill the cache; returns an exit status."""
-    from calib_model.lookup import compiled
-
     if not compiled.available():
         print("without numba nothing is compiled, and the simulation is not to be had")
         return 0

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
+from app.compare.page import ComparePage
 from app.needs import COMPARE
 from app.work_area import Window
-
-if TYPE_CHECKING:
-    from app.compare.page import ComparePage
 
 
 def make(window: Window) -> ComparePage:
     """Return the page, which brings its plots."""
-    from app.compare.page import ComparePage
-
     return ComparePage(window.desk, window.jobs)
 
 

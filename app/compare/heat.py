@@ -6,6 +6,7 @@ import numpy as np
 from PySide6.QtGui import QKeyEvent
 
 from app.desk import Desk
+from app.plots import words
 from app.plots.heatmap import HeatMapView, Show
 from app.plots.legend import Entry
 from app.plots.view import Part
@@ -60,7 +61,6 @@ class DifferenceMap(HeatMapView):
         if pair.aligned is None:
             super().show_read_out(table)
             return
-        from app.plots import words
 
         amount = float(pair.aligned.values[cell])
         what = "the same" if amount == 0 else signed(amount, table.unit)

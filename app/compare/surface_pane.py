@@ -7,6 +7,8 @@ from typing import Any
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from app.plain import PlainLabel
+from app.plots.surface.layers import Layer, Style
+from app.plots.surface.view import SurfaceView
 from app.quiet import QuietCombo
 
 from .pair import PairDesk
@@ -49,7 +51,6 @@ class SurfacePane(QWidget):
         table = self.pair.table
         if table is None or table.values.ndim < 2 or not self.isVisible():
             return
-        from app.plots.surface.layers import Layer, Style
 
         names = self.pair.names
         if self.choice.currentText() == LESS and self.pair.difference is not None:
@@ -59,8 +60,6 @@ class SurfacePane(QWidget):
             if self.pair.second is not None and self.pair.first is not None:
                 layers.append(Layer(self.pair.first, Style.DOTTED, names[0]))
         if self.view is None:
-            from app.plots.surface.view import SurfaceView
-
             self.view = SurfaceView(self.pair, self, layers)
             self.view.read_out.hide()  # the line above the grids says it
             self._column.addWidget(self.view, 1)

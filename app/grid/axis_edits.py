@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from calib_model.core.numbers import with_unit
 from calib_model.core.table import Table
+from calib_model.editing.axes import (
+    delete_breakpoint,
+    detach_axis,
+    insert_breakpoint,
+    move_breakpoint,
+)
 from calib_model.editing.change import Change
 
 from .source import GridSource
@@ -13,8 +19,6 @@ def move(
     source: GridSource, axis: int, index: int, value: float, *, keep_values: bool = False
 ) -> bool:
     """Move a breakpoint; the table keeps what it reads, or else its cells' values."""
-    from calib_model.editing.axes import move_breakpoint
-
     content, table = source.content, source.table
     if content is None or table is None:
         return False
@@ -35,8 +39,6 @@ def insert(source: GridSource, axis: int, value: float) -> bool:
 
 def inserted(source: GridSource, axis: int, value: float) -> Change:
     """Return the change that inserts a breakpoint."""
-    from calib_model.editing.axes import insert_breakpoint
-
     content, table = source.content, source.table
     assert content is not None
     assert table is not None
@@ -45,8 +47,6 @@ def inserted(source: GridSource, axis: int, value: float) -> Change:
 
 def delete(source: GridSource, axis: int, index: int) -> bool:
     """Delete a breakpoint with its cells."""
-    from calib_model.editing.axes import delete_breakpoint
-
     content, table = source.content, source.table
     if content is None or table is None:
         return False
@@ -55,8 +55,6 @@ def delete(source: GridSource, axis: int, index: int) -> bool:
 
 def detach(source: GridSource, axis: int) -> bool:
     """Give the table its own copy of a shared axis."""
-    from calib_model.editing.axes import detach_axis
-
     content, table = source.content, source.table
     if content is None or table is None:
         return False

@@ -14,6 +14,8 @@ from calib_model.core.table import Table
 from calib_model.editing import blocks
 from calib_model.editing.change import Change, values_change
 from calib_model.errors import BitepointError, EditRefused
+from calib_model.exchange.blocks import Block as Made
+from calib_model.exchange.blocks import PasteRefused, fitted, format_block, parse_block
 
 from . import edits
 from .cells import GridCells
@@ -36,8 +38,6 @@ def copy(view: GridCells, *, with_axes: bool = False) -> bool:
     The text has the decimal mark of the user's system, since a spreadsheet there would take a
     point for a thousands separator; this program reads its own exact copy back.
     """
-    from calib_model.exchange.blocks import format_block
-
     table = view.grid.table
     if table is None:
         return False
@@ -102,8 +102,6 @@ def paste(view: GridCells, *, add: bool = False) -> bool:
 
     Where only the decimal mark is in doubt, the strip below the grid asks for it.
     """
-    from calib_model.exchange.blocks import PasteRefused
-
     table = view.grid.table
     if table is None or not view.may_edit():
         return False
@@ -183,8 +181,6 @@ def pasted(
     EditRefused
         If any part does not fit or is no number: nothing is pasted then.
     """
-    from calib_model.exchange.blocks import fitted, parse_block
-
     block = _laid(parse_block(text, decimal), plane)
     box = bounding_box(plane.of(selection))
     if box is None:
@@ -214,8 +210,6 @@ def pasted(
 
 def _laid(block: Block, plane: Plane) -> Block:
     """Return the block as the plane lies: on a single row, a column is turned."""
-    from calib_model.exchange.blocks import Block as Made
-
     rows, columns = block.values.shape
     if plane.rows == 1 and rows > 1 and columns == 1:
         return Made(np.ascontiguousarray(block.values.T), None, block.row_axis)

@@ -14,6 +14,7 @@ from calib_model.core.units import shown
 from calib_model.editing import blocks
 from calib_model.editing.change import CellsEdit, Change, values_change
 from calib_model.errors import EditRefused
+from calib_model.exchange.blocks import parse_number
 
 from .texts import cells_text
 
@@ -26,8 +27,6 @@ def number(text: str) -> float:
     EditRefused
         If it is no number, or one that could be read in two ways.
     """
-    from calib_model.exchange.blocks import parse_number
-
     return float(parse_number(text))
 
 

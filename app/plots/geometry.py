@@ -10,6 +10,7 @@ import numpy as np
 from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.core.axis import Axis, End, Interpolation
 from calib_model.core.table import Table
+from calib_model.core.units import convert
 from calib_model.errors import BitepointError
 from calib_model.lookup import lookup
 
@@ -195,6 +196,5 @@ def _same_points(a: Axis, b: Axis) -> bool:
 def _in_unit(values: FloatArray, source: str, target: str) -> FloatArray:
     if source == target:
         return values
-    from calib_model.core.units import convert
 
     return convert(values, source, target)

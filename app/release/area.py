@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 from app.needs import RELEASE
+from app.release.page import ReleasePage
 from app.work_area import Window
-
-if TYPE_CHECKING:
-    from app.release.page import ReleasePage
 
 
 def make(window: Window) -> ReleasePage:
     """Return the page, which brings its plots."""
-    from app.release.page import ReleasePage
-
     page = ReleasePage(window.desk, window.jobs, window.memory)
     page.went_back.connect(lambda: window.go_back(RELEASE))
     page.save_wanted.connect(window.files.save)

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 from app.needs import ROAD
+from app.road.page import RoadPage
 from app.work_area import Window
-
-if TYPE_CHECKING:
-    from app.road.page import RoadPage
 
 
 def make(window: Window) -> RoadPage:
     """Return the page, which brings its plots."""
-    from app.road.page import RoadPage
-
     page = RoadPage(window.desk, window.jobs, window.memory)
     page.part_changed.connect(lambda _name: window.refresh_soon())
     return page

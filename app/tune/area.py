@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 from app.needs import TUNE
+from app.tune.page import TunePage
 from app.work_area import Window
-
-if TYPE_CHECKING:
-    from app.tune.page import TunePage
 
 
 def make(window: Window) -> TunePage:
     """Return the page, which brings its plots."""
-    from app.tune.page import TunePage
-
     page = TunePage(window.desk)
     page.strip.remember_in(window.memory)
     return page

@@ -17,8 +17,10 @@ from app.grid.view import GridView
 from app.plots.panel import PlotPanel
 from app.work_area import Pane, WorkArea, to_widget
 
+from .details_dialog import DetailsDialog
 from .findings_panel import FindingsPanel
 from .header import TableHeader
+from .rules_dialog import RulesDialog
 from .rules_panel import RulesPanel
 from .shape.panel import ShapePanel
 from .table_list import TableList
@@ -198,15 +200,11 @@ class TunePage(WorkArea):
     def edit_rules(self) -> None:
         """Open the table's rule sheet."""
         if self.desk.table is not None:
-            from .rules_dialog import RulesDialog
-
             RulesDialog(self.desk, self).open()
 
     def edit_details(self) -> None:
         """Open the table's details."""
         if self.desk.table is not None:
-            from .details_dialog import DetailsDialog
-
             DetailsDialog(self.desk, self).open()
 
     def _on_side(self, number: int) -> None:

@@ -20,6 +20,7 @@ from calib_model.core.arrays import BoolArray
 from calib_model.core.numbers import exact
 from calib_model.core.table import Table
 from calib_model.editing.change import Change
+from calib_model.editing.lock_changes import set_locks
 
 _ACROSS, _DOWN = Qt.Orientation.Horizontal, Qt.Orientation.Vertical
 Run = Callable[[Any], None]
@@ -151,8 +152,6 @@ def _detach(orientation: Qt.Orientation) -> Run:
 
 def _lock(locked: bool) -> Run:
     def change(table: Table, selection: BoolArray) -> Change:
-        from calib_model.editing.lock_changes import set_locks
-
         return set_locks(table, selection, locked)
 
     return _in_grid(lambda grid: grid.apply(change))

@@ -280,9 +280,7 @@ def test_every_label_and_tip_in_the_code_is_plain() -> None:
     calls = _calls()
     bare = [f"{p.relative_to(APP)}:{c.lineno}" for p, c in calls["QLabel"] if p.name != "plain.py"]
     bare += [
-        f"{p.relative_to(APP)}:{c.lineno}"
-        for p, c in calls["setToolTip"]
-        if not _is_own(c.args[0])
+        f"{p.relative_to(APP)}:{c.lineno}" for p, c in calls["setToolTip"] if not _is_own(c.args[0])
     ]
     bare += [
         f"{p.relative_to(APP)}:{c.lineno}"

@@ -23,9 +23,9 @@ from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo, QuietSpin
 from calib_model.core.numbers import short
 from calib_model.core.units import shown
+from calib_model.evidence.result import Ask, Integral
 
 if TYPE_CHECKING:
-    from calib_model.evidence.result import Ask
     from calib_model.evidence.result_inputs import Choice
 
 _STATE_WORDS = {
@@ -123,7 +123,6 @@ class Asking(QScrollArea):
             for choice in choices:
                 box.addItem(choice.label, choice.name)
             box.setCurrentIndex(list(offered).index(name))
-        from calib_model.evidence.result import Integral
 
         self.integral.clear()
         for kind in Integral:
@@ -138,7 +137,6 @@ class Asking(QScrollArea):
         """What is asked for; None while nothing is offered."""
         if not self._choices:
             return None
-        from calib_model.evidence.result import Ask
 
         x, y = self.across.currentData(), self.upward.currentData()
         held = {name for name in self._at if name not in (x, y) and self._free(name)}

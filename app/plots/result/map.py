@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PySide6.QtCore import QEvent, QPointF, Qt, Signal
 from PySide6.QtGui import QBrush, QFontMetricsF, QPen
-from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QGraphicsPathItem, QHBoxLayout, QVBoxLayout, QWidget
 
 from app.colours import Inks, inks, pen
 from app.plots.colour_bar import ColourBar
@@ -117,7 +117,6 @@ class ResultMap(QWidget):
 
     def _build(self) -> None:
         import pyqtgraph as pg
-        from PySide6.QtWidgets import QGraphicsPathItem
 
         from app.plots.canvas import Canvas, Line
         from app.plots.cells import CellsItem

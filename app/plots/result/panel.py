@@ -32,6 +32,7 @@ from app.plots.result.map import ResultMap
 from app.plots.result.reckon import WARMING, Named, Picture, reckon
 from app.quiet import QuietCombo
 from app.vehicle_in_use import vehicle_in_use
+from calib_model.evidence.result import place_of
 
 FIRST, SECOND, LESS, ALL = range(4)
 SIDE_BY_SIDE = 640
@@ -333,7 +334,6 @@ class ResultPanel(RingedWidget):
         law = picture.laws[which] if picture is not None else None
         if picture is None or law is None:
             return False
-        from calib_model.evidence.result import place_of
 
         row, column = self._at
         x, y = float(picture.second.x[column]), float(picture.second.y[row])

@@ -8,15 +8,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from calib_model.controller.binding import bind
 from calib_model.core.arrays import BoolArray, IntArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
+from calib_model.evidence.result import Ask, resulting
+from calib_model.evidence.result_inputs import choices
+from calib_model.evidence.result_relation import check_relation, torque_relation
 from calib_model.lookup.warming import Warming
 
 if TYPE_CHECKING:
     from app.vehicle_constants import ConstantsOf
     from calib_model.controller.binding import Bound
-    from calib_model.evidence.result import Ask, Resulting
+    from calib_model.evidence.result import Resulting
     from calib_model.evidence.result_inputs import Choice
     from calib_model.evidence.result_relation import RelationCheck
 
@@ -101,11 +105,6 @@ def reckon(
     vehicle : ConstantsOf
         Whose constants the law is given.
     """
-    from calib_model.controller.binding import bind
-    from calib_model.evidence.result import Ask, resulting
-    from calib_model.evidence.result_inputs import choices
-    from calib_model.evidence.result_relation import check_relation, torque_relation
-
     try:
         constants = vehicle.read()
         laws = [bind(named.content, constants) for named in (first, second) if named is not None]

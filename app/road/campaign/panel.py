@@ -21,6 +21,7 @@ from app.road.campaign.results import CampaignResults
 from app.road.part import RoadPart
 from app.work_area import Pane, to_widget
 from calib_model.errors import BitepointError
+from calib_model.vehicle.campaign_store import NO_SUM
 from calib_model.vehicle.cluster_trust import confirm, is_confirmed, risk
 
 NARROW = 860
@@ -146,8 +147,6 @@ class CampaignPanel(RoadPart):
             self.results.say(words)
 
     def _take(self, driven: DrivenCampaign) -> None:
-        from calib_model.vehicle.campaign_store import NO_SUM
-
         campaign, seconds = driven.campaign, driven.seconds
         self.results.show_campaign(campaign)
         lost = int((~campaign.completed).sum())

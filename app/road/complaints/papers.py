@@ -7,9 +7,13 @@ from enum import StrEnum
 from pathlib import Path
 
 from calib_model.errors import EditRefused
+from calib_model.reports.change_note import change_note
+from calib_model.reports.day_report import day_report
 from calib_model.rules.check import Report
 from calib_model.session.document import Document
 from calib_model.session.history import entries_of
+from calib_model.session.since import before_changes
+from calib_model.store import write_whole
 
 
 class Paper(StrEnum):
@@ -29,19 +33,12 @@ def write_paper(paper: Paper, document: Document, report: Report | None, path: P
     FileProblem
         If the file cannot be written.
     """
-    # Late: reports are not needed to look at the list.
-    from calib_model.store import write_whole
 
     entries = entries_of(document)
     if paper is Paper.DAY:
-        from calib_model.reports.day_report import day_report
-
         today = datetime.now().astimezone().date()
         text = day_report(document.content, entries, today, report=report)
     else:
-        from calib_model.reports.change_note import change_note
-        from calib_model.session.since import before_changes
-
         earlier, since = before_changes(document.content, entries)
         if earlier is None:
             raise EditRefused(

@@ -9,6 +9,7 @@ from app.needs import JobsLike
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Drive
 from calib_model.errors import BitepointError
+from calib_model.evidence.drives import add_drive
 
 
 def record(
@@ -46,8 +47,6 @@ def record(
         return
 
     def done(made: Drive) -> None:
-        from calib_model.evidence.drives import add_drive
-
         if desk.current is not document:
             desk.tell("Another set is being edited by now; nothing was noted.", refused=True)
         elif desk.do(lambda: add_drive(document.content, made)):

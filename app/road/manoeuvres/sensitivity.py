@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -320,8 +321,6 @@ class SensitivityTab(QWidget):
 
 def _planes(table: Table) -> list[tuple[tuple[int, ...], str]]:
     """Return the places where the axes before the last two can be cut, with words."""
-    import itertools
-
     further = table.axes[:-2]
     places = itertools.product(*(range(len(axis)) for axis in further))
     return [

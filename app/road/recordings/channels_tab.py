@@ -25,6 +25,7 @@ from app.road.rows import Column, Row, RowsView
 from calib_model.core.numbers import exact
 from calib_model.core.units import shown
 from calib_model.errors import BitepointError
+from calib_model.evidence.mapping import TARGETS, Constant, FromChannel, suggest
 
 if TYPE_CHECKING:
     from calib_model.evidence.mapping import ChannelMap, Source
@@ -135,7 +136,6 @@ class ChannelsTab(QWidget):
             self.words.setText("No recording is open.")
             self.list.show_rows(())
             return
-        from calib_model.evidence.mapping import TARGETS
 
         chosen = drive.chosen
         problems = chosen.problems(drive.recording)
@@ -167,8 +167,6 @@ class ChannelsTab(QWidget):
     def _cells(
         self, drive: OpenDrive, source: Source | None, missing: bool, part: str
     ) -> tuple[str, str, str]:
-        from calib_model.evidence.mapping import Constant
-
         if source is None:
             return ("missing" if missing else NOTHING if part == "controller" else
                     "worked out or not needed", "", "")  # fmt: skip
@@ -179,8 +177,6 @@ class ChannelsTab(QWidget):
         return source.channel, shown(unit), "" if source.factor == 1.0 else exact(source.factor)
 
     def _show_form(self) -> None:
-        from calib_model.evidence.mapping import TARGETS, Constant
-
         name = self.list.chosen()
         if self._drive is None or name is None:
             self.name.setText("")
@@ -215,8 +211,6 @@ class ChannelsTab(QWidget):
 
     def _source(self) -> Source | None:
         """Return what the form says; raises BitepointError or ValueError if it cannot be used."""
-        from calib_model.evidence.mapping import Constant, FromChannel
-
         place = self.source.currentIndex()
         if place <= 0:
             return None
@@ -250,8 +244,6 @@ class ChannelsTab(QWidget):
         tell("The mapping is remembered for recordings with the same channels.")
 
     def _suggest(self) -> None:
-        from calib_model.evidence.mapping import suggest
-
         if self._drive is not None:
             self._service.set_mapping(self._drive, suggest(self._drive.recording))
             self.show_drive(self._drive)
@@ -281,8 +273,6 @@ _OFTEN = frozenset({"controller.torque", "controller.clamp", "controller.current
 
 def words_of(drive: OpenDrive, chosen: ChannelMap, problems: dict[str, str]) -> str:
     """Say what the mapping leaves open."""
-    from calib_model.evidence.mapping import TARGETS
-
     parts = []
     if problems:
         first = next(iter(problems))

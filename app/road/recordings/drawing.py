@@ -9,8 +9,10 @@ import numpy as np
 
 from app.road.recordings.scene import Band, Scene, Strip, Trace, spans_of
 from app.road.recordings.work import Outcome
+from calib_model.controller.law import OUTPUT_INDEX
 from calib_model.core.arrays import FloatArray
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.roles import ROLES
 
 if TYPE_CHECKING:
     from calib_model.evidence.recording import Recording
@@ -26,8 +28,6 @@ def set_name(content: CalibrationSet) -> str:
 
 def scene_of(outcome: Outcome, recording: Recording) -> Scene:
     """Return the scene of a replay: speed, torque, difference, slip, governing tables."""
-    from calib_model.controller.law import OUTPUT_INDEX
-
     ticks, a, b = outcome.ticks, outcome.a, outcome.b
     torque, slip = OUTPUT_INDEX["torque"], OUTPUT_INDEX["slip"]
     strips = []
@@ -60,8 +60,6 @@ def _band(letter: str, replay: Replay, content: CalibrationSet) -> Band:
 
 def role_words(replay: Any) -> Mapping[int, str]:
     """Return what each role is called: by the label of the table that plays it."""
-    from calib_model.core.roles import ROLES
-
     words = {}
     for number, role in enumerate(ROLES):
         table = replay.roles.get(role)

@@ -12,6 +12,8 @@ from app.road.recordings.work import Outcome
 from calib_model.core.record import Drive
 from calib_model.core.table import Table
 from calib_model.errors import BitepointError
+from calib_model.evidence.coverage import coverage
+from calib_model.evidence.drives import add_drive, recorded_drive
 
 if TYPE_CHECKING:
     from calib_model.evidence.recording import Recording
@@ -42,8 +44,6 @@ def record(drive: OpenDrive | None, desk: Desk, jobs: JobsLike, memory: Memory) 
     document = desk.current
 
     def done(made: Drive) -> None:
-        from calib_model.evidence.drives import add_drive
-
         if desk.current is not document:
             desk.tell("Another set is being edited by now; nothing was noted.", refused=True)
         elif desk.do(lambda: add_drive(document.content, made)):
@@ -70,9 +70,6 @@ def record(drive: OpenDrive | None, desk: Desk, jobs: JobsLike, memory: Memory) 
 def _drive_of(
     _control: ControlLike, outcome: Outcome, recording: Recording, by: str, stated: bool
 ) -> Drive:
-    from calib_model.evidence.coverage import coverage
-    from calib_model.evidence.drives import recorded_drive
-
     judged = outcome.judged
     covered = (
         outcome.coverage if judged is outcome.a else coverage(judged.content, judged, outcome.ticks)

@@ -15,6 +15,8 @@ from app.needs import JobsLike, Memory
 from app.vehicle_in_use import vehicle_in_use
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
+from calib_model.evidence.coverage import added
+from calib_model.evidence.mapping import ChannelMap, source_key, suggest
 from calib_model.session.document import Document
 
 from . import work
@@ -22,7 +24,6 @@ from .layouts import Layouts, doubt_key
 from .work import Outcome, Sets
 
 if TYPE_CHECKING:
-    from calib_model.evidence.mapping import ChannelMap
     from calib_model.evidence.recording import Recording
 
 AFTER_EDIT_MS = 350
@@ -255,8 +256,6 @@ class Recordings(QObject):
 
     def suggested(self, recording: Recording) -> ChannelMap:
         """Return the mapping that is remembered for recordings of a source, or a suggestion."""
-        from calib_model.evidence.mapping import ChannelMap, suggest
-
         text = self.memory.remembered(_key(recording))
         if text:
             try:
@@ -364,8 +363,6 @@ class Recordings(QObject):
 
     def coverage(self) -> dict[str, Any]:
         """Return the coverage of the recordings that count, added up; for the current set only."""
-        from calib_model.evidence.coverage import added
-
         current = self.desk.current
         if current is None:
             return {}
@@ -388,6 +385,4 @@ class Recordings(QObject):
 
 def _key(recording: Recording) -> str:
     """Return the key under which the mapping of a source is remembered."""
-    from calib_model.evidence.mapping import source_key
-
     return f"road/mapping/{source_key(recording)}"

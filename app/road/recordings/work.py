@@ -12,6 +12,13 @@ from app.road.ready import get_ready
 from app.road.recordings.layouts import head_key
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
+from calib_model.evidence.coverage import coverage
+from calib_model.evidence.drives import set_in_vehicle
+from calib_model.evidence.reading import UnclearLayout, inspect_recording, read_recording
+from calib_model.evidence.replay import replay
+from calib_model.evidence.ticks import on_ticks
+from calib_model.evidence.trust import trust
+from calib_model.session.history import entries_of
 
 if TYPE_CHECKING:
     from app.vehicle_constants import ConstantsOf
@@ -116,7 +123,6 @@ def look(control: ControlLike, path: Path, answers: Mapping[str, str]) -> tuple[
     text = path.suffix.lower() in CSV
     if not text and not answers:
         return None, ""
-    from calib_model.evidence.reading import UnclearLayout, inspect_recording
 
     control.check()
     try:
@@ -129,8 +135,6 @@ def look(control: ControlLike, path: Path, answers: Mapping[str, str]) -> tuple[
 
 def read(control: ControlLike, path: Path, layout: Any) -> Recording:
     """Read a recording in a child process."""
-    from calib_model.evidence.reading import read_recording
-
     return read_recording(path, layout, control.progress)
 
 
@@ -142,12 +146,6 @@ def replayed(
     sets: Sets,
 ) -> Outcome:
     """Replay a recording through A and B, and hold the vehicle's own set against its signals."""
-    from calib_model.evidence.coverage import coverage
-    from calib_model.evidence.drives import set_in_vehicle
-    from calib_model.evidence.replay import replay
-    from calib_model.evidence.ticks import on_ticks
-    from calib_model.evidence.trust import trust
-
     get_ready(control)
     constants = whose.read()
     control.progress(0.05, "To the controller's ticks")
@@ -176,8 +174,6 @@ def replayed(
 
 def _entries(sets: Sets) -> list[Any]:
     """Return the history of A; none if it is damaged, which ends what can be known."""
-    from calib_model.session.history import entries_of
-
     if sets.history is None:
         return []
     try:

@@ -24,7 +24,7 @@ from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, title
 from app.cli.writing import out_path
-from calib_model.core.numbers import exact, with_unit
+from calib_model.core.numbers import exact
 from calib_model.core.patterns import any_fits
 from calib_model.editing.change import apply
 from calib_model.errors import EditRefused
@@ -387,4 +387,4 @@ def _seconds(one: Coverage) -> str:
 
 def _place(table: Any, place: Sequence[float]) -> str:
     pairs = zip(place, table.axes, strict=True)
-    return ", ".join(with_unit(value, axis.unit) for value, axis in pairs)
+    return ", ".join(axis.said(value) for value, axis in pairs)

@@ -18,7 +18,7 @@ from app.cli.parser import VerbParser
 from app.cli.reading import same_file
 from app.cli.show import _grids
 from app.cli.text import caution, count, listed
-from calib_model.core.numbers import short, with_unit
+from calib_model.core.numbers import short
 from calib_model.core.people import login_name
 from calib_model.core.plain_file import is_there
 from calib_model.core.rule import KINDS, find_axis
@@ -328,5 +328,5 @@ def _values(table: Table) -> str:
     """Return a table's proposed values as `bitepoint show` prints them."""
     heading = f"{table.id}, {count(table.values.size, 'cell')}, as proposed"
     if not table.axes:
-        return f"{heading}: {with_unit(float(table.values), table.unit)}"
+        return f"{heading}: {table.said(float(table.values))}"
     return "\n\n".join([heading, *_grids(table)])

@@ -13,7 +13,7 @@ from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import aligned, caution, count, listed, title
-from calib_model.core.numbers import exact, short, with_unit
+from calib_model.core.numbers import exact
 from calib_model.core.planes import plane_index
 from calib_model.core.rule import stated
 from calib_model.core.units import shown
@@ -95,6 +95,7 @@ def table_words(table: Table) -> str:
         ("About", table.description),
         ("Limits", _limits(table)),
         ("Storage", str(table.storage)),
+        ("Labels", str(table.labels)),
     ]
     for axis, where in zip(table.axes, _where(table), strict=True):
         facts.append((f"Axis {where}", _axis_words(axis)))
@@ -109,8 +110,9 @@ def table_words(table: Table) -> str:
         parts += _grids(table)
     else:
         value = float(table.values)
+        said = table.labels.name(value)
         number = "empty" if math.isnan(value) else exact(value)
-        parts.append(f"Value: {number} {unit}".rstrip())
+        parts.append(f"Value: {said or f'{number} {unit}'}".rstrip())
     parts.append(caution())
     return "\n\n".join(parts) + "\n"
 
@@ -129,10 +131,10 @@ def _limits(table: Table) -> str:
     if math.isinf(low) and math.isinf(high):
         return ""
     if math.isinf(low):
-        return f"at most {with_unit(high, table.unit)}"
+        return f"at most {table.said(high)}"
     if math.isinf(high):
-        return f"at least {with_unit(low, table.unit)}"
-    return f"{short(low)} to {with_unit(high, table.unit)}"
+        return f"at least {table.said(low)}"
+    return f"{table.said_short(low)} to {table.said(high)}"
 
 
 def _where(table: Table) -> Sequence[str]:
@@ -143,7 +145,10 @@ def _axis_words(axis: Axis) -> str:
     unit = shown(axis.unit)
     ends = f"below the first {axis.below}, above the last {axis.above}"
     reads = f", reads {axis.quantity}" if axis.quantity else ""
-    return f"{axis.label}{f' in {unit}' if unit else ''}, {axis.interpolation}, {ends}{reads}"
+    named = f", {axis.labels}" if axis.labels else ""
+    return (
+        f"{axis.label}{f' in {unit}' if unit else ''}, {axis.interpolation}, {ends}{reads}{named}"
+    )
 
 
 def _grids(table: Table) -> Iterator[str]:
@@ -151,7 +156,7 @@ def _grids(table: Table) -> Iterator[str]:
     further = table.axes[2:]
     for index in product(*(range(len(axis)) for axis in further)):
         place = ", ".join(
-            f"{axis.label} {with_unit(float(axis.values[i]), axis.unit)}"
+            f"{axis.label} {axis.said(float(axis.values[i]))}"
             for axis, i in zip(further, index, strict=True)
         )
         yield (f"At {place}\n" if place else "") + _grid(table, index)
@@ -166,10 +171,10 @@ def _grid(table: Table, index: tuple[int, ...]) -> str:
         head.append(_in_unit("value", table.unit))
         values = values[:, None]
     else:
-        head += [exact(x) for x in columns.values.tolist()]
+        head += [columns.said_exactly(x) for x in columns.values.tolist()]
     rows = [head]
     for x, line in zip(rows_axis.values.tolist(), values.tolist(), strict=True):
-        rows.append([exact(x), *("empty" if math.isnan(v) else exact(v) for v in line)])
+        rows.append([rows_axis.said_exactly(x), *(table.said_exactly(v) for v in line)])
     return "\n".join(aligned(rows))
 
 

@@ -40,7 +40,7 @@ def cell_breaches(
         cell = tuple(place)
         ours, theirs = float(mode[cell]), float(base[cell])
         if sense == "zero":
-            what = f"{letter} is {with_unit(ours, aligned.first.unit)} in mode {mode_set.mode}"
+            what = f"{letter} is {aligned.first.said(ours)} in mode {mode_set.mode}"
         else:
             side = "below" if ours < theirs else "above"
             what = (

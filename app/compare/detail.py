@@ -224,18 +224,18 @@ class Detail(QWidget):
             return
         cell = pair.cursor
         place = ", ".join(
-            with_unit(x, a.unit) for x, a in zip(table.coordinates(cell), table.axes, strict=True)
+            a.said(x) for x, a in zip(table.coordinates(cell), table.axes, strict=True)
         )
         parts = []
         if pair.aligned is not None:
             for letter, one in (("A", pair.first), ("B", pair.second)):
                 assert one is not None
-                parts.append(f"{letter} {with_unit(float(one.values[cell]), one.unit, 9)}")
+                parts.append(f"{letter} {one.said(float(one.values[cell]), 9)}")
             amount = float(pair.aligned.values[cell])
             if np.isfinite(amount):
                 parts.append(f"difference {signed(amount, table.unit)}" if amount else "the same")
         else:
-            parts.append(with_unit(float(table.values[cell]), table.unit, 9))
+            parts.append(table.said(float(table.values[cell]), 9))
         text = escape(f"{place}: " if place else "") + escape("  ·  ".join(parts))
         if cell in pair.breaches:
             severity, sentence = pair.breaches[cell]

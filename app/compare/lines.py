@@ -22,7 +22,6 @@ from app.plots.symbols import symbol
 from app.plots.view import Part
 from calib_model.core.arrays import FloatArray
 from calib_model.core.axis import Axis
-from calib_model.core.numbers import with_unit
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 
@@ -132,7 +131,7 @@ class _Both(LookedAt):
         parts = []
         for name, one in (("A", pair.first), ("B", pair.second)):
             if one is not None and one.shape == table.shape:
-                parts.append(f"{name} {with_unit(float(one.values[cell]), one.unit, 7)}")
+                parts.append(f"{name} {one.said(float(one.values[cell]), 7)}")
         if pair.difference is not None:
             amount = float(pair.difference.values[cell])
             if np.isfinite(amount):

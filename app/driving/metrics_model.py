@@ -17,9 +17,9 @@ from app.driving.shapes import DeskRun
 from app.driving.verdict import DIRECTION, judge, limit_words, number, signed, within
 from app.plain import plain_tip
 from calib_model.core.numbers import exact
+from calib_model.core.typed_number import parse_number
 from calib_model.core.units import shown
 from calib_model.errors import BitepointError
-from calib_model.exchange.blocks import parse_number
 
 if TYPE_CHECKING:
     from calib_model.vehicle.manoeuvres import Manoeuvre

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from calib_model.core.numbers import with_unit
 from calib_model.core.table import Table
 from calib_model.editing.axes import (
     delete_breakpoint,
@@ -82,4 +81,4 @@ def middle(table: Table, axis: int, index: int) -> float:
 def axis_text(table: Table, axis: int, index: int) -> str:
     """Return a breakpoint in words, such as ``Pedal 40 %``."""
     found = table.axes[axis]
-    return f"{found.label} {with_unit(float(found.values[index]), found.unit)}"
+    return f"{found.label} {found.said(float(found.values[index]))}"

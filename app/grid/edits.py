@@ -8,32 +8,32 @@ from dataclasses import replace
 import numpy as np
 
 from calib_model.core.arrays import BoolArray, FloatArray
+from calib_model.core.axis import Axis
 from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 from calib_model.editing import blocks
 from calib_model.editing.change import CellsEdit, Change, values_change
+from calib_model.editing.entry import parse_entry
 from calib_model.errors import EditRefused
-from calib_model.exchange.blocks import parse_number
 
 from .texts import cells_text
 
 
-def number(text: str) -> float:
-    """Return the number a user typed.
-
-    Raises
-    ------
-    EditRefused
-        If it is no number, or one that could be read in two ways.
-    """
-    return float(parse_number(text))
+def breakpoint(axis: Axis, text: str) -> float:
+    """Return the breakpoint a user typed: a number, one of the axis's labels, or a sum."""
+    entry = parse_entry(text, axis.labels)
+    if entry.is_relative:
+        raise EditRefused(
+            f"{text.strip()!r} is no breakpoint.", "Type a number or a sum such as =2*30."
+        )
+    return entry.amount
 
 
 def limits_text(table: Table) -> str:
     """Return the limits for reading, such as ``0 to 450 N·m``."""
     unit = shown(table.unit)
-    text = f"{short(table.lower)} to {short(table.upper)}".replace("inf", "∞")
+    text = f"{table.said_short(table.lower)} to {table.said_short(table.upper)}".replace("inf", "∞")
     return f"{text} {unit}" if unit else text
 
 
@@ -56,8 +56,8 @@ def noted(table: Table, change: Change) -> Change:
         if off.size == 1 and new.size == 1:
             below, above = table.storage.neighbours(float(off[0]))
             notes.append(
-                f"The controller cannot hold it: nearest are {short(below)} and "
-                f"{with_unit(above, table.unit)}."
+                f"The controller cannot hold it: nearest are {table.said_short(below)} and "
+                f"{table.said(above)}."
             )
         elif off.size:
             notes.append(
@@ -84,7 +84,7 @@ def made(
 
 def set_cells(table: Table, selection: BoolArray, value: float) -> Change:
     """Give the selected cells one value."""
-    amount = with_unit(value, table.unit)
+    amount = table.said(value)
     place = cells_text(table, selection)
     count = int(np.count_nonzero(selection))
     if count == 1:
@@ -93,6 +93,23 @@ def set_cells(table: Table, selection: BoolArray, value: float) -> Change:
     else:
         title = f"Set {place} to {amount}"
     return made(table, blocks.set_value(table, selection, value), title)
+
+
+def entered(table: Table, selection: BoolArray, text: str) -> Change:
+    """Give the selected cells what a user typed: a number, a label, or a little arithmetic.
+
+    Raises
+    ------
+    EditRefused
+        If it is not understood.
+    """
+    entry = parse_entry(text, table.labels)
+    if not entry.is_relative:
+        if np.isnan(entry.amount):
+            return empty(table, selection)
+        return set_cells(table, selection, entry.amount)
+    title = entry.title(cells_text(table, selection), table)
+    return made(table, entry.values(table, selection), title)
 
 
 def empty(table: Table, selection: BoolArray) -> Change:
@@ -123,14 +140,14 @@ def offset(table: Table, selection: BoolArray, amount: float) -> Change:
 
 def clip(table: Table, selection: BoolArray, low: float, high: float) -> Change:
     """Keep the selected cells within two values."""
-    title = f"Clip {cells_text(table, selection)} to {short(low)} to {with_unit(high, table.unit)}"
+    title = f"Clip {cells_text(table, selection)} to {table.said_short(low)} to {table.said(high)}"
     return made(table, blocks.clip(table, selection, low, high), title)
 
 
 def ramp(table: Table, selection: BoolArray, first: float, last: float) -> Change:
     """Fill the selection with a straight line along its longer side."""
     title = (
-        f"Ramp {cells_text(table, selection)} from {short(first)} to {with_unit(last, table.unit)}"
+        f"Ramp {cells_text(table, selection)} from {table.said_short(first)} to {table.said(last)}"
     )
     return made(table, blocks.ramp(table, selection, first, last, longer_axis(selection)), title)
 

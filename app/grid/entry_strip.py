@@ -22,11 +22,11 @@ from app.plain import PlainLabel, plain_tip
 from calib_model.core.arrays import BoolArray
 from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
+from calib_model.core.typed_number import parse_number
 from calib_model.core.units import shown
 from calib_model.editing.change import CellsEdit, Change
 from calib_model.errors import BitepointError
 
-from .edits import number
 from .source import GridSource
 
 _ROOM_FOR_BUTTONS = 520
@@ -232,7 +232,7 @@ class EntryStrip(QFrame):
         if change.is_empty:
             self._say(change.note or "Nothing would change.")
             return False
-        numbers = [number(entry.text()) for entry in self.entries]
+        numbers = [parse_number(entry.text()) for entry in self.entries]
         if self._source.do(change):
             self.close_strip()
             if question.done is not None:
@@ -251,7 +251,7 @@ class EntryStrip(QFrame):
         table, question = self._source.table, self.question
         assert table is not None
         assert question is not None
-        numbers = [number(entry.text()) for entry in self.entries]
+        numbers = [parse_number(entry.text()) for entry in self.entries]
         return question.make(table, self._source.selection, *numbers)
 
     def _refresh(self) -> None:

@@ -207,7 +207,7 @@ class AxisHeader(QHeaderView):
         if number is None or table is None:
             return False
         try:
-            value = edits.number(text)
+            value = edits.breakpoint(table.axes[number], text)
         except BitepointError as error:
             source.tell(str(error), refused=True)
             return False

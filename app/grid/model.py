@@ -10,7 +10,6 @@ from PySide6.QtGui import QBrush, QGuiApplication
 
 from app.plain import plain_tip
 from calib_model.core.arrays import FloatArray, IntArray
-from calib_model.core.numbers import exact, short, with_unit
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 from calib_model.editing.locks import locked_cells
@@ -95,13 +94,17 @@ class GridModel(QAbstractTableModel):
     def text(self, row: int, column: int) -> str:
         """Return what is written in a cell; a value between storage steps has a sign before it."""
         shown = self._values if self._proposed is None else self._proposed
-        text = cell_text(float(shown[row, column]), self._decimals)
+        text = self._written(float(shown[row, column]))
         if self._proposed is not None:
             if self._remark(row, column).startswith("no data"):
                 return f"({text})"  # never to be taken for measured
             if self._differs[row, column]:
                 return text  # what storage would hold already
         return f"≈ {text}" if self._off_raster[row, column] else text
+
+    def _written(self, value: float) -> str:
+        named = self._table.labels.name(value) if self._table is not None else ""
+        return named or cell_text(value, self._decimals)
 
     def look(self, row: int, column: int) -> Look:
         """Return how a cell is drawn."""
@@ -150,10 +153,10 @@ class GridModel(QAbstractTableModel):
         if not (row < self._values.shape[0] and column < self._values.shape[1]):
             return None
         if role == Qt.ItemDataRole.DisplayRole:
-            return cell_text(float(self._values[row, column]), self._decimals)
+            return self._written(float(self._values[row, column]))
         if role == Qt.ItemDataRole.EditRole:
             value = float(self._values[row, column])
-            return exact(value) if np.isfinite(value) else ""
+            return table.said_exactly(value) if np.isfinite(value) else ""
         if role == Qt.ItemDataRole.TextAlignmentRole:
             return _CENTRE_RIGHT
         if role in (Qt.ItemDataRole.BackgroundRole, Qt.ItemDataRole.ForegroundRole):
@@ -177,7 +180,7 @@ class GridModel(QAbstractTableModel):
         return self.set_text(str(value), self.plane.spread(marks))
 
     def set_text(self, text: str, selection: Any) -> bool:
-        """Give selected cells (in the table's shape) the number a user typed.
+        """Give selected cells (in the table's shape) what a user typed: `editing.entry`.
 
         Returns False where the text is refused, which is told; True otherwise, also if the
         cells hold that number already.
@@ -195,11 +198,7 @@ class GridModel(QAbstractTableModel):
             )
             return False
         try:
-            value = edits.number(text)
-            empty = np.isnan(value)
-            change = (
-                edits.empty(table, selection) if empty else edits.set_cells(table, selection, value)
-            )
+            change = edits.entered(table, selection, text)
         except BitepointError as error:
             self.source.tell(str(error), refused=True)
             return False
@@ -220,15 +219,15 @@ class GridModel(QAbstractTableModel):
             return None
         value = float(axis.values[section])
         if role == Qt.ItemDataRole.DisplayRole:
-            return short(value)
+            return axis.said_short(value)
         if role == Qt.ItemDataRole.EditRole:
-            return exact(value)
+            return axis.said_exactly(value)
         if role == Qt.ItemDataRole.AccessibleTextRole:
-            return f"{axis.label} {with_unit(value, axis.unit)}"
+            return f"{axis.label} {axis.said(value)}"
         if role == Qt.ItemDataRole.ToolTipRole:
             shared = " This axis is shared with other tables." if axis.shared else ""
-            said = f"{caption(axis)}: {exact(value)}. Double-click to move this breakpoint.{shared}"
-            return plain_tip(said)
+            said = f"{caption(axis)}: {axis.said_exactly(value)}."
+            return plain_tip(f"{said} Double-click to move this breakpoint.{shared}")
         if role == Qt.ItemDataRole.TextAlignmentRole:
             across = orientation == Qt.Orientation.Horizontal
             return Qt.AlignmentFlag.AlignCenter if across else _CENTRE_RIGHT
@@ -248,7 +247,7 @@ class GridModel(QAbstractTableModel):
 
     def _spoken(self, table: Table, row: int, column: int) -> str:
         cell = self.plane.cell(row, column)
-        text = with_unit(float(self._values[row, column]), table.unit)
+        text = table.said(float(self._values[row, column]))
         place = full_place_text(table, cell)
         parts = [f"{text} at {place}" if place else text]
         parts += self._states(row, column)
@@ -264,7 +263,7 @@ class GridModel(QAbstractTableModel):
         )
         states = [words for marks, words in said if marks[row, column]]
         if self._proposed is not None and self._differs[row, column] and self._table is not None:
-            proposed = with_unit(float(self._proposed[row, column]), self._table.unit, 17)
+            proposed = self._table.said(float(self._proposed[row, column]), 17)
             states.append(f"proposed: {proposed}")
         if self._remark(row, column):
             states.append(self._remark(row, column))
@@ -275,14 +274,14 @@ class GridModel(QAbstractTableModel):
     def _told(self, table: Table, row: int, column: int) -> str:
         cell = self.plane.cell(row, column)
         value = float(self._values[row, column])
-        number = with_unit(value, table.unit, 17)
+        number = table.said(value, 17)
         place = full_place_text(table, cell)
         lines = [f"{number} at {place}" if place else number]
         if self._off_raster[row, column]:
             below, above = table.storage.neighbours(value)
             lines.append(
-                f"The controller cannot hold it: nearest are {short(below, 9)} and "
-                f"{with_unit(above, table.unit, 9)}."
+                f"The controller cannot hold it: nearest are {table.said_short(below, 9)} and "
+                f"{table.said(above, 9)}."
             )
         if self._beyond[row, column]:
             lines.append(f"Outside the limits {edits.limits_text(table)}.")

@@ -7,7 +7,6 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QWidget
 
 from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
-from calib_model.core.numbers import with_unit
 
 from .source import GridSource
 from .texts import caption
@@ -53,7 +52,7 @@ class PlaneBar(QWidget):
         for number, axis in enumerate(further, start=2):
             label = PlainLabel(f"{caption(axis)}:")
             choice = PlaneChoice(self)
-            choice.addItems([with_unit(float(v), axis.unit) for v in axis.values])
+            choice.addItems([axis.said(float(v)) for v in axis.values])
             choice.setAccessibleName(f"Plane at {caption(axis)}")
             choice.setToolTip(
                 plain_tip(

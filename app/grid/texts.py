@@ -8,7 +8,7 @@ import numpy as np
 
 from calib_model.core.arrays import BoolArray
 from calib_model.core.axis import Axis, Interpolation
-from calib_model.core.numbers import short, with_unit
+from calib_model.core.numbers import short
 from calib_model.core.storage import Storage
 from calib_model.core.table import Table
 from calib_model.core.units import shown
@@ -55,7 +55,7 @@ def place_text(table: Table, cell: Cell) -> str:
     parts = []
     for axis, value in zip(table.axes, table.coordinates(cell), strict=True):
         plain = not shown(axis.unit)
-        text = with_unit(value, axis.unit)
+        text = axis.said(value)
         parts.append(f"{axis.label.lower()} {text}" if plain else text)
     return ", ".join(parts)
 
@@ -63,7 +63,7 @@ def place_text(table: Table, cell: Cell) -> str:
 def full_place_text(table: Table, cell: Cell) -> str:
     """Return where a cell is with the axes' names, for screen readers and tooltips."""
     return ", ".join(
-        f"{axis.label} {with_unit(value, axis.unit)}"
+        f"{axis.label} {axis.said(value)}"
         for axis, value in zip(table.axes, table.coordinates(cell), strict=True)
     )
 

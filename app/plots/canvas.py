@@ -60,7 +60,12 @@ class ValueAxis(pg.AxisItem):
         self._shown = ""
         self.fit_text()
 
-    def set_breakpoints(self, places: FloatArray | None, values: FloatArray | None = None) -> None:
+    def set_breakpoints(
+        self,
+        places: FloatArray | None,
+        values: FloatArray | None = None,
+        said: Callable[[float], str] = short,
+    ) -> None:
         """Put the ticks at breakpoints.
 
         Parameters
@@ -69,10 +74,12 @@ class ValueAxis(pg.AxisItem):
             Where they are drawn; None goes back to round numbers.
         values : float array, optional
             What they are called; the places themselves by default.
+        said : callable
+            How a value is written: an axis with labels names it.
         """
         self._places = places
         shown = places if values is None else values
-        self._words = [] if shown is None else [short(v) for v in shown.tolist()]
+        self._words = [] if shown is None else [said(v) for v in shown.tolist()]
         self.picture = None
         self.update()
 

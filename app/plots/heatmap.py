@@ -111,9 +111,9 @@ class HeatMapView(PlotView):
             rows, columns = table.axes[:2]
             x, y = positions(columns), positions(rows)
             self._x, self._y = edges(x), edges(y)
-            canvas.bottom.set_breakpoints(x, columns.values)
+            canvas.bottom.set_breakpoints(x, columns.values, columns.said_short)
             canvas.bottom.set_text(words.axis_name(columns), shown(columns.unit))
-            canvas.left.set_breakpoints(y, rows.values)
+            canvas.left.set_breakpoints(y, rows.values, rows.said_short)
             canvas.left.set_text(words.axis_name(rows), shown(rows.unit))
             items.set_edges(self._x, self._y)
             self.fit()

@@ -19,7 +19,6 @@ from app.plots.snap import snapped
 from app.plots.view import Cell, Part, PlotView
 from calib_model.core.arrays import FloatArray
 from calib_model.core.axis import Axis, End
-from calib_model.core.numbers import with_unit
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 from calib_model.editing.change import Change, values_change
@@ -115,7 +114,7 @@ class LinesView(PlotView):
             self._over.set_inks(self.inks)
         if stale & Part.TABLE:
             x = positions(axis)
-            canvas.bottom.set_breakpoints(x, axis.values)
+            canvas.bottom.set_breakpoints(x, axis.values, axis.said_short)
             canvas.bottom.set_text(words.axis_name(axis), shown(axis.unit))
             canvas.left.set_text(table.label, shown(table.unit))
             self.fit()
@@ -432,7 +431,7 @@ class LinesView(PlotView):
         if saved is not None and saved.shape == table.shape:
             was = float(saved.values[cell])
             if was != table.values[cell] and np.isfinite(was):
-                lines.append(f"As saved: {with_unit(was, table.unit, 9)}")
+                lines.append(f"As saved: {table.said(was, 9)}")
         return "\n".join(lines)
 
     # -- keys ------------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 from app.colours import inks, pen
 from app.plots import words
 from app.plots.geometry import on_axes_of
-from calib_model.core.numbers import short, with_unit
+from calib_model.core.numbers import short
 from calib_model.core.table import Table
 
 
@@ -42,11 +42,11 @@ class ScalarBar(QWidget):
             values = on_axes_of(table, other) if other is not None else None
             if values is not None and np.isfinite(values) and float(values) != now:
                 self._others.append((name, float(values), style))
-                parts.append(f"{name} {with_unit(float(values), table.unit, 9)}")
+                parts.append(f"{name} {table.said(float(values), 9)}")
         if np.isnan(now):
             said = f"{table.label} is empty."
         else:
-            said = f"{table.label} is {with_unit(now, table.unit, 9)}."
+            said = f"{table.label} is {table.said(now, 9)}."
         limits = words.limits(table)
         beside = [p for p in (limits, *parts) if p]
         if beside:

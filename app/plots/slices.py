@@ -13,7 +13,6 @@ from app.plots.geometry import positions
 from app.plots.lines import GRAB, LinesView
 from app.plots.view import Part
 from calib_model.core.arrays import FloatArray
-from calib_model.core.numbers import with_unit
 from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
 
@@ -69,7 +68,7 @@ class SlicesView(LinesView):
         """Say which slice is in work."""
         across = 1 - self._along
         axis = table.axes[across]
-        at = with_unit(float(axis.values[self.desk.cursor[across]]), axis.unit)
+        at = axis.said(float(axis.values[self.desk.cursor[across]]))
         tail = words.further_place(table, self.desk.cursor)
         return f"now, {axis.label} {at}{', ' + tail if tail else ''}"
 

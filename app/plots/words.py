@@ -6,7 +6,7 @@ import numpy as np
 
 from calib_model.core.arrays import FloatArray
 from calib_model.core.axis import Axis
-from calib_model.core.numbers import short, with_unit
+from calib_model.core.numbers import short
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 
@@ -36,7 +36,7 @@ def place(table: Table, cell: tuple[int, ...]) -> str:
     """Return where a cell is, such as ``−10 °C, 40 %``; an axis without unit gives its name."""
     parts = []
     for axis, value in zip(table.axes, table.coordinates(cell), strict=True):
-        text = with_unit(value, axis.unit)
+        text = axis.said(value)
         parts.append(text if shown(axis.unit) else f"{axis.label} {text}")
     return ", ".join(parts)
 
@@ -46,7 +46,7 @@ def value(table: Table, cell: tuple[int, ...]) -> str:
     number = float(table.values[cell])
     if np.isnan(number):
         return "empty"
-    return f"{with_unit(number, table.unit, 9)} ({stored(table, number)})"
+    return f"{table.said(number, 9)} ({stored(table, number)})"
 
 
 def stored(table: Table, number: float) -> str:
@@ -85,7 +85,7 @@ def read_out(table: Table, cell: tuple[int, ...]) -> str:
 def further_place(table: Table, cell: tuple[int, ...]) -> str:
     """Return where the axes beyond the second stand, such as ``at Gradient 4 %``; may be empty."""
     parts = [
-        f"{axis.label} {with_unit(float(axis.values[i]), axis.unit)}"
+        f"{axis.label} {axis.said(float(axis.values[i]))}"
         for axis, i in list(zip(table.axes, cell, strict=True))[2:]
     ]
     return f"at {', '.join(parts)}" if parts else ""
@@ -115,7 +115,7 @@ def limits(table: Table) -> str:
     unit = shown(table.unit)
     tail = f" {unit}" if unit else ""
     if low and high:
-        return f"limits {short(table.lower)} to {short(table.upper)}{tail}"
+        return f"limits {table.said_short(table.lower)} to {table.said_short(table.upper)}{tail}"
     if low:
         return f"at least {short(table.lower)}{tail}"
     return f"at most {short(table.upper)}{tail}" if high else ""

@@ -11,7 +11,7 @@ from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QProgressBar, QStatusBar, QToolButton
 
 from app.plain import PlainLabel, plain_tip
-from calib_model.core.numbers import exact, short
+from calib_model.core.numbers import exact
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 
@@ -178,11 +178,12 @@ def cell_text(table: Table, cell: tuple[int, ...]) -> str:
     if len(cell) != len(table.shape):
         return ""
     parts = [
-        f"{axis.label} {short(float(axis.values[i]))} {shown(axis.unit)}".rstrip()
+        f"{axis.label} {axis.said(float(axis.values[i]))}"
         for axis, i in zip(table.axes, cell, strict=True)
     ]
     value = float(table.values[cell])
-    said = f"{exact(value).replace('-', MINUS)} {shown(table.unit)}".rstrip()
+    said = table.labels.name(value)
+    said = said or f"{exact(value).replace('-', MINUS)} {shown(table.unit)}".rstrip()
     said = "empty" if np.isnan(value) else said
     return f"{', '.join(parts)}: {said}" if parts else said
 
@@ -193,5 +194,4 @@ def spread_text(table: Table, selection: Any) -> str:
     chosen = chosen[~np.isnan(chosen)]
     if not chosen.size:
         return "all empty"
-    low, high = short(float(chosen.min())), short(float(chosen.max()))
-    return f"{low} to {high} {shown(table.unit)}".rstrip()
+    return f"{table.said_short(float(chosen.min()))} to {table.said(float(chosen.max()))}"

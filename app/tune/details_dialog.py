@@ -21,9 +21,9 @@ from app.plain import PlainLabel
 from calib_model.core.numbers import exact
 from calib_model.core.storage import FLOAT_TYPES, INTEGER_TYPES, Storage
 from calib_model.core.table import Table
+from calib_model.core.typed_number import parse_number
 from calib_model.editing.change import table_change
 from calib_model.errors import BitepointError, EditRefused
-from calib_model.exchange.blocks import parse_number
 
 
 class DetailsDialog(QDialog):

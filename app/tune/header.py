@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QSizePolicy, QVBoxLayout, QWidget
 from app.desk import Desk
 from app.grid.entry_strip import ShortLabel
 from app.plain import RichLabel, plain_tip
-from calib_model.core.numbers import exact, short, with_unit
+from calib_model.core.numbers import exact, with_unit
 from calib_model.core.table import Table
 
 
@@ -73,10 +73,10 @@ class TableHeader(QWidget):
         text = cell_words(table, self._desk.cursor)
         saved = _other_value(self._desk.saved_table, table, self._desk.cursor)
         if saved is not None and not _same(saved, float(table.values[self._desk.cursor])):
-            text += f"  ·  saved {with_unit(saved, table.unit)}"
+            text += f"  ·  saved {table.said(saved)}"
         reference = _other_value(self._desk.reference_table, table, self._desk.cursor)
         if reference is not None and self._desk.reference is not self._desk.current:
-            text += f"  ·  reference {with_unit(reference, table.unit)}"
+            text += f"  ·  reference {table.said(reference)}"
         marks = self._desk.driving.cell_marks
         if marks is not None:
             text += f"  ·  {marks.words(self._desk.cursor)}"
@@ -84,7 +84,8 @@ class TableHeader(QWidget):
             values = table.values[self._desk.selection]
             values = values[np.isfinite(values)]
             if values.size:
-                text += f"  ·  {chosen} cells, {short(values.min())} to {short(values.max())}"
+                low, high = (table.said_short(float(v)) for v in (values.min(), values.max()))
+                text += f"  ·  {chosen} cells, {low} to {high}"
         self._cell.setText(text)
 
 
@@ -93,7 +94,7 @@ def _facts(table: Table) -> list[str]:
     if table.unit not in ("-", "0/1"):
         facts[0] += f" in {with_unit(0, table.unit).split(' ', 1)[-1]}"
     if np.isfinite(table.lower) or np.isfinite(table.upper):
-        facts.append(f"limits {short(table.lower)} to {short(table.upper)}")
+        facts.append(f"limits {table.said_short(table.lower)} to {table.said_short(table.upper)}")
     facts.append(str(table.storage))
     for axis in table.axes:
         if axis.interpolation == "step":
@@ -106,18 +107,16 @@ def _facts(table: Table) -> list[str]:
 def cell_words(table: Table, cell: tuple[int, ...]) -> str:
     """Return a cell in words: where, value, raw value and the representable neighbours."""
     value = float(table.values[cell])
-    where = ", ".join(
-        with_unit(x, a.unit) for x, a in zip(table.coordinates(cell), table.axes, strict=True)
-    )
+    where = ", ".join(a.said(x) for x, a in zip(table.coordinates(cell), table.axes, strict=True))
     text = f"{where}: " if where else ""
-    text += with_unit(value, table.unit, 9)
+    text += table.said(value, 9)
     if table.storage.is_integer and np.isfinite(value):
         below, above = table.storage.neighbours(value)
         if bool(table.storage.representable(value)):
             text += f"  ·  raw {int(table.storage.raw(value))}"
         else:
             text += f"  ·  stored as {exact(float(table.storage.nearest(value)))}"
-        beside = [exact(v) for v in (below, above) if v != value]
+        beside = [table.said_exactly(v) for v in (below, above) if v != value]
         text += f"  ·  next {' and '.join(beside)}"
     return text
 

@@ -12,7 +12,6 @@ from app.colours import is_dark, value_map
 from app.grid.heat import levels
 from calib_model.core.arrays import FloatArray
 from calib_model.core.axis import Axis, Interpolation
-from calib_model.core.numbers import short
 from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
 
@@ -68,7 +67,7 @@ def draw(table: Table, size: QSize, palette: QPalette, ratio: float = 1.0) -> QP
     area = QRectF(0, 0, size.width(), size.height())
     ink = palette.color(QPalette.ColorRole.Text)
     if table.values.ndim == 0:
-        _draw_value(painter, area, short(float(table.values), 4), ink)
+        _draw_value(painter, area, table.said_short(float(table.values), 4), ink)
     elif table.values.ndim == 1:
         painter.fillRect(area, palette.color(QPalette.ColorRole.Base))
         _draw_curve(painter, area, table.axes[0], table.values, ink)

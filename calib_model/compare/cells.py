@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -38,6 +39,10 @@ class CellChange:
     before, after : float
         In the first table's unit.
     unit : str
+    names : tuple of str
+        Labels of the axis values, empty where one has none; empty if there are none at all.
+    value_names : tuple of str
+        Labels of the values before and after.
     """
 
     cell: tuple[int, ...] | None
@@ -45,6 +50,8 @@ class CellChange:
     before: float
     after: float
     unit: str
+    names: tuple[str, ...] = ()
+    value_names: tuple[str, str] = ("", "")
 
     @property
     def axis_values(self) -> tuple[float, ...]:
@@ -56,11 +63,26 @@ class CellChange:
         """After less before."""
         return self.after - self.before
 
+    @property
+    def place(self) -> str:
+        """Where, in words: labels or axis values with their units."""
+        names = self.names or ("",) * len(self.inputs)
+        return ", ".join(
+            name or with_unit(value, unit)
+            for name, (value, unit) in zip(names, self.inputs, strict=True)
+        )
+
+    @property
+    def said(self) -> tuple[str, str]:
+        """Before and after without the unit: labels or numbers."""
+        before, after = self.value_names
+        return before or short(self.before), after or short(self.after)
+
     def words(self) -> str:
         """Say it in words: ``at −10 °C, 40 %: 215 → 21.5 N·m``."""
-        place = ", ".join(with_unit(value, unit) for value, unit in self.inputs)
-        where = f"at {place}: " if place else ""
-        return f"{where}{short(self.before)} → {with_unit(self.after, self.unit)}"
+        where = f"at {self.place}: " if self.place else ""
+        after = self.value_names[1] or with_unit(self.after, self.unit)
+        return f"{where}{self.said[0]} → {after}"
 
 
 def in_unit_of(first: Table, second: Table) -> Table:
@@ -164,6 +186,12 @@ def _read(table: Table, cells: IntArray, shares: FloatArray) -> FloatArray:
     return np.asarray(parts.sum(axis=1))
 
 
+def _names(axes: Sequence[Axis], values: Sequence[float]) -> tuple[str, ...]:
+    if not any(axis.labels for axis in axes):
+        return ()
+    return tuple(axis.labels.name(value) for axis, value in zip(axes, values, strict=True))
+
+
 def cell_changes(first: Table, second: Table) -> tuple[CellChange, ...]:
     """Return the values that differ between two comparable tables."""
     converted = in_unit_of(first, second)
@@ -177,6 +205,11 @@ def cell_changes(first: Table, second: Table) -> tuple[CellChange, ...]:
                 float(first.values[cell]),
                 float(converted.values[cell]),
                 first.unit,
+                _names(first.axes, first.coordinates(cell)),
+                (
+                    first.labels.name(first.values[cell]),
+                    second.labels.name(second.values[cell]),
+                ),
             )
             for cell in cell_tuples(flat, first.shape)
         )
@@ -188,6 +221,8 @@ def cell_changes(first: Table, second: Table) -> tuple[CellChange, ...]:
             float(before[row]),
             float(after[row]),
             first.unit,
+            _names(nodes.axes, [p[row] for p in nodes.points]),
+            (first.labels.name(before[row]), converted.labels.name(after[row])),
         )
         for row in np.flatnonzero(differs(before, after, True)).tolist()
     )

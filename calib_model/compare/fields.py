@@ -7,7 +7,7 @@ from operator import attrgetter
 
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.core.numbers import exact, with_unit
+from calib_model.core.numbers import exact
 from calib_model.core.rule import Rule, stated
 from calib_model.core.table import Table
 
@@ -21,7 +21,16 @@ _TABLE_FIELDS = {
     "role": "part of the controller",
 }
 _SETTINGS = attrgetter(
-    "name", "unit", "function", "description", "lower", "upper", "storage", "role", "rules"
+    "name",
+    "unit",
+    "function",
+    "description",
+    "lower",
+    "upper",
+    "storage",
+    "role",
+    "rules",
+    "labels",
 )
 _AXIS_FIELDS = {
     "name": "name",
@@ -32,6 +41,7 @@ _AXIS_FIELDS = {
     "above": "upper end",
     "storage": "storage",
     "shared": "shared axis",
+    "labels": "labels",
 }
 _AXIS_SETTINGS = attrgetter(*_AXIS_FIELDS)
 
@@ -90,9 +100,9 @@ def table_fields(first: Table, second: Table) -> tuple[FieldChange, ...]:
     for key, label in (("lower", "lower limit"), ("upper", "upper limit")):
         before, after = getattr(first, key), getattr(second, key)
         if before != after:
-            found.append(
-                FieldChange(label, with_unit(before, first.unit), with_unit(after, second.unit))
-            )
+            found.append(FieldChange(label, first.said(before), second.said(after)))
+    if first.labels != second.labels:
+        found.append(FieldChange("labels", str(first.labels), str(second.labels)))
     if first.storage != second.storage:
         found.append(FieldChange("storage", str(first.storage), str(second.storage)))
     for mode in dict.fromkeys([*first.relations, *second.relations]):

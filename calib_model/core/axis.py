@@ -135,9 +135,9 @@ class Axis:
         """Return a value on this axis for reading: its label, else number and unit."""
         return self.labels.name(value) or with_unit(value, self.unit, digits)
 
-    def said_short(self, value: float) -> str:
+    def said_short(self, value: float, digits: int = 6) -> str:
         """Return a value on this axis without its unit, for headers and ticks."""
-        return self.labels.name(value) or short(value)
+        return self.labels.name(value) or short(value, digits)
 
     def said_exactly(self, value: float) -> str:
         """Return a value on this axis so that it reads back: its label, else all digits."""

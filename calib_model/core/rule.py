@@ -24,7 +24,7 @@ import numpy.typing as npt
 
 from ..errors import BitepointError, ModelError
 from .arrays import BoolArray, FloatArray, IntArray
-from .numbers import counted, short, with_unit
+from .numbers import counted
 from .rule_settings import Of, Picture, told
 from .table import Table
 
@@ -466,7 +466,7 @@ def at_cell(table: Table, cell: int, but: int = -1) -> str:
         return ""
     index = np.unravel_index(cell, table.shape)
     parts = [
-        with_unit(float(axis.values[i]), axis.unit)
+        axis.said(float(axis.values[i]))
         for number, (axis, i) in enumerate(zip(table.axes, index, strict=True))
         if number != but
     ]
@@ -479,7 +479,7 @@ def between(table: Table, axis: int, first: int, second: int) -> str:
         float(table.axes[axis].values[np.unravel_index(c, table.shape)[axis]])
         for c in (first, second)
     )
-    return f"between {short(a)} and {with_unit(b, table.axes[axis].unit)}"
+    return f"between {table.axes[axis].said_short(a)} and {table.axes[axis].said(b)}"
 
 
 def axis_label(table: Table, reference: str) -> str:

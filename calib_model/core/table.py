@@ -156,9 +156,9 @@ class Table:
         """Return a value of this table for reading: its label, else number and unit."""
         return self.labels.name(value) or with_unit(value, self.unit, digits)
 
-    def said_short(self, value: float) -> str:
+    def said_short(self, value: float, digits: int = 6) -> str:
         """Return a value of this table without its unit."""
-        return self.labels.name(value) or short(value)
+        return self.labels.name(value) or short(value, digits)
 
     def said_exactly(self, value: float) -> str:
         """Return a value so that it reads back: its label, else all digits; ``empty`` for NaN."""

@@ -46,7 +46,7 @@ class AxisError:
         """Say the error in a sentence."""
         if self.largest == 0:
             return f"{table.label} reads the same as before everywhere."
-        where = ", ".join(with_unit(x, a.unit) for x, a in zip(self.at, table.axes, strict=True))
+        where = ", ".join(a.said(x) for x, a in zip(self.at, table.axes, strict=True))
         amount = with_unit(self.largest, table.unit, 4)
         return f"{table.label} now reads up to {amount} differently, at {where}."
 
@@ -205,7 +205,7 @@ def _axis(content: CalibrationSet, table_id: str, axis: int, index: int = 0) -> 
 
 def _said(content: CalibrationSet, table_id: str, axis: int, value: float) -> str:
     found = _axis(content, table_id, axis)
-    return f"{with_unit(value, found.unit)} of {found.label.lower()}"
+    return f"{found.said(value)} of {found.label.lower()}"
 
 
 def _moved(table: Table, axes: dict[int, Axis], keep_values: bool) -> tuple[Table, str]:

@@ -21,17 +21,17 @@ from ..errors import EditRefused
 
 def set_value(table: Table, selection: BoolArray, value: float) -> FloatArray:
     """Give every selected cell one value (NaN empties it)."""
-    return _on_cells(table, selection, lambda old: np.full_like(old, value))
+    return changed_cells(table, selection, lambda old: np.full_like(old, value))
 
 
 def scale(table: Table, selection: BoolArray, factor: float) -> FloatArray:
     """Multiply the selected cells."""
-    return _on_cells(table, selection, lambda old: old * factor)
+    return changed_cells(table, selection, lambda old: old * factor)
 
 
 def offset(table: Table, selection: BoolArray, amount: float) -> FloatArray:
     """Add one amount to the selected cells."""
-    return _on_cells(table, selection, lambda old: old + amount)
+    return changed_cells(table, selection, lambda old: old + amount)
 
 
 def add(table: Table, selection: BoolArray, amounts: FloatArray) -> FloatArray:
@@ -41,19 +41,19 @@ def add(table: Table, selection: BoolArray, amounts: FloatArray) -> FloatArray:
             f"{table.label} has shape {table.shape}; an array of shape {amounts.shape} "
             "cannot be added."
         )
-    return _on_cells(table, selection, lambda old: old + amounts[selection])
+    return changed_cells(table, selection, lambda old: old + amounts[selection])
 
 
 def clip(table: Table, selection: BoolArray, low: float, high: float) -> FloatArray:
     """Keep the selected cells within [low, high]."""
     if low > high:
         raise EditRefused("The lower limit is above the upper one.", "Exchange the two.")
-    return _on_cells(table, selection, lambda old: np.clip(old, low, high))
+    return changed_cells(table, selection, lambda old: np.clip(old, low, high))
 
 
 def round_to_storage(table: Table, selection: BoolArray) -> FloatArray:
     """Round the selected cells to the nearest values the controller can hold."""
-    return _on_cells(table, selection, table.storage.nearest)
+    return changed_cells(table, selection, table.storage.nearest)
 
 
 def step(table: Table, selection: BoolArray, steps: int) -> FloatArray:
@@ -74,7 +74,7 @@ def step(table: Table, selection: BoolArray, steps: int) -> FloatArray:
         low, high = table.storage.raw_range
         return table.storage.physical(np.clip(start + steps, low, high))
 
-    return _on_cells(table, selection, moved)
+    return changed_cells(table, selection, moved)
 
 
 def fill_down(table: Table, selection: BoolArray) -> FloatArray:
@@ -220,9 +220,16 @@ def reinterpolate(table: Table, selection: BoolArray) -> FloatArray:
 # -- helpers -----------------------------------------------------------------------------
 
 
-def _on_cells(
+def changed_cells(
     table: Table, selection: BoolArray, operation: Callable[[FloatArray], FloatArray]
 ) -> FloatArray:
+    """Return the table's values with an operation done to the selected ones.
+
+    Raises
+    ------
+    EditRefused
+        If a value would become too large.
+    """
     values = table.values.copy()
     with np.errstate(over="ignore", invalid="ignore"):
         new = operation(values[selection])

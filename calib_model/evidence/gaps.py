@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from ..core.calibration_set import CalibrationSet
-from ..core.numbers import with_unit
 from ..core.record import Level
 from ..core.table import Table
 from ..signoff.gate import Unproven
@@ -106,5 +105,5 @@ def lacking_words(table: Table, lacking: tuple[CellGrade, ...], changed: int) ->
 def place_words(table: Table, cell: CellGrade) -> str:
     """Return where a cell lies, such as ``at −10 °C, 40 %``; empty for a scalar."""
     values = zip(table.axes, cell.place, strict=True)
-    text = ", ".join(with_unit(value, axis.unit) for axis, value in values)
+    text = ", ".join(axis.said(value) for axis, value in values)
     return f"at {text}" if text else ""

@@ -41,7 +41,7 @@ import numpy as np
 from ..compare.cells import NotComparable, differs, in_unit_of, same_grid
 from ..core.arrays import BoolArray, cell_tuples, same_values
 from ..core.calibration_set import CalibrationSet
-from ..core.numbers import short, with_unit
+from ..core.numbers import short
 from ..core.record import Drive, Place
 from ..core.table import Table
 from ..errors import BitepointError
@@ -426,7 +426,7 @@ def _words(table: Table, kind: str, total: _Sum, chain: bool) -> str:
         return "; ".join([f"driven with this value {of}", *total.doubts])
     if kind == "desk":
         return f"driven at the desk only, with this value {of}"
-    values = " and ".join(with_unit(v, table.unit) for v in sorted(total.values)[:3])
+    values = " and ".join(table.said(v) for v in sorted(total.values)[:3])
     return f"visited with another value, {values}, {of}"
 
 

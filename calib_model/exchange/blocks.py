@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -20,27 +19,19 @@ import numpy.typing as npt
 
 from calib_model.core.arrays import FloatArray, frozen
 from calib_model.core.numbers import exact
+from calib_model.core.typed_number import (
+    AMBIGUOUS,
+    cleaned,
+    decimal_mark,
+    is_unfilled,
+    looks_numeric,
+    value_of,
+    why_not,
+)
 from calib_model.errors import EditRefused
 from calib_model.exchange.formulas import guarded
 
 MAX_CELLS = 4_000_000
-
-# A number with at most one decimal mark; what stands for the mark is told apart afterwards.
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
-# What could as well be a whole number with its thousands set apart.
-_LIKE_GROUPS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
-_GROUPS = re.compile(r"[+-]?[0-9]{1,3}(?:(?:[,.'\u2019 _][0-9]{3})+)(?:[.,][0-9]*)?")
-_MINUS = str.maketrans({"\u2212": "-", "\xa0": " ", "\u202f": " ", "\u2009": " "})
-
-AMBIGUOUS = "could be a decimal comma or a thousands separator"
-
-
-class NumberRefused(EditRefused):
-    """A text that is not read as a number; `ambiguous` if naming the decimal mark would help."""
-
-    def __init__(self, problem: str, remedy: str = "", *, ambiguous: bool = False) -> None:
-        self.ambiguous = ambiguous
-        super().__init__(problem, remedy)
 
 
 @dataclass(frozen=True)
@@ -106,38 +97,6 @@ class Block:
     column_axis: FloatArray | None = None
 
 
-def parse_number(text: str, decimal: str | None = None) -> float:
-    """Read one number.
-
-    Parameters
-    ----------
-    text : str
-        With a decimal point, or a decimal comma where that is beyond doubt (``12,5``);
-        ``nan`` for a cell that is not filled.
-    decimal : ``"."``, ``","`` or None
-        The decimal mark, if it is known.
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    NumberRefused
-        If the text is no number, out of range, or ambiguous.
-    """
-    cell = _clean(text)
-    mark = decimal or _mark_of([cell])
-    why = _why_not(cell, mark)
-    if why:
-        raise NumberRefused(
-            f"{text.strip()[:40]!r} {why}.",
-            "Write it without thousands separators and with a decimal point.",
-            ambiguous=why == AMBIGUOUS,
-        )
-    return _value(cell)
-
-
 def parse_block(text: str, decimal: str | None = None) -> Block:
     """Read a block of tab-separated cells, all or nothing.
 
@@ -163,32 +122,32 @@ def parse_block(text: str, decimal: str | None = None) -> Block:
     PasteRefused
         If any cell is not read as a number, or the lines have unequal numbers of cells.
     """
-    rows = [[_clean(cell) for cell in row] for row in _split(text)]
+    rows = [[cleaned(cell) for cell in row] for row in _split(text)]
     headed = _has_headers(rows)
     first = 1 if headed else 0
     beside = [row[0] for row in rows[1:]] if headed else []
     above = rows[0][1:] if headed else []
-    row_axis = bool(beside) and any(_looks_numeric(c) for c in beside)
-    column_axis = bool(above) and any(_looks_numeric(c) for c in above)
+    row_axis = bool(beside) and any(looks_numeric(c) for c in beside)
+    column_axis = bool(above) and any(looks_numeric(c) for c in above)
     places = [(r, c) for r in range(first, len(rows)) for c in range(first, len(rows[0]))]
     if row_axis:
         places += [(r, 0) for r in range(1, len(rows))]
     if column_axis:
         places += [(0, c) for c in range(1, len(rows[0]))]
-    mark = decimal or _mark_of(rows[r][c] for r, c in places)
+    mark = decimal or decimal_mark(rows[r][c] for r, c in places)
     refused = []
     for r, c in sorted(places):
-        why = _why_not(rows[r][c], mark)
-        if not why and _is_unfilled(rows[r][c]) and (r < first or c < first):
+        why = why_not(rows[r][c], mark)
+        if not why and is_unfilled(rows[r][c]) and (r < first or c < first):
             why = "is no breakpoint"
         if why:
             refused.append(RefusedCell(r, c, rows[r][c], why))
     if refused:
         raise _refusal(refused)
     return Block(
-        frozen([[_value(c) for c in row[first:]] for row in rows[first:]]),
-        frozen([_value(c) for c in beside]) if row_axis else None,
-        frozen([_value(c) for c in above]) if column_axis else None,
+        frozen([[value_of(c) for c in row[first:]] for row in rows[first:]]),
+        frozen([value_of(c) for c in beside]) if row_axis else None,
+        frozen([value_of(c) for c in above]) if column_axis else None,
     )
 
 
@@ -307,57 +266,9 @@ def _has_headers(rows: list[list[str]]) -> bool:
     return (
         len(rows) > 1
         and len(rows[0]) > 1
-        and not _looks_numeric(rows[0][0])
-        and not _is_unfilled(rows[0][0])
+        and not looks_numeric(rows[0][0])
+        and not is_unfilled(rows[0][0])
     )
-
-
-def _clean(text: str) -> str:
-    return text.translate(_MINUS).strip()
-
-
-def _looks_numeric(cell: str) -> bool:
-    return bool(_NUMBER.fullmatch(cell) or _GROUPS.fullmatch(cell))
-
-
-def _is_unfilled(cell: str) -> bool:
-    return cell.lower() == "nan"
-
-
-def _mark_of(cells: Iterable[str]) -> str | None:
-    """Tell the decimal mark of some cells; None if they leave a doubt."""
-    points = commas = certain_comma = False
-    for cell in cells:
-        points = points or "." in cell
-        if "," in cell:
-            commas = True
-            certain_comma = certain_comma or bool(
-                _NUMBER.fullmatch(cell) and not _LIKE_GROUPS.fullmatch(cell)
-            )
-    if not commas:
-        return "."
-    return "," if certain_comma and not points else None
-
-
-def _why_not(cell: str, mark: str | None) -> str:
-    """Say why a cell is not read as a number; empty if it is."""
-    if not cell:
-        return "is empty"
-    if _is_unfilled(cell):
-        return ""
-    if not _NUMBER.fullmatch(cell):
-        return "has thousands separators" if _GROUPS.fullmatch(cell) else "is not a number"
-    if mark is None and ("," in cell or "." in cell):
-        return AMBIGUOUS if "," in cell else "has a point where other cells have commas"
-    if mark == "." and "," in cell:
-        return "has a comma where the decimal mark is a point"
-    if mark == "," and "." in cell:
-        return "has a point where the decimal mark is a comma"
-    return "" if math.isfinite(_value(cell)) else "is too large"
-
-
-def _value(cell: str) -> float:
-    return float(cell.replace(",", "."))
 
 
 def _refusal(refused: list[RefusedCell]) -> PasteRefused:

@@ -5,6 +5,8 @@ The layout, one for a table and for a whole set::
     table,name,function,unit,axis_1,axis_1_unit,axis_1_value,axis_2,...,value
     ambient_factor,Ambient factor,cruise,,Ambient temperature,degC,-40,,,,1.35
 
+- Where a table or axis of the export has labels, ``axis_1_label``, ``axis_2_label``, ... and
+  ``value_label`` follow: the names of the numbers, empty where one has none.
 - A row is a cell; the last axis varies fastest.  There are as many groups of axis columns as the
   table with most axes needs, at least two; those that a table does not need are empty.
 - Numbers are the shortest text that reads back as the same float64, with a decimal point.  An
@@ -60,16 +62,20 @@ def csv_bytes(
     header = ["table", "name", "function", "unit"]
     for number in range(1, axis_count + 1):
         header += [f"axis_{number}", f"axis_{number}_unit", f"axis_{number}_value"]
-    header += ["value", *(["value_before"] if earlier else []), *(["status"] if status else [])]
+    named = any(t.labels or any(a.labels for a in t.axes) for t in tables)
+    names = [*(f"axis_{n}_label" for n in range(1, axis_count + 1)), "value_label"]
+    header += ["value", *(["value_before"] if earlier else []), *(names if named else [])]
+    header += ["status"] if status else []
     lines = [",".join(header)]
     end = f",{text_field(status)}" if status else ""
     for table in tables:
-        rows = _rows(table, axis_count)
-        if earlier is None:
-            lines += [row + end for row in rows]
-        else:
+        rows = list(_rows(table, axis_count))
+        if earlier is not None:
             before = _before(table, earlier.tables.get(table.id))
-            lines += [f"{row},{b}{end}" for row, b in zip(rows, before, strict=True)]
+            rows = [f"{row},{b}" for row, b in zip(rows, before, strict=True)]
+        if named:
+            rows = [row + name for row, name in zip(rows, _names(table, axis_count), strict=True)]
+        lines += [row + end for row in rows]
     return ("\r\n".join(lines) + "\r\n").encode()
 
 
@@ -103,6 +109,14 @@ def _rows(table: Table, axis_count: int) -> Iterator[str]:
     rest = ",,," * (axis_count - len(table.axes))
     for place, value in zip(product(*points), table.values.flat, strict=True):
         yield f"{start}{''.join(place)}{rest},{_number(float(value))}"
+
+
+def _names(table: Table, axis_count: int) -> Iterator[str]:
+    points = [[text_field(a.labels.name(x)) for x in a.values.tolist()] for a in table.axes]
+    rest = "," * (axis_count - len(table.axes))
+    for place, value in zip(product(*points), table.values.flat, strict=True):
+        start = "".join(f",{name}" for name in place)
+        yield f"{start}{rest},{text_field(table.labels.name(float(value)))}"
 
 
 def _before(table: Table, earlier: Table | None) -> Iterator[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..core.calibration_set import CalibrationSet
-from ..core.numbers import exact, with_unit
+from ..core.numbers import exact
 from ..core.rule import find_axis
 from ..editing.axes import exchange_breakpoints, scale_axis
 from ..editing.change import Change
@@ -93,6 +93,6 @@ def _exchange(
 ) -> Change:
     table = content[table_id]
     axis = table.axes[number]
-    words = ", ".join(f"{exact(a)} to {with_unit(b, axis.unit)}" for a, b in moved)
+    words = ", ".join(f"{exact(a)} to {axis.said(b)}" for a, b in moved)
     title = f"Move breakpoint of {table.label}, {axis.label.lower()}, from {words}"
     return exchange_breakpoints(content, table_id, number, new, title=title, keep_values=True)

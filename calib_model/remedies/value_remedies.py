@@ -8,7 +8,7 @@ import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
 from ..core.calibration_set import CalibrationSet
-from ..core.numbers import short, with_unit
+from ..core.numbers import short
 from ..core.rule import Rows, Rule, Stack, at_cell, axis_label, find_axis
 from ..core.table import Table
 from ..editing import blocks
@@ -57,7 +57,7 @@ def reinterpolate(
     was, now = float(table.values.flat[cell]), float(values.flat[cell])
     title = (
         f"Re-interpolate {table.label} {at_cell(table, cell)}: "
-        f"{with_unit(was, table.unit)} to {with_unit(now, table.unit)}"
+        f"{table.said(was)} to {table.said(now)}"
     )
     return [values_change(table, values, title)]
 
@@ -80,7 +80,7 @@ def zero(content: CalibrationSet, finding: Finding, base: CalibrationSet | None)
     value = rule.value if isinstance(rule, FixedValue) else 0.0
     named = _mask(table, finding)
     values = np.where(named, value, table.values)
-    said = with_unit(value, table.unit)
+    said = table.said(value)
     if not isinstance(rule, ZeroEnd):
         return [values_change(table, values, f"Set {said} in {_cells(named)} of {table.label}")]
     axis = find_axis(table, rule.axis)
@@ -115,7 +115,7 @@ def put_back(
         place = tuple(int(i[0]) for i in index)
         values[place] = rule.value
         where = at_cell(table, int(np.ravel_multi_index(place, table.shape))) if place else ""
-        title = f"Set {with_unit(rule.value, table.unit)} {where} of {table.label}"
+        title = f"Set {table.said(rule.value)} {where} of {table.label}"
         return [values_change(table, values, title)]
     return []
 
@@ -156,7 +156,7 @@ def mirror(content: CalibrationSet, finding: Finding, base: CalibrationSet | Non
     if rule.parity == "odd":
         image = -image
     x = table.axes[axis].values.reshape([-1 if a == axis else 1 for a in range(len(mesh))])
-    label, about = axis_label(table, rule.axis), with_unit(rule.about, table.axes[axis].unit)
+    label, about = axis_label(table, rule.axis), table.axes[axis].said(rule.about)
     changes = []
     for half, words in ((x > rule.about, "below"), (x < rule.about, "above")):
         values = table.storage.nearest(np.where(half, image, table.values))
@@ -344,8 +344,8 @@ def _spread(table: Table, values: FloatArray) -> str:
         return "nothing"
     low, high = float(values.min()), float(values.max())
     if low == high:
-        return with_unit(low, table.unit)
-    return f"{short(low)}\N{EN DASH}{with_unit(high, table.unit)}"
+        return table.said(low)
+    return f"{short(low)}\N{EN DASH}{table.said(high)}"
 
 
 def _title(verb: str, table: Table, mask: BoolArray) -> str:

@@ -234,11 +234,11 @@ def _cells(pair: TableComparison) -> str:
         return ""
     rows = []
     for cell in cells[:MOST_CELLS]:
-        place = ", ".join(with_unit(value, unit) for value, unit in cell.inputs)
+        before, after = cell.said
         difference = _signed(cell.difference, "") if np.isfinite(cell.difference) else ""
         rows.append(
-            f'<tr><td>{escape(place)}</td><td class="n">{short(cell.before)}</td>'
-            f'<td class="n">{short(cell.after)}</td><td class="n">{difference}</td></tr>'
+            f'<tr><td>{escape(cell.place)}</td><td class="n">{escape(before)}</td>'
+            f'<td class="n">{escape(after)}</td><td class="n">{difference}</td></tr>'
         )
     unit = shown(pair.unit)
     tail = f" [{escape(unit)}]" if unit else ""

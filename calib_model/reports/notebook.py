@@ -8,7 +8,6 @@ from html import escape
 from itertools import islice, product
 
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 from calib_model.reports.frame import axis_words
@@ -38,7 +37,7 @@ def table_html(table: Table) -> str:
     """
     facts = [table.kind, shown(table.unit), table.function, f"storage {table.storage}"]
     if math.isfinite(table.lower) or math.isfinite(table.upper):
-        facts.append(f"limits {short(table.lower)} to {short(table.upper)}")
+        facts.append(f"limits {table.said_short(table.lower)} to {table.said_short(table.upper)}")
     heading = f"<b>{escape(table.label)}</b>"
     if table.name:
         heading += f" <code>{escape(table.id)}</code>"
@@ -46,7 +45,7 @@ def table_html(table: Table) -> str:
     if table.description:
         parts.append(f"<div><small>{escape(table.description)}</small></div>")
     if not table.axes:
-        parts.append(f"<div>{escape(with_unit(float(table.values), table.unit))}</div>")
+        parts.append(f"<div>{escape(table.said(float(table.values)))}</div>")
     else:
         parts += islice(_grids(table), MOST_GRIDS)
         further = math.prod(table.shape[2:]) - MOST_GRIDS
@@ -92,7 +91,7 @@ def _grids(table: Table) -> Iterator[str]:
     further = table.axes[2:]
     for index in product(*(range(len(axis)) for axis in further)):
         where = ", ".join(
-            f"{axis.label} {with_unit(float(axis.values[i]), axis.unit)}"
+            f"{axis.label} {axis.said(float(axis.values[i]))}"
             for axis, i in zip(further, index, strict=True)
         )
         yield _grid(table, index, where)
@@ -107,11 +106,13 @@ def _grid(table: Table, index: tuple[int, ...], where: str) -> str:
     if columns is None:
         head.append(table.label)
     else:
-        head += [short(x) for x in columns.values[:MOST_COLUMNS].tolist()]
+        head += [columns.said_short(x) for x in columns.values[:MOST_COLUMNS].tolist()]
     lines = [_row("th", head, _NUMBERS)]
     for x, line in zip(rows.values[:MOST_ROWS].tolist(), values.tolist(), strict=False):
-        cells = "".join(f"<td{_NUMBERS}>{escape(short(v))}</td>" for v in line[:MOST_COLUMNS])
-        lines.append(f'<tr><th scope="row"{_NUMBERS}>{escape(short(x))}</th>{cells}</tr>')
+        cells = "".join(
+            f"<td{_NUMBERS}>{escape(table.said_short(v))}</td>" for v in line[:MOST_COLUMNS]
+        )
+        lines.append(f'<tr><th scope="row"{_NUMBERS}>{escape(rows.said_short(x))}</th>{cells}</tr>')
     caption = f"<caption>{escape(where)}</caption>" if where else ""
     grid = f"<table>{caption}<thead>{lines[0]}</thead><tbody>{''.join(lines[1:])}</tbody></table>"
     if values.shape[0] > MOST_ROWS or values.shape[1] > MOST_COLUMNS:

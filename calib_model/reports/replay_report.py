@@ -349,7 +349,7 @@ def _grades(content: CalibrationSet, graded: Grades | None, against: str) -> str
         table = content[id]
         for cell in cells:
             pairs = zip(cell.place, table.axes, strict=True)
-            place = ", ".join(with_unit(value, axis.unit) for value, axis in pairs)
+            place = ", ".join(axis.said(value) for value, axis in pairs)
             lines.append((table.label, place or "its value", str(cell.grade), cell.words))
     more = len(lines) - MOST_ROWS
     note = f"<p>{count(more, 'more cell')} not listed.</p>" if more > 0 else ""

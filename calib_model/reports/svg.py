@@ -15,7 +15,6 @@ import numpy as np
 
 from ..core.arrays import FloatArray
 from ..core.axis import Axis, Interpolation
-from ..core.numbers import with_unit
 from ..core.table import Table
 from ..core.units import shown
 from ..errors import LookupProblem
@@ -97,7 +96,7 @@ def _slices(before: Table | None, after: Table | None, shape_of: Table) -> list[
             if y is not None:
                 axis = table.axes[1]
                 lines.append(Line(axis.values, y, is_before, _steps(axis)))
-        title = f"{shape_of.label} at {with_unit(value, rows_axis.unit)}"
+        title = f"{shape_of.label} at {rows_axis.said(value)}"
         plots.append(plot(lines, axis_words(columns), shown(shape_of.unit), title))
     return plots
 

@@ -14,7 +14,6 @@ from html import escape
 import numpy as np
 
 from ..core.arrays import FloatArray
-from ..core.numbers import short
 from ..core.table import Table
 from ..evidence.coverage import Coverage
 from .frame import axis_words, sheet, upright
@@ -65,7 +64,7 @@ def _axis_labels(table: Table, rows: int, columns: int) -> list[str]:
     across = table.axes[-1]
     parts = [
         f'<text x="{_LEFT + column * _BOX_W + _BOX_W / 2}" y="{_TOP - 6}" '
-        f'text-anchor="middle">{escape(short(float(value), 4))}</text>'
+        f'text-anchor="middle">{escape(across.said_short(float(value), 4))}</text>'
         for column, value in enumerate(across.values.tolist())
     ]
     parts.append(
@@ -76,7 +75,7 @@ def _axis_labels(table: Table, rows: int, columns: int) -> list[str]:
         down = table.axes[0]
         parts += [
             f'<text x="{_LEFT - 6}" y="{_TOP + row * _BOX_H + _BOX_H / 2 + 4}" '
-            f'text-anchor="end">{escape(short(float(value), 4))}</text>'
+            f'text-anchor="end">{escape(down.said_short(float(value), 4))}</text>'
             for row, value in enumerate(down.values.tolist())
         ]
         parts.append(upright(axis_words(down), _TOP + rows * _BOX_H / 2))

@@ -8,7 +8,6 @@ from typing import ClassVar
 import numpy as np
 
 from ..core.arrays import BoolArray
-from ..core.numbers import short, with_unit
 from ..core.rule import Breach, Context, Rows, Rule, Stack, at_cell, register
 from ..core.rule_settings import In, Of, Picture, told
 from ..core.table import Table
@@ -33,8 +32,8 @@ def _bound_sentence(table: Table, breach: Breach, lower: float, upper: float) ->
     value = float(table.values.flat[cell])
     above = value > upper
     side, limit = ("above the largest", upper) if above else ("below the smallest", lower)
-    text = f"{with_unit(value, table.unit)} {at_cell(table, cell)}".strip()
-    return f"{text} is {side} allowed value, {with_unit(limit, table.unit)}."
+    text = f"{table.said(value)} {at_cell(table, cell)}".strip()
+    return f"{text} is {side} allowed value, {table.said(limit)}."
 
 
 @register
@@ -58,7 +57,7 @@ class Limits(Rule):
 
     def statement(self, table: Table) -> str:
         """See `Rule.statement`."""
-        return f"within {short(table.lower)} to {with_unit(table.upper, table.unit)}"
+        return f"within {table.said_short(table.lower)} to {table.said(table.upper)}"
 
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""
@@ -89,10 +88,10 @@ class Bounds(Rule):
         """See `Rule.statement`."""
         where = scope_words(table, self)
         if self.lower == -np.inf:
-            return f"at most {with_unit(self.upper, table.unit)}{where}"
+            return f"at most {table.said(self.upper)}{where}"
         if self.upper == np.inf:
-            return f"at least {with_unit(self.lower, table.unit)}{where}"
-        return f"within {short(self.lower)} to {with_unit(self.upper, table.unit)}{where}"
+            return f"at least {table.said(self.lower)}{where}"
+        return f"within {table.said_short(self.lower)} to {table.said(self.upper)}{where}"
 
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""
@@ -175,8 +174,6 @@ class Locked(Rule):
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""
         (cell,) = breach.cells
-        value = with_unit(float(table.values.flat[cell]), table.unit)
+        value = table.said(float(table.values.flat[cell]))
         held = dict(zip(self.cells(table), self.values, strict=True))[cell]
-        return (
-            f"{value} {at_cell(table, cell)}; the cell is locked at {with_unit(held, table.unit)}."
-        )
+        return f"{value} {at_cell(table, cell)}; the cell is locked at {table.said(held)}."

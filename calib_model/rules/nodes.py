@@ -8,7 +8,6 @@ import numpy as np
 
 from ..core.arrays import FloatArray, IntArray
 from ..core.axis import Axis
-from ..core.numbers import with_unit
 from ..core.rule import Range, find_axis
 from ..core.table import Table
 from ..core.units import shown
@@ -47,9 +46,7 @@ class Nodes:
 
     def words(self, row: int) -> str:
         """Where a point lies: ``at −10 °C, 40 %``."""
-        parts = [
-            with_unit(float(p[row]), a.unit) for a, p in zip(self.axes, self.points, strict=True)
-        ]
+        parts = [a.said(float(p[row])) for a, p in zip(self.axes, self.points, strict=True)]
         return "at " + ", ".join(parts) if parts else ""
 
 

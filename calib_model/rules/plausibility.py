@@ -113,9 +113,9 @@ class AxisOrder(Check):
         number, i = breach.detail
         axis = table.axes[number]
         a, b = float(axis.values[i]), float(axis.values[i + 1])
-        follows = "is repeated" if a == b else f"is followed by {short(b)}"
+        follows = "is repeated" if a == b else f"is followed by {axis.said_short(b)}"
         return (
-            f"Breakpoint {with_unit(a, axis.unit)} of {axis.label} {follows}; breakpoints must "
+            f"Breakpoint {axis.said(a)} of {axis.label} {follows}; breakpoints must "
             "rise. No lookup is possible until they do."
         )
 
@@ -175,8 +175,8 @@ class Covers(Check):
         end, need = (axis.values.min(), self.low) if first else (axis.values.max(), self.high)
         verb = "starts" if first else "ends"
         return (
-            f"{axis.label} {verb} at {with_unit(float(end), axis.unit)}, but must reach "
-            f"{with_unit(need, axis.unit)}; the held end hides what is missing."
+            f"{axis.label} {verb} at {axis.said(float(end))}, but must reach "
+            f"{axis.said(need)}; the held end hides what is missing."
         )
 
 
@@ -306,7 +306,7 @@ class Flattened(Check):
         where = f"{between(table, axis, first, second)} {at_cell(table, first, axis)}".strip()
         a, b = float(table.values.flat[first]), float(table.values.flat[second])
         return (
-            f"{short(a)} and {with_unit(b, table.unit)} {where} round to the same stored value "
+            f"{short(a)} and {table.said(b)} {where} round to the same stored value "
             f"(step {short(table.storage.resolution)}): the slope is lost."
         )
 
@@ -378,7 +378,7 @@ class Outlier(Check):
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""
         (cell,) = breach.cells
-        value = with_unit(float(table.values.flat[cell]), table.unit)
+        value = table.said(float(table.values.flat[cell]))
         return (
             f"{value} {at_cell(table, cell)} is far from its neighbours and looks "
             f"{SLIPS[breach.detail][1]}."

@@ -136,9 +136,9 @@ class Relation(Rule):
             limit = limit / times if times else float("inf")
             product = f" (with {context.table(self.times).label} of {short(times)})"
         return (
-            f"{with_unit(ours, table.unit)} {nodes.words(row)}; it must be {_WORDS[self.sense]} "
-            f"{with_unit(limit, table.unit, 4)}, since {other.label} is "
-            f"{with_unit(theirs, other.unit, 5)} there{product}."
+            f"{table.said(ours)} {nodes.words(row)}; it must be {_WORDS[self.sense]} "
+            f"{table.said(limit, 4)}, since {other.label} is "
+            f"{other.said(theirs, 5)} there{product}."
         )
 
 
@@ -208,8 +208,8 @@ class Hysteresis(Rule):
         theirs = float(nodes.read_other(other)[row])
         ours = float(nodes.read_own(table)[row])
         return (
-            f"{with_unit(ours, table.unit)} {nodes.words(row)} is too close to {other.label}, "
-            f"{with_unit(theirs, other.unit)}; it must stay at least "
+            f"{table.said(ours)} {nodes.words(row)} is too close to {other.label}, "
+            f"{other.said(theirs)}; it must stay at least "
             f"{with_unit(self.distance(table), table.unit)} below."
         )
 
@@ -370,7 +370,7 @@ class ZeroWithin(Rule):
         half = float(self._half_width(table, context)[cell])
         unit = table.axes[find_axis(table, self.axis)].unit
         return (
-            f"{with_unit(float(table.values.flat[cell]), table.unit)} {at_cell(table, cell)}; it "
+            f"{table.said(float(table.values.flat[cell]))} {at_cell(table, cell)}; it "
             f"must be zero within ±{with_unit(half, unit)} ({context.table(self.band).label})."
         )
 
@@ -434,7 +434,7 @@ class ModeRelation(Rule):
         sense = self.sense(table, mode)
         cell = breach.cells[0]
         if sense == "zero":
-            value = with_unit(float(table.values.flat[cell]), table.unit)
+            value = table.said(float(table.values.flat[cell]))
             return f"{value} {at_cell(table, cell)}; it must be zero in mode {mode}.".replace(
                 " ;", ";"
             )
@@ -447,9 +447,9 @@ class ModeRelation(Rule):
         must = {">=": "at least", "<=": "at most", "==": "the same as"}[sense]
         where = nodes.words(row)
         return (
-            f"{with_unit(ours, table.unit)} in mode {mode} is "
+            f"{table.said(ours)} in mode {mode} is "
             f"{with_unit(abs(ours - theirs), table.unit)} {side} the {base_mode} mode's "
-            f"{with_unit(theirs, table.unit)}{' ' + where if where else ''}; "
+            f"{table.said(theirs)}{' ' + where if where else ''}; "
             f"it must be {must} that."
         )
 

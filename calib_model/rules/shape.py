@@ -91,10 +91,10 @@ class Monotone(Rule):
         a, b = table.values.flat[first], table.values.flat[second]
         where = f"{between(table, axis, first, second)} {at_cell(table, first, axis)}".strip()
         if a == b:
-            did = f"Stays at {with_unit(a, table.unit)}"
+            did = f"Stays at {table.said(a)}"
         else:
             verb = "Falls" if b < a else "Rises"
-            did = f"{verb} from {short(a)} to {with_unit(b, table.unit)}"
+            did = f"{verb} from {table.said_short(a)} to {table.said(b)}"
         must = "must rise" if self.direction == "up" else "must fall"
         if not self.strict:
             must = "must not fall" if self.direction == "up" else "must not rise"
@@ -303,14 +303,14 @@ class FixedValue(Rule):
 
     def statement(self, table: Table) -> str:
         """See `Rule.statement`."""
-        return f"equals {with_unit(self.value, table.unit)}{scope_words(table, self)}"
+        return f"equals {table.said(self.value)}{scope_words(table, self)}"
 
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""
         (cell,) = breach.cells
         value = table.values.flat[cell]
-        text = f"{with_unit(value, table.unit)} {at_cell(table, cell)}".strip()
-        return f"{text}; it must be {with_unit(self.value, table.unit)}{scope_words(table, self)}."
+        text = f"{table.said(value)} {at_cell(table, cell)}".strip()
+        return f"{text}; it must be {table.said(self.value)}{scope_words(table, self)}."
 
 
 @register
@@ -346,7 +346,7 @@ class ZeroEnd(Rule):
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""
         (cell,) = breach.cells
-        value = with_unit(float(table.values.flat[cell]), table.unit)
+        value = table.said(float(table.values.flat[cell]))
         side = "above" if self.end == "last" else "below"
         return (
             f"{value} {at_cell(table, cell)} is held at every {axis_label(table, self.axis)} "
@@ -394,9 +394,9 @@ class EqualsAt(Rule):
 
     def statement(self, table: Table) -> str:
         """See `Rule.statement`."""
-        at = ", ".join(with_unit(p, a.unit) for p, a in zip(self.point, table.axes, strict=False))
+        at = ", ".join(a.said(p) for p, a in zip(self.point, table.axes, strict=False))
         give = f" (±{short(self.within)})" if self.within else ""
-        return f"equals {with_unit(self.value, table.unit)}{give} at {at}"
+        return f"equals {table.said(self.value)}{give} at {at}"
 
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""
@@ -468,7 +468,7 @@ class Symmetry(Rule):
     def sentence(self, table: Table, breach: Breach, context: Context) -> str:
         """See `Rule.sentence`."""
         cell = breach.cells[0]
-        value = with_unit(table.values.flat[cell], table.unit)
+        value = table.said(table.values.flat[cell])
         return (
             f"{value} {at_cell(table, cell)} differs by "
             f"{with_unit(breach.amount, table.unit, 4)} from its mirror image; "
@@ -543,7 +543,7 @@ def scope_words(table: Table, rule: Rule) -> str:
         elif part.high == np.inf:
             parts.append(f"{label} from {with_unit(part.low, unit)}")
         else:
-            parts.append(f"{label} {short(part.low)} to {with_unit(part.high, unit)}")
+            parts.append(f"{label} {axis.said_short(part.low)} to {axis.said(part.high)}")
     return f" at {' and '.join(parts)}" if parts else ""
 
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol, Self
 
+from ..core.axis import Axis
 from ..core.calibration_set import CalibrationSet
 from ..core.numbers import exact
 from ..core.table import Table
@@ -216,12 +217,12 @@ def describe_change(change: Change, content: CalibrationSet | None = None) -> li
 
 def _cell_lines(edit: CellsEdit, table: Table | None, room: int) -> list[str]:
     name = table.label if table is not None else edit.table
-    unit = f" {shown(table.unit)}".rstrip() if table is not None else ""
     lines = []
     triples = zip(edit.cells.tolist(), edit.before.tolist(), edit.after.tolist(), strict=True)
     for cell, before, after in list(triples)[: max(room, 0)]:
         place = cell_words(table, cell)
-        lines.append(f"{name}{place}: {_value(before)} → {_value(after)}{unit}")
+        new = _said(table, after) if table is not None else _value(after)
+        lines.append(f"{name}{place}: {_old(table, before)} → {new}")
     return lines
 
 
@@ -236,10 +237,19 @@ def cell_words(table: Table | None, flat: int) -> str:
         rest, i = divmod(rest, length)
         index.append(i)
     words = [
-        f"{axis.label} {exact(float(axis.values[i]))} {shown(axis.unit)}".rstrip()
+        f"{axis.label} {_said(axis, float(axis.values[i]))}"
         for axis, i in zip(table.axes, reversed(index), strict=True)
     ]
     return f" at {', '.join(words)}"
+
+
+def _said(owner: Axis | Table, value: float) -> str:
+    """Return a value to its last digit with its unit, or its label."""
+    return owner.labels.name(value) or f"{_value(value)} {shown(owner.unit)}".rstrip()
+
+
+def _old(table: Table | None, value: float) -> str:
+    return (table.labels.name(value) if table is not None else "") or _value(value)
 
 
 def _value(value: float) -> str:

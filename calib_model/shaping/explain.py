@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..core.arrays import BoolArray
-from ..core.numbers import with_unit
 from ..core.rule import at_cell
 from ..editing.change import Change, Edit, TableEdit
 from ..editing.lock_changes import with_locks
@@ -127,8 +126,8 @@ def nearest_locks(system: RuleSystem) -> tuple[Relock, ...]:
         table, place = system.tables[owner], system.places[owner]
         now, instead = float(wanted[cell]), float(values[cell])
         text = (
-            f"{label(system, place)} {at_cell(table, flat)}: {with_unit(instead, table.unit)} "
-            f"in place of {with_unit(now, table.unit)}."
+            f"{label(system, place)} {at_cell(table, flat)}: {table.said(instead)} "
+            f"in place of {table.said(now)}."
         )
         found.append(Relock(place, flat, now, instead, text))
     return tuple(found)

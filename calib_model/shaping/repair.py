@@ -15,7 +15,7 @@ import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
 from ..core.calibration_set import CalibrationSet
-from ..core.numbers import short, with_unit
+from ..core.numbers import short
 from ..core.rule import Stack, at_cell
 from ..core.table import Table
 from ..errors import BitepointError
@@ -143,11 +143,11 @@ def saturated(system: RuleSystem, wanted: FloatArray, stored: Stored) -> tuple[s
             )
         cells = np.flatnonzero(beyond)
         if cells.size and stored.method != "unrounded":
-            value = with_unit(float(aim[place].flat[cells[0]]), table.unit)
+            value = table.said(float(aim[place].flat[cells[0]]))
             more = f" and {cells.size - 1} more" if cells.size > 1 else ""
             said.append(
                 f"{table.label}: {value} {at_cell(table, int(cells[0]))}{more} is beyond what "
-                f"{table.storage} holds ({short(low)} to {with_unit(high, table.unit)}) and takes "
+                f"{table.storage} holds ({short(low)} to {table.said(high)}) and takes "
                 "its end."
             )
     return tuple(said)
@@ -226,7 +226,7 @@ def _unstorable(system: RuleSystem, stored: Stored) -> tuple[Part, ...]:
         off = held[start:stop] & np.isfinite(values) & ~table.storage.representable(values)
         cells = np.flatnonzero(off).tolist()
         if cells and stored.method != "unrounded":
-            value = with_unit(float(values[cells[0]]), table.unit)
+            value = table.said(float(values[cells[0]]))
             more = f" and {len(cells) - 1} more" if len(cells) > 1 else ""
             text = (
                 f"{label(system, place)}: locks or rules prescribe {value} "

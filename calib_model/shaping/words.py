@@ -77,14 +77,14 @@ def _lock(system: RuleSystem, row: int) -> Part:
     (cell,) = system.cells_of(row).tolist()
     place, table, flat = _found(system, cell)
     value = float(system.bound[row] / system.matrix.data[system.matrix.indptr[row]])
-    text = f"{label(system, place)} is locked at {with_unit(value, table.unit)}"
+    text = f"{label(system, place)} is locked at {table.said(value)}"
     where = at_cell(table, flat)
     return Part(f"{text} {where}".rstrip() + ".", "locked", place, ((place, flat),))
 
 
 def _held(system: RuleSystem, cell: int) -> Part:
     place, table, flat = _found(system, cell)
-    value = with_unit(float(system.values[cell]), table.unit)
+    value = table.said(float(system.values[cell]))
     where = at_cell(table, flat)
     text = f"{label(system, place)} holds {value} {where}".rstrip() + " and may not move."
     return Part(text, "held", place, ((place, flat),))

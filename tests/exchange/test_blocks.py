@@ -8,14 +8,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
+from calib_model.core.typed_number import NumberRefused, parse_number
 from calib_model.exchange.blocks import (
     Block,
-    NumberRefused,
     PasteRefused,
     fitted,
     format_block,
     parse_block,
-    parse_number,
 )
 
 

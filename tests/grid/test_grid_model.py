@@ -16,10 +16,11 @@ from app.grid.marks import Look, changed_cells
 from app.grid.model import GridModel
 from app.grid.source import DeskSource, GridSource
 from app.grid.texts import cell_text, decimals
+from calib_model.core.labels import YES_NO
 from calib_model.core.storage import Storage
 from calib_model.core.table import Table
 from calib_model.editing.axes import insert_breakpoint
-from calib_model.editing.change import values_change
+from calib_model.editing.change import table_change, values_change
 from calib_model.editing.lock_changes import set_locks
 from calib_model.session.document import Document
 
@@ -89,7 +90,7 @@ def test_typed_numbers_are_taken(desk: Desk, model: GridModel, text: str, value:
     assert desk.table.values[3, 6] == value  # type: ignore[union-attr]
 
 
-@pytest.mark.parametrize("text", ["1,234", "1.234.567", "abc", "", "2+3", "=5", "inf"])
+@pytest.mark.parametrize("text", ["1,234", "1.234.567", "abc", "", "2+3", "=5)", "inf"])
 def test_what_is_no_clear_number_is_refused_in_words(
     desk: Desk, model: GridModel, told: list[tuple[str, bool]], text: str
 ) -> None:
@@ -99,6 +100,62 @@ def test_what_is_no_clear_number_is_refused_in_words(
     assert len(told) == 1
     assert told[0][1]
     assert len(told[0][0]) > 15
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "title"),
+    [
+        ("*1.1", 142.45, "Scale Pre-engage torque at −10 °C, 40 % by 1.1"),
+        ("+5", 134.5, "Raise Pre-engage torque at −10 °C, 40 % by 5 N·m"),
+        ("+10%", 142.45, "Raise Pre-engage torque at −10 °C, 40 % by 10 % of what is there"),
+        ("=2*30", 60.0, "Set 60 N·m at −10 °C, 40 %"),
+        ("=x-9,5", 120.0, "Set Pre-engage torque at −10 °C, 40 % to x-9,5"),
+    ],
+)
+def test_a_little_arithmetic_is_typed_into_a_cell(
+    desk: Desk, model: GridModel, text: str, value: float, title: str
+) -> None:
+    assert model.setData(model.index(3, 6), text)
+    assert desk.table.values[3, 6] == pytest.approx(value, rel=1e-14)  # type: ignore[union-attr]
+    assert desk.current.undo_title == title  # type: ignore[union-attr]
+
+
+def test_arithmetic_filled_into_a_selection_starts_from_each_cells_own_value(
+    desk: Desk, model: GridModel
+) -> None:
+    before = desk.table.values.copy()  # type: ignore[union-attr]
+    chosen = np.zeros(before.shape, dtype=bool)
+    chosen[3, 6:8] = True
+    assert model.set_text("/2", chosen)
+    np.testing.assert_array_equal(
+        desk.table.values,
+        np.where(chosen, before / 2, before),  # type: ignore[union-attr]
+    )
+
+
+def test_labels_stand_for_numbers_in_cells_headers_and_words(
+    desk: Desk, model: GridModel, told: list[tuple[str, bool]]
+) -> None:
+    wet = desk.current.content["wiper_factor"]  # type: ignore[union-attr]
+    named = replace(
+        wet,
+        values=np.zeros(wet.shape),
+        axes=(replace(wet.axes[0], labels="off, interval, slow, fast"), wet.axes[1]),
+        labels=YES_NO,
+    )
+    desk.do(table_change(wet, named, "Name the states"))
+    desk.open_table("wiper_factor")
+    assert [model.headerData(n, Qt.Orientation.Vertical) for n in range(4)] == [
+        "off", "interval", "slow", "fast",
+    ]  # fmt: skip
+    index = model.index(2, 1)
+    assert (index.data(), index.data(Role.EditRole), model.look(2, 1).text) == ("no", "no", "no")
+    assert index.data(Role.AccessibleTextRole).startswith("no at Wiper state slow, Ambient")
+    assert model.setData(index, "Yes")
+    assert desk.table.values[2, 1] == 1  # type: ignore[union-attr]
+    assert told[-1][0].startswith("Set yes at wiper state slow, −10 °C")
+    assert not model.setData(index, "perhaps")
+    assert told[-1][0] == "'perhaps' is no label here. The labels are 0 no, 1 yes."
 
 
 def test_a_cell_speaks_with_axis_values_and_units(desk: Desk, model: GridModel) -> None:

@@ -17,7 +17,6 @@ from app.plots.surface.marks import Mark, marks_at
 from app.plots.surface.scene import Frame, hidden
 from app.plots.view import Cell, Findings
 from calib_model.core.arrays import BoolArray
-from calib_model.core.numbers import with_unit
 from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
 
@@ -118,7 +117,7 @@ def beside_each_other(table: Table, cell: Cell, sheets: list[Placed], frame: Fra
     for shown in sheets:
         height = shown.sheet.height(frame, node[:1], node[1:2])
         value = frame.value(float(height[0]))
-        text = with_unit(value, table.unit) if np.isfinite(value) else "no value"
+        text = table.said(value) if np.isfinite(value) else "no value"
         if shown.layer.style is Style.DIFFERENCE and value > 0:
             text = f"+{text}"
         parts.append(f"{shown.layer.name} {text}".strip())

@@ -15,6 +15,7 @@ import numpy as np
 from app.plots.surface.camera import Lens
 from app.plots.surface.scene import HALF, Frame
 from calib_model.core.arrays import FloatArray
+from calib_model.core.labels import NO_LABELS, Labels
 from calib_model.core.numbers import short
 
 TICK = 5.0
@@ -327,6 +328,11 @@ def _touch(a: Room, b: Room) -> bool:
     return a[0] < b[2] + BESIDE and b[0] < a[2] + BESIDE and a[1] < b[3] and b[1] < a[3]
 
 
-def texts_of(values: FloatArray) -> list[str]:
+def texts_of(values: FloatArray, labels: Labels = NO_LABELS) -> list[str]:
     """Return breakpoints as text; long ones with fewer digits, the read-out has them all."""
-    return [text if len(text := short(float(v))) <= 6 else short(float(v), 4) for v in values]
+    return [labels.name(v) or _brief(v) for v in values.tolist()]
+
+
+def _brief(value: float) -> str:
+    text = short(value)
+    return text if len(text) <= 6 else short(value, 4)

@@ -253,9 +253,15 @@ class SurfaceView(SceneView):
         levels = rulers.round_ticks(*frame.values, 6)
         return (
             rulers.Ruler(
-                frame.x(sheet.columns), rulers.texts_of(columns.values), words.axis_title(columns)
+                frame.x(sheet.columns),
+                rulers.texts_of(columns.values, columns.labels),
+                words.axis_title(columns),
             ),
-            rulers.Ruler(frame.y(sheet.rows), rulers.texts_of(rows.values), words.axis_title(rows)),
+            rulers.Ruler(
+                frame.y(sheet.rows),
+                rulers.texts_of(rows.values, rows.labels),
+                words.axis_title(rows),
+            ),
             rulers.Ruler(frame.z(levels), rulers.texts_of(levels), words.value_title(table)),
         )
 

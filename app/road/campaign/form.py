@@ -32,8 +32,8 @@ from app.plain import PlainLabel, plain_tip
 from app.plots import words
 from app.quiet import QuietCombo
 from calib_model.core.numbers import exact
+from calib_model.core.typed_number import parse_number
 from calib_model.errors import BitepointError, EditRefused
-from calib_model.exchange.blocks import parse_number
 
 if TYPE_CHECKING:
     from calib_model.vehicle.variations import Variation

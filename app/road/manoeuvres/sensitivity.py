@@ -23,8 +23,8 @@ from app.road.manoeuvres.in_tune import Asked, InTune
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import exact, with_unit
 from calib_model.core.table import Table
+from calib_model.core.typed_number import parse_number
 from calib_model.errors import BitepointError, EditRefused
-from calib_model.exchange.blocks import parse_number
 
 if TYPE_CHECKING:
     from calib_model.vehicle.manoeuvres import Manoeuvre

@@ -8,9 +8,9 @@ import numpy as np
 
 from calib_model.core.numbers import exact
 from calib_model.core.table import Table
+from calib_model.core.typed_number import parse_number
 from calib_model.core.units import shown
 from calib_model.errors import BitepointError, EditRefused
-from calib_model.exchange.blocks import parse_number
 
 from .fields import Field
 from .tool import Asking, Question, Tool, needs_axes

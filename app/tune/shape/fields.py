@@ -21,8 +21,8 @@ from PySide6.QtWidgets import (
 from app.plain import plain_tip
 from app.quiet import QuietCombo, QuietSlider
 from calib_model.core.numbers import exact, short
+from calib_model.core.typed_number import parse_number
 from calib_model.errors import BitepointError, EditRefused
-from calib_model.exchange.blocks import parse_number
 
 
 @dataclass(frozen=True)

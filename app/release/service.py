@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QObject, QTimer, Signal
@@ -14,7 +13,7 @@ from app.needs import JobsLike, Memory
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document
 
-from .standing import Past, Standing, Trust, others_of, stand
+from .standing import Past, Standing, Trust, others_of, remembered_trust, stand
 
 
 class Standings(QObject):
@@ -48,11 +47,7 @@ class Standings(QObject):
         self._job: Any = None
         self._made_for: tuple[Any, ...] = ()
         self._base: Standing | None = None
-        self.trust = Trust(
-            _path(memory.remembered("release/signers")),
-            _path(memory.remembered("release/programme")),
-            memory.remembered("release/milestone"),
-        )
+        self.trust = remembered_trust(memory)
         self._company = company_in_use(desk, jobs, memory)
         self._soon = QTimer(self)
         self._soon.setSingleShot(True)
@@ -181,7 +176,3 @@ def _same(now: tuple[Any, ...], before: tuple[Any, ...]) -> bool:
     return len(now) == len(before) and all(
         a == b if isinstance(a, Trust) else a is b for a, b in zip(now, before, strict=True)
     )
-
-
-def _path(text: str) -> Path | None:
-    return Path(text) if text else None

@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
-from app.company_in_use import Brought
+from app.company_in_use import Brought, CompanyInUse
+from app.needs import Memory
 from calib_model.compare import compare
 from calib_model.compare.result import TableComparison
 from calib_model.core.calibration_set import CalibrationSet
@@ -79,6 +80,19 @@ class Known:
     notes: tuple[str, ...] = ()
     unconfirmed: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
+
+
+def remembered_trust(memory: Memory, company: CompanyInUse | None = None) -> Trust:
+    """Return what the user chose last, with what the programme beside the set brings."""
+    signers, programme, milestone = (
+        memory.remembered(f"release/{key}") for key in ("signers", "programme", "milestone")
+    )
+    return Trust(
+        Path(signers) if signers else None,
+        Path(programme) if programme else None,
+        milestone,
+        company.brought if company is not None else None,
+    )
 
 
 def read_trust(trust: Trust) -> Known:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.errors import BitepointError
+from calib_model.core.plain_file import is_there
+from calib_model.errors import BitepointError, FileProblem
 from calib_model.session import files as session
 
 from .jobs import Control
+
+if TYPE_CHECKING:
+    from app.release.standing import Trust
 
 
 def read(control: Control, path: Path) -> Any:
@@ -36,9 +40,22 @@ def write(_control: Control, save: session.Save) -> Any:
     return save.run()
 
 
-def export(_control: Control, content: CalibrationSet, path: Path) -> int:
-    """Write every table to a CSV file, and return how many."""
-    from calib_model.exchange.csv_tables import write_csv
+def export(_control: Control, content: CalibrationSet, path: Path, trust: Trust) -> str:
+    """Write every table to a CSV file that says if it is not signed off; return what was done.
 
-    write_csv(content, path)
-    return len(content)
+    The mark may change the name that the user was asked about, so that no file of the marked
+    name is replaced.
+    """
+    # Late: most sessions end without an export.
+    from app.release.standing import read_trust
+    from calib_model.formats.outgoing import Outgoing
+    from calib_model.formats.registry import format_of
+    from calib_model.signoff.verification import verify
+
+    outgoing = Outgoing(content, verify(content, read_trust(trust).signers))
+    out = outgoing.mark.name(path)
+    if out != path and is_there(out):
+        remedy = "Choose it as the file to write, or another name."
+        raise FileProblem(out, "", "This file is there already.", remedy)
+    format_of(out, "csv").write(outgoing, out)
+    return f"{len(content)} tables are written to {out}. {outgoing.status}".rstrip()

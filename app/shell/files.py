@@ -11,6 +11,7 @@ from typing import Any
 
 from PySide6.QtCore import QMimeData, QObject
 
+from app.company_in_use import company_in_use
 from calib_model.core.plain_file import is_there
 from calib_model.errors import BitepointError, FileChanged, ForeignFile
 from calib_model.session import files as session
@@ -462,12 +463,16 @@ class FileWork(QObject):
         path = self.prompts.export_path(self._window.settings.folder / f"{name}.csv")
         if path is None:
             return
+        # Late: most sessions end without an export.
+        from app.release.standing import remembered_trust
+
         self._window.jobs.start(
             f"Exporting {document.title}",
             export,
             document.content,
             path,
-            done=lambda count: self._desk.tell(f"{count} tables are written to {path}."),
+            remembered_trust(self._window.settings, company_in_use(self._desk)),
+            done=lambda words: self._desk.tell(words),
             failed=self._export_failed,
         )
 

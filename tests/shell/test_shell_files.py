@@ -13,6 +13,7 @@ from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QMessageBox
 
+from app.cli import export
 from app.shell import files
 from app.shell.prompts import Prompts
 from app.shell.window import MainWindow
@@ -428,12 +429,36 @@ def test_export_writes_every_cell(opened: MainWindow, answers, tmp_path: Path, w
     import csv
 
     answers.export_to = tmp_path / "out.csv"
+    written = tmp_path / "out_UNSIGNED.csv"
     opened.book.actions["file.export_csv"].trigger()
-    wait(lambda: answers.export_to.exists())
+    wait(written.exists)
     assert answers.asked == ["export larch_practice.csv"]
-    with answers.export_to.open(newline="", encoding="utf-8") as file:
-        rows = list(csv.reader(file))
-    assert len(rows) - 1 == sum(t.values.size for t in opened.desk.current.content)
+    with written.open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == sum(t.values.size for t in opened.desk.current.content)
+
+
+def test_an_exported_table_says_that_nobody_signed_it(
+    opened: MainWindow, answers, tmp_path: Path, wait, samples
+) -> None:
+    """It is the very file that the command line writes."""
+    told: list[str] = []
+    opened.desk.told.connect(lambda text, _refused: told.append(text))
+    answers.export_to = tmp_path / "out.csv"
+    opened.files.export_csv()
+    wait(lambda: any("out_UNSIGNED.csv" in text for text in told))
+    assert not answers.export_to.exists()
+    assert "UNSIGNED" in told[-1]
+    export.run([str(samples["practice"]), "--to", "csv", str(tmp_path / "line.csv")])
+    ours, theirs = (tmp_path / f"{name}_UNSIGNED.csv" for name in ("out", "line"))
+    assert "UNSIGNED" in ours.read_text(encoding="utf-8").splitlines()[1]
+    assert ours.read_bytes() == theirs.read_bytes()
+
+    # The dialog asked about out.csv, so that a file of the marked name is not replaced unasked.
+    ours.write_text("of somebody else")
+    opened.files.export_csv()
+    wait(lambda: "is there already" in banner(opened, "export"))
+    assert ours.read_text() == "of somebody else"
 
 
 def test_an_export_that_fails_says_why(opened: MainWindow, answers, tmp_path: Path, wait) -> None:

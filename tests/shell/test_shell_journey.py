@@ -111,6 +111,7 @@ def test_the_practice_set_is_mended_by_keyboard(
 
     answers.export_to = tmp_path / "mended.csv"
     keys.press(Qt.Key.Key_E, CONTROL)
-    wait(lambda: answers.export_to.exists())
-    with answers.export_to.open(newline="", encoding="utf-8") as file:
+    written = tmp_path / "mended_UNSIGNED.csv"
+    wait(written.exists)
+    with written.open(newline="", encoding="utf-8") as file:
         assert sum(1 for _ in csv.reader(file)) - 1 == sum(t.values.size for t in mended)

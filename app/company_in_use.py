@@ -13,7 +13,8 @@ from typing import Any
 from PySide6.QtCore import QFileSystemWatcher, QObject, QTimer, Signal
 
 from app.desk import Desk
-from app.needs import JobsLike, Memory
+from app.needs import Memory
+from app.work.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 from calib_model.session.beside import Beside, Company, beside, company
@@ -62,14 +63,14 @@ class CompanyInUse(QObject):
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
     memory : Memory or None
         Without one the choice to check alone ends with the window.
     """
 
     changed = Signal()
 
-    def __init__(self, desk: Desk, jobs: JobsLike, memory: Memory | None = None) -> None:
+    def __init__(self, desk: Desk, jobs: Jobs, memory: Memory | None = None) -> None:
         super().__init__(desk)
         self._desk, self._jobs, self._memory = desk, jobs, memory
         self._alone = memory is not None and memory.remembered(_SETTING) == "yes"
@@ -179,9 +180,9 @@ class CompanyInUse(QObject):
             self._again = False
             self.look()
 
-    def _fail(self, error: BaseException) -> None:
+    def _fail(self, error: BitepointError) -> None:
         self._reading = None
-        raise error
+        self._desk.tell(str(error), refused=True)
 
     def _watch(self, path: Path, found: Beside) -> None:
         wanted = {str(path.parent)}
@@ -229,7 +230,7 @@ def _stamp(found: Beside, paths: list[Path]) -> _Stamp:
 
 
 def company_in_use(
-    desk: Desk, jobs: JobsLike | None = None, memory: Memory | None = None
+    desk: Desk, jobs: Jobs | None = None, memory: Memory | None = None
 ) -> CompanyInUse | None:
     """Return the desk's `CompanyInUse`, making it if there is none yet and jobs are given."""
     found = desk.findChild(CompanyInUse)

@@ -68,6 +68,8 @@ class Desk(QObject):
         self.reference: Document | None = None
         self.report: Report | None = None
         """Findings of the current document; None while it is being checked."""
+        self.check_failure = ""
+        """Why there are none and will be none, until the set is checked again."""
         self._proposed: Mapping[str, Table] = {}
         self._proposal_remarks: Mapping[str, Mapping[tuple[int, ...], str]] = {}
         self.driving = DrivingShown(lambda: self.table, self)

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.needs import ControlLike
 from app.vehicle_constants import ConstantsOf
+from app.work.control import Control
 from calib_model.controller.binding import bind
 from calib_model.core.plain_file import open_plain
 from calib_model.errors import BitepointError, EditRefused
@@ -67,7 +67,7 @@ def digest_of(path: Path) -> str:
 
 
 def proof_by(
-    control: ControlLike,
+    control: Control,
     content: CalibrationSet,
     complaint: Complaint,
     run: RunFile,
@@ -96,7 +96,7 @@ def proof_by(
 
 
 def _replayed(
-    control: ControlLike, content: CalibrationSet, run: RunFile, whose: ConstantsOf
+    control: Control, content: CalibrationSet, run: RunFile, whose: ConstantsOf
 ) -> tuple[Recording, Replay]:
     control.check()
     recording = read_recording(run.path, run.layout)

@@ -14,7 +14,8 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QWidget
 
 from app.desk import Desk
-from app.needs import JobsLike, Memory
+from app.needs import Memory
+from app.work.jobs import Jobs
 from calib_model.session.document import Document
 
 if TYPE_CHECKING:
@@ -169,7 +170,7 @@ class Window(Protocol):
     desk: Desk
 
     @property
-    def jobs(self) -> JobsLike:
+    def jobs(self) -> Jobs:
         """Work in the background."""
 
     @property

@@ -14,8 +14,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.needs import JobsLike
 from app.plain import PlainLabel
+from app.work.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document
 from calib_model.session.history import Entry
@@ -64,7 +64,7 @@ class EarlierDialog(QDialog):
     Parameters
     ----------
     document : Document
-    jobs : JobsLike
+    jobs : Jobs
         Walks back through the history, which may be long.
     take : callable
         Gets the side that was chosen.
@@ -75,7 +75,7 @@ class EarlierDialog(QDialog):
     def __init__(
         self,
         document: Document,
-        jobs: JobsLike,
+        jobs: Jobs,
         take: Take,
         tell: Callable[[str], None],
         parent: QWidget | None = None,

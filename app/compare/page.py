@@ -21,9 +21,9 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
-from app.needs import JobsLike
 from app.plain import PlainLabel, RichLabel
 from app.plots.frame import OneLine
+from app.work.jobs import Jobs
 from app.work_area import Pane, WorkArea, to_widget
 from calib_model.cautions import LINE
 from calib_model.compare import State, TableComparison
@@ -64,7 +64,7 @@ class ComparePage(WorkArea):
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
         The window's background work.
 
     Attributes
@@ -77,7 +77,7 @@ class ComparePage(WorkArea):
 
     can_show_result: ClassVar[bool] = True
 
-    def __init__(self, desk: Desk, jobs: JobsLike, parent: QWidget | None = None) -> None:
+    def __init__(self, desk: Desk, jobs: Jobs, parent: QWidget | None = None) -> None:
         super().__init__(desk, parent)
         self._jobs = jobs
         self.comparing = Comparing(desk, jobs, self)

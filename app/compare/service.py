@@ -8,7 +8,7 @@ from typing import Any, Protocol
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.desk import Desk
-from app.needs import JobsLike
+from app.work.jobs import Jobs
 from calib_model.compare import compare, compare_again
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document, Event
@@ -42,7 +42,7 @@ class Comparing(QObject):
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
     """
 
     sides_changed = Signal()
@@ -51,7 +51,7 @@ class Comparing(QObject):
     busy_changed = Signal()
     progressed = Signal(float)
 
-    def __init__(self, desk: Desk, jobs: JobsLike, parent: QObject | None = None) -> None:
+    def __init__(self, desk: Desk, jobs: Jobs, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._desk, self._jobs = desk, jobs
         self.first: Side | None = None

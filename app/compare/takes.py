@@ -8,7 +8,7 @@ from typing import Any
 from PySide6.QtCore import QObject
 
 from app.desk import Desk
-from app.needs import JobsLike
+from app.work.jobs import Jobs
 from calib_model.compare.take_over import Into, take_over_cells, take_over_tables
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
@@ -30,7 +30,7 @@ class TakesOver(QObject):
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
     comparing : Comparing
     summary : Summary
         Says which table is shown and which are listed.
@@ -42,7 +42,7 @@ class TakesOver(QObject):
     def __init__(
         self,
         desk: Desk,
-        jobs: JobsLike,
+        jobs: Jobs,
         comparing: Comparing,
         summary: Summary,
         pair: PairDesk,

@@ -14,11 +14,11 @@ from app.driving.manoeuvre_words import vehicle_words
 from app.driving.shapes import (
     CampaignPlan,
     Case,
-    Control,
     DeskRun,
     DrivenCampaign,
     VehicleChoice,
 )
+from app.work.control import Control
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.plain_file import is_there
 from calib_model.errors import BitepointError, EditRefused

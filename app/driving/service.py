@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Signal
 
-from app.beside import Beside
 from app.desk import Desk
 from app.driving.limits import Forgetful, Limits
 from app.driving.shapes import Case, DeskRun, Model, VehicleChoice
 from app.needs import Memory
 from app.vehicle_in_use import vehicle_in_use
+from app.work.latest import Latest
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 
@@ -77,14 +77,11 @@ class Driving(QObject):
         self.case: Case | None = None
         self._lock = threading.Lock()
         self._runs: OrderedDict[tuple[object, ...], tuple[CalibrationSet, DeskRun]] = OrderedDict()
-        self._preparing = Beside(self)
-        self._preparing.answered.connect(self._take_prepared)
-        self._preparing.failed.connect(self._take_failure)
+        self._preparing = Latest(self, self._take_prepared, self._take_failure, model.stop)
         self._own = _path(memory.remembered("driving/manoeuvres"))
         self._listed: ManoeuvreFile | None = None
         self._in_use = vehicle_in_use(desk, memory)
         self._in_use.changed.connect(self._renew)
-        self.destroyed.connect(model.stop)
 
     # -- the compiled code -----------------------------------------------------------------------
 
@@ -94,18 +91,17 @@ class Driving(QObject):
             return
         self._set_state("preparing", "")
         model = self.model
-        self._preparing.ask(lambda: _prepared(model))
+        self._preparing.ask(model.prepare)
 
     def wait(self) -> None:
         """Wait until what is being prepared is ready; for tests and for the end."""
         self._preparing.wait()
 
-    def _take_prepared(self, trouble: object) -> None:
-        text = str(trouble)
-        self._set_state("failed" if text else "ready", text)
+    def _take_prepared(self, trouble: str) -> None:
+        self._set_state("failed" if trouble else "ready", trouble)
 
-    def _take_failure(self, error: object) -> None:
-        self._set_state("failed", f"The simulation could not be prepared ({error}).")
+    def _take_failure(self, error: BitepointError) -> None:
+        self._set_state("failed", f"The simulation could not be prepared. {error}")
 
     def _set_state(self, state: str, trouble: str) -> None:
         self.state, self.trouble = state, trouble
@@ -263,13 +259,6 @@ def title_of(document: Document, desk: Desk) -> str:
     """Return a set's title, with its place in the list where two have the same."""
     same = [d for d in desk.documents if d.title == document.title]
     return document.title if len(same) < 2 else f"{document.title} ({same.index(document) + 1})"
-
-
-def _prepared(model: Model) -> str:
-    try:
-        return model.prepare()
-    except BitepointError as error:
-        return str(error)
 
 
 def _path(text: str) -> Path | None:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from app.work.control import Control
 from calib_model.core.arrays import FloatArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.roles import QUANTITIES
@@ -122,15 +123,6 @@ class DeskRun:
         # A hair more, so that the time of a tick finds that tick and not the one before.
         found = int(np.searchsorted(self.time, seconds + 1e-9, side="right")) - 1
         return min(max(found, 0), self.time.size - 1)
-
-
-class Control(Protocol):
-    """What a long piece of work reports to: `app.shell.jobs.Control` is one."""
-
-    @property
-    def cancelled(self) -> bool: ...
-    def check(self) -> None: ...
-    def progress(self, fraction: float, text: str = "") -> None: ...
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,6 @@ from PySide6.QtCore import QEvent, Qt, QTimer, Signal
 from PySide6.QtGui import QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QToolButton, QVBoxLayout, QWidget
 
-from app.beside import Beside
 from app.desk import Desk
 from app.driving.channels import rows_in_short
 from app.driving.looks import NOW, SAVED, Shown
@@ -26,7 +25,9 @@ from app.driving.verdict import judge, limit_words, number, signed, within
 from app.needs import Memory
 from app.plots.frame import OneLine
 from app.quiet import QuietCombo
+from app.work.latest import Latest
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.errors import BitepointError
 
 if TYPE_CHECKING:
     from app.driving.traces import TraceRow
@@ -94,8 +95,7 @@ class LiveStrip(QWidget):
         self.on = False
         self._memory: Memory | None = None
         self._driving: Driving | None = None
-        self._beside = Beside(self)
-        self._beside.answered.connect(self._take)
+        self._latest_run = Latest(self, self._take, self._take_failure)
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
         self._timer.setInterval(PAUSE_MS)
@@ -184,7 +184,7 @@ class LiveStrip(QWidget):
             self._start()
         else:
             self._timer.stop()
-            self._beside.forget()
+            self._latest_run.forget()
 
     def toggle(self) -> None:
         """Switch to the other state."""
@@ -281,7 +281,7 @@ class LiveStrip(QWidget):
             self._before = self._latest
         self._edited_at = now
         self._latest = document.content
-        if self.on and not self._timer.isActive() and not self._beside.busy:
+        if self.on and not self._timer.isActive() and not self._latest_run.busy:
             # At once: the run goes on beside the repainting that the edit causes.  What comes
             # while it runs waits for its end, and then only the latest set is driven.
             self._drive()
@@ -309,7 +309,7 @@ class LiveStrip(QWidget):
         if document is None:
             self.state.show_text("No set is open.")
             return
-        if self._beside.busy:
+        if self._latest_run.busy:
             self._timer.start()  # what runs is nearly done; then the latest set is driven
             return
         by_edit = self.against.currentIndex() == 1
@@ -317,7 +317,7 @@ class LiveStrip(QWidget):
         words = "before the last edit" if by_edit and self._before is not None else "as saved"
         parts = (Part(NOW, "now", document.content), Part(SAVED, words, before))
         manoeuvre, vehicle = self._manoeuvre, driving.vehicle
-        self._beside.ask(
+        self._latest_run.ask(
             lambda: (manoeuvre, parts, drive_parts(driving, parts, manoeuvre, vehicle))
         )
 
@@ -327,9 +327,9 @@ class LiveStrip(QWidget):
             self._driving.wait()
         while self._timer.isActive():
             self._timer.stop()
-            self._beside.wait()
+            self._latest_run.wait()
             self._drive()
-        self._beside.wait()
+        self._latest_run.wait()
 
     # -- showing ---------------------------------------------------------------------------------
 
@@ -341,6 +341,9 @@ class LiveStrip(QWidget):
             return
         self._draw(chosen, parts, runs)
         self.refreshed.emit()
+
+    def _take_failure(self, error: BitepointError) -> None:
+        self.state.show_text(f"\N{WARNING SIGN} {error}")
 
     def _draw(self, chosen: Manoeuvre, parts: tuple[Part, ...], runs: dict[str, DeskRun]) -> None:
         now = runs[NOW]

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from app.work.control import Control
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.plain_file import is_there
 from calib_model.core.record import Trial
@@ -24,7 +25,7 @@ from calib_model.formats.registry import Format, left_out_words
 from calib_model.signoff.verification import verify
 from calib_model.store.whole_folder import whole_folder
 
-from .standing import Asks, Past, Trust, read_trust
+from .standing import Past, Trust, read_trust
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,7 @@ class Written:
     left_out: str = ""
 
 
-def write_trial(control: Asks, order: Leaving) -> Written:
+def write_trial(control: Control, order: Leaving) -> Written:
     """Write the files of a trial into a folder, each with the trial in its name."""
     outgoing = _outgoing(control, order).for_trial(
         vehicle=order.vehicle, trip=order.trip, expires=order.expires.strip(), by=order.by
@@ -107,7 +108,7 @@ def write_trial(control: Asks, order: Leaving) -> Written:
     return _written(order, outgoing, order.folder, names)
 
 
-def hand_over(control: Asks, order: Leaving) -> Written:
+def hand_over(control: Control, order: Leaving) -> Written:
     """Write a release into a new folder inside the one that is named."""
     outgoing = _outgoing(control, order)
     plain = re.sub(r"[^A-Za-z0-9_.-]+", "-", order.content.revision).strip("-.")
@@ -124,7 +125,7 @@ def hand_over(control: Asks, order: Leaving) -> Written:
     return _written(order, outgoing, target, names)
 
 
-def _outgoing(control: Asks, order: Leaving) -> Outgoing:
+def _outgoing(control: Control, order: Leaving) -> Outgoing:
     """Return the set to write, after a look at what was asked for."""
     control.check()
     if not order.folder.is_dir():
@@ -138,7 +139,7 @@ def _outgoing(control: Asks, order: Leaving) -> Outgoing:
     return Outgoing(order.content, found, order.past.whole(), order.records, order.others)
 
 
-def _write(control: Asks, order: Leaving, outgoing: Outgoing, folder: Path) -> None:
+def _write(control: Control, order: Leaving, outgoing: Outgoing, folder: Path) -> None:
     for one in order.formats:
         control.check()
         one.write(outgoing, outgoing.mark.name(folder / one.file_name(order.stem)))

@@ -7,7 +7,8 @@ from PySide6.QtWidgets import QWidget
 
 from app.desk import Desk
 from app.forms import Form
-from app.needs import JobsLike, Memory
+from app.needs import Memory
+from app.work.jobs import Jobs
 from calib_model import cautions
 
 from .lines import View, count_of, lines_of
@@ -41,13 +42,13 @@ class ReleasePage(ReleasePanels):
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
     memory : Memory
         Remembers names and files (never a passphrase).
     """
 
     def __init__(
-        self, desk: Desk, jobs: JobsLike, memory: Memory, parent: QWidget | None = None
+        self, desk: Desk, jobs: Jobs, memory: Memory, parent: QWidget | None = None
     ) -> None:
         super().__init__(desk, jobs, memory, parent)
         self.acts = ActWork(self)
@@ -114,7 +115,7 @@ class ReleasePage(ReleasePanels):
             return
         if standing is None:
             self.words.setText(document.title)
-            self.progress.setText("Looking at what stands in the way…")
+            self.progress.setText(self.standings.failure or "Looking at what stands in the way…")
             return
         self.words.setText(f"{document.title}: {state_words(standing.verification)}")
         text = standing.gate.words

@@ -16,8 +16,9 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
-from app.needs import JobsLike, Memory
+from app.needs import Memory
 from app.plain import PlainLabel
+from app.work.jobs import Jobs
 from app.work_area import Pane, WorkArea
 from calib_model import cautions
 
@@ -47,7 +48,7 @@ class ReleasePanels(WorkArea):
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
     memory : Memory
         Remembers names and files (never a passphrase).
     """
@@ -57,7 +58,7 @@ class ReleasePanels(WorkArea):
     open_wanted = Signal(object)
 
     def __init__(
-        self, desk: Desk, jobs: JobsLike, memory: Memory, parent: QWidget | None = None
+        self, desk: Desk, jobs: Jobs, memory: Memory, parent: QWidget | None = None
     ) -> None:
         super().__init__(desk, parent)
         self.jobs, self.memory = jobs, memory

@@ -9,8 +9,10 @@ from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.company_in_use import company_in_use
 from app.desk import Desk
-from app.needs import JobsLike, Memory
+from app.needs import Memory
+from app.work.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.errors import BitepointError
 from calib_model.session.document import Document
 
 from .standing import Past, Standing, Trust, others_of, remembered_trust, stand
@@ -29,7 +31,7 @@ class Standings(QObject):
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
     memory : Memory
     """
 
@@ -37,11 +39,13 @@ class Standings(QObject):
     trust_changed = Signal()
 
     def __init__(
-        self, desk: Desk, jobs: JobsLike, memory: Memory, parent: QObject | None = None
+        self, desk: Desk, jobs: Jobs, memory: Memory, parent: QObject | None = None
     ) -> None:
         super().__init__(parent)
         self._desk, self._jobs, self._memory = desk, jobs, memory
         self.standing: Standing | None = None
+        self.failure = ""
+        """Why there is no standing, until it is worked out again."""
         self._document: Document | None = None
         self._active = False
         self._job: Any = None
@@ -141,7 +145,7 @@ class Standings(QObject):
             if document is None:
                 self._made_for = (None,)
             return  # a running job starts the next one when it ends
-        self._document = document
+        self._document, self.failure = document, ""
         self._made_for = self._needs()
         base, self._base = self._base, None  # its checker goes on in the job
         job = self._jobs.start(
@@ -153,6 +157,7 @@ class Standings(QObject):
             Past(document.history, document.pending),
             base,
             done=lambda found: self._take(document, found),
+            failed=self._failed,
         )
         self._job = job
         job.ended.connect(lambda: self._on_ended(job))
@@ -163,6 +168,10 @@ class Standings(QObject):
         self._job = None
         self._base = self.standing = found
         self.refresh()  # edited while it was worked out
+        self.changed.emit()
+
+    def _failed(self, error: BitepointError) -> None:
+        self.failure = str(error)
         self.changed.emit()
 
     def _on_ended(self, job: Any) -> None:

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from app.forms import Secret
+from app.work.control import Control
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Outcome, SignOff
 from calib_model.editing.change import Change
@@ -19,7 +20,7 @@ from calib_model.signoff.signers import AllowedSigners
 from calib_model.signoff.signing import make_sign_off
 from calib_model.signoff.statement import NAMESPACE
 
-from .standing import Asks, Past, Trust, stand
+from .standing import Past, Trust, stand
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ class Signing:
     comment: str
 
 
-def sign(control: Asks, order: Signing) -> SignOff:
+def sign(control: Control, order: Signing) -> SignOff:
     """Return the sign-off, if nothing stands in the way.
 
     Raises
@@ -90,7 +91,7 @@ def require_listed(
 
 
 def decide_with_key(
-    control: Asks,
+    control: Control,
     content: CalibrationSet,
     tables: list[str],
     by: str,
@@ -126,7 +127,7 @@ class NewKey:
     line: str
 
 
-def new_key(control: Asks, path: Path, secret: Secret, name: str) -> NewKey:
+def new_key(control: Control, path: Path, secret: Secret, name: str) -> NewKey:
     """Make a key and write its two files."""
     control.check()
     public = make_key(path, secret.reveal(), name)

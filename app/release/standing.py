@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
 
 from app.company_in_use import Brought, CompanyInUse
 from app.needs import Memory
+from app.work.control import Control
 from calib_model.compare import compare
 from calib_model.compare.result import TableComparison
 from calib_model.core.calibration_set import CalibrationSet
@@ -155,13 +155,6 @@ def _programme(trust: Trust) -> Programme | None:
     return beside[0] if beside else None
 
 
-class Asks(Protocol):
-    """What a running job is asked (`app.shell.jobs.Control`)."""
-
-    def check(self) -> None:
-        """Raise if the user gave up."""
-
-
 @dataclass(frozen=True)
 class Past:
     """What a set's history is made of: its saved entries and the changes since.
@@ -225,7 +218,7 @@ class Standing:
 
 
 def stand(
-    control: Asks,
+    control: Control,
     content: CalibrationSet,
     others: tuple[CalibrationSet, ...],
     trust: Trust,

@@ -198,10 +198,8 @@ class ActWork(QObject):
                 return
             self._apply(lambda: change, form)
 
-        def failed(error: BaseException) -> None:
+        def failed(error: BitepointError) -> None:
             form.busy = False
-            if not isinstance(error, BitepointError):
-                raise error
             form.say(str(error), refused=True)
             form.secret.setFocus()
 

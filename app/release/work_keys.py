@@ -234,11 +234,8 @@ class KeyWork(QObject):
             form.say("")
             done(result)
 
-        def failed(error: BaseException) -> None:
+        def failed(error: BitepointError) -> None:
             form.busy = False
-            if not isinstance(error, BitepointError):
-                form.say("It did not work.", refused=True)
-                raise error
             form.say(str(error), refused=True)
             self._desk.tell(str(error), refused=True)
             self._panels.show_panel(form)

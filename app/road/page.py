@@ -19,9 +19,10 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
-from app.needs import JobsLike, Memory
+from app.needs import Memory
 from app.plain import PlainLabel, plain_tip
 from app.proving import RunFile
+from app.work.jobs import Jobs
 from app.work_area import Pane, WorkArea
 from calib_model.cautions import LINE
 
@@ -50,7 +51,7 @@ class RoadPage(WorkArea):
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
     memory : Memory
         Remembers mappings and folders.
     """
@@ -58,7 +59,7 @@ class RoadPage(WorkArea):
     part_changed = Signal(str)
 
     def __init__(
-        self, desk: Desk, jobs: JobsLike, memory: Memory, parent: QWidget | None = None
+        self, desk: Desk, jobs: Jobs, memory: Memory, parent: QWidget | None = None
     ) -> None:
         super().__init__(desk, parent)
         self.jobs, self.memory = jobs, memory

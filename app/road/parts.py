@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from importlib import import_module
 
 from app.desk import Desk
-from app.needs import JobsLike, Memory
+from app.needs import Memory
+from app.work.jobs import Jobs
 
 from .part import RoadPart
 
@@ -36,7 +37,7 @@ class PartRow:
     about: str
     home: tuple[str, str]
 
-    def make(self, desk: Desk, jobs: JobsLike, memory: Memory) -> RoadPart:
+    def make(self, desk: Desk, jobs: Jobs, memory: Memory) -> RoadPart:
         """Return the part."""
         module, kind = self.home
         part: RoadPart = getattr(import_module(module), kind)(desk, jobs, memory)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from app.needs import ControlLike
+from app.work.control import Control
 from calib_model.lookup.warming import Warming
 
 _warming = Warming(
@@ -12,7 +12,7 @@ start = _warming.start
 stop = _warming.stop
 
 
-def get_ready(control: ControlLike) -> None:
+def get_ready(control: Control) -> None:
     """Wait until the code is ready; for jobs, which end here when the user gives up."""
     if not _warming.done:
         control.progress(-1.0, "Getting compiled code ready; the first time takes a minute")

@@ -6,9 +6,9 @@ from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QMainWindow
 
 from app.desk import Desk
+from app.work.jobs import Jobs
 
 from .banner import BannerStack
-from .jobs import Jobs
 from .settings import Settings
 
 

@@ -5,12 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from app.work.control import Control
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.plain_file import is_there
 from calib_model.errors import BitepointError, FileProblem
 from calib_model.session import files as session
-
-from .jobs import Control
 
 if TYPE_CHECKING:
     from app.release.standing import Trust

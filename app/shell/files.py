@@ -12,6 +12,7 @@ from typing import Any
 from PySide6.QtCore import QMimeData, QObject
 
 from app.company_in_use import company_in_use
+from app.work.jobs import Job
 from calib_model.core.plain_file import is_there
 from calib_model.errors import BitepointError, FileChanged, ForeignFile
 from calib_model.session import files as session
@@ -20,7 +21,6 @@ from calib_model.session.document import Document
 
 from .base import Shell
 from .file_jobs import export, look_at, read, write
-from .jobs import Job
 from .prompts import Prompts
 from .watch import Watch
 
@@ -180,10 +180,8 @@ class FileWork(QObject):
                 self._desk.set_reference(document)
                 return
 
-    def _open_failed(self, path: Path, error: BaseException) -> None:
+    def _open_failed(self, path: Path, error: BitepointError) -> None:
         self._forget_opening(path)
-        if not isinstance(error, BitepointError):
-            raise error
         if isinstance(error, ForeignFile):
             # Our own recordings are HDF5 files as well.
             self._window.jobs.start(
@@ -277,10 +275,8 @@ class FileWork(QObject):
         self._desk.documents_changed.emit()
         self._desk.tell(f"{save.path.name} is saved.")
 
-    def _save_failed(self, document: Document, error: BaseException) -> None:
+    def _save_failed(self, document: Document, error: BitepointError) -> None:
         document.save_failed()
-        if not isinstance(error, BitepointError):
-            raise error
         if isinstance(error, FileChanged):
             self._outside_banner(document)
             self._desk.tell(
@@ -472,13 +468,11 @@ class FileWork(QObject):
             document.content,
             path,
             remembered_trust(self._window.settings, company_in_use(self._desk)),
-            done=lambda words: self._desk.tell(words),
+            done=self._desk.tell,
             failed=self._export_failed,
         )
 
-    def _export_failed(self, error: BaseException) -> None:
-        if not isinstance(error, BitepointError):
-            raise error
+    def _export_failed(self, error: BitepointError) -> None:
         self._window.banners.show_banner(
             "export", f"The export did not finish. {error}", ("Close", _nothing)
         )

@@ -10,11 +10,12 @@ from PySide6.QtCore import QObject
 
 from app.company_in_use import CompanyInUse
 from app.desk import Desk
+from app.work.control import Control
+from app.work.jobs import Job, Jobs
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.errors import BitepointError
 from calib_model.rules.check import Checker, Report
 from calib_model.session.document import Document, Event
-
-from .jobs import Control, Job, Jobs
 
 
 class FindingsService(QObject):
@@ -59,7 +60,7 @@ class FindingsService(QObject):
             self._job.cancel()
             self._job = None
         self._checker = None
-        self._desk.report = None
+        self._desk.report, self._desk.check_failure = None, ""
         document = self._desk.current
         if document is not None and not self._company.busy:  # its answer starts the check
             self._start(document)
@@ -74,6 +75,7 @@ class FindingsService(QObject):
             content,
             self._used,
             done=lambda checker: self._take(document, content, checker),
+            failed=self._failed,
             cancellable=True,
         )
 
@@ -94,6 +96,11 @@ class FindingsService(QObject):
         self._desk.report = checker.report
         if document.content is not content:  # edited while the check ran
             self._update(document, changed_tables(content, document.content))
+        self._desk.findings_changed.emit()
+
+    def _failed(self, error: BitepointError) -> None:
+        self._job = None
+        self._desk.check_failure = f"The set could not be checked. {error}"
         self._desk.findings_changed.emit()
 
     def _on_documents(self) -> None:

@@ -18,13 +18,13 @@ from PySide6.QtWidgets import (
 )
 
 from app.plain import PlainLabel, plain_tip
+from app.work.control import Control
 from calib_model.errors import BitepointError
 from calib_model.session import recovery as session
 
 from .base import Shell
 from .files import FileWork
 from .help_pages import PageDialog
-from .jobs import Control
 
 RELATIONS = {
     "unchanged": "The file is as it was when the edits began.",
@@ -167,9 +167,7 @@ class RecoveryWork(QObject):
         if self.dialog is not None:
             self.dialog.refresh()
 
-    def _failed(self, error: BaseException) -> None:
-        if not isinstance(error, BitepointError):
-            raise error
+    def _failed(self, error: BitepointError) -> None:
         self._window.desk.tell(str(error), refused=True)
         if self.dialog is not None:
             self.dialog.details.setPlainText(str(error))

@@ -12,9 +12,9 @@ from PySide6.QtGui import QGuiApplication, QIcon
 from PySide6.QtWidgets import QApplication
 
 from app.look.type import load_fonts
+from app.work.control import Control
 
 from .crash import CrashGuard
-from .jobs import Control
 from .settings import Settings
 from .theme import Theme
 from .window import MainWindow
@@ -74,7 +74,7 @@ def load_parts(window: MainWindow) -> None:
         window.build_tune()
         window.recovery.look()
 
-    window.jobs.start("Getting ready", _import_plots, done=ready)
+    window.jobs.start("Getting ready", _import_plots, done=ready, failed=window.say_not_ready)
 
 
 def _import_plots(_control: Control) -> None:

@@ -11,13 +11,13 @@ from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QProgressBar, QStatusBar, QToolButton
 
 from app.plain import PlainLabel, plain_tip
+from app.work.jobs import Job
 from calib_model.core.numbers import exact
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 
 from .base import Shell
 from .findings_service import FindingsService
-from .jobs import Job
 
 NARROW = 900
 _MARGINS = 48
@@ -138,7 +138,8 @@ class StatusLine(QStatusBar):
         elif service.busy:
             self.findings.setText("Checking…")
         else:
-            self.findings.setText(counts_text(service.report))
+            failed = "\N{WARNING SIGN} not checked" if self._window.desk.check_failure else ""
+            self.findings.setText(failed or counts_text(service.report))
 
     def refresh_cell(self) -> None:
         """Show where the cross-hair is and what it reads there."""

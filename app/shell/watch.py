@@ -6,11 +6,11 @@ from functools import partial
 
 from PySide6.QtCore import QFileSystemWatcher, QObject, QTimer, Signal
 
+from app.work.control import Control
+from app.work.jobs import Jobs
 from calib_model.core.plain_file import is_there
 from calib_model.session import files as session
 from calib_model.session.document import Document
-
-from .jobs import Control, Jobs
 
 SETTLE_MS = 250
 """Programs that save write in several steps: look when they are done."""

@@ -22,7 +22,9 @@ from app.company_in_use import CompanyInUse
 from app.needs import TUNE
 from app.plain import PlainLabel
 from app.vehicle_in_use import vehicle_in_use
+from app.work.jobs import end_all
 from app.work_area import WorkArea
+from calib_model.errors import BitepointError
 from calib_model.session.document import Document
 
 from . import help_pages
@@ -302,6 +304,10 @@ class MainWindow(Shell):
         """Open what this is."""
         help_pages.about(self).open()
 
+    def say_not_ready(self, error: BitepointError) -> None:
+        """Say why there is no work area to show."""
+        self._starting.setText(str(error))
+
     # -- dropping, closing ---------------------------------------------------------------------
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:
@@ -323,7 +329,7 @@ class MainWindow(Shell):
             if not self.files.may_close_all():
                 event.ignore()
                 return
-            self.jobs.finish()
+            end_all(self.jobs, self)
             self.files.let_go()
             self.settings.geometry = self.saveGeometry()
             event.accept()

@@ -183,7 +183,7 @@ class FindingsPanel(QWidget):
         if document is None:
             text = "Open a set to see what the checks find."
         elif report is None:
-            text = "Checking the set…"
+            text = _escape(self._desk.check_failure) or "Checking the set…"
         else:
             here = counted(report.counts(table.id)) if table else ""
             whole = counted(report.counts())

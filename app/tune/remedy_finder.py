@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QObject, Signal
 
-from app.beside import Beside
+from app.work.latest import Latest
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 from calib_model.remedies import Remedy, remedies_for
@@ -21,17 +21,21 @@ class RemedyFinder(QObject):
 
     found = Signal(object, object)
 
-    def __init__(self, parent: QObject | None = None) -> None:
+    def __init__(self, parent: QObject) -> None:
         super().__init__(parent)
-        self._beside = Beside(self)
-        self._beside.answered.connect(lambda answer: self.found.emit(*answer))
-        self.forget, self.wait = self._beside.forget, self._beside.wait
+        self._finding: Finding | None = None
+        self._latest = Latest(self, self._take, lambda _error: self._take(()))
+        self.forget, self.wait = self._latest.forget, self._latest.wait
 
     def ask(
         self, content: CalibrationSet, finding: Finding, base: CalibrationSet | None = None
     ) -> None:
         """Start to find the remedies of a finding in a set."""
-        self._beside.ask(lambda: (finding, _remedies(content, finding, base)))
+        self._finding = finding
+        self._latest.ask(lambda: _remedies(content, finding, base))
+
+    def _take(self, remedies: tuple[Remedy, ...]) -> None:
+        self.found.emit(self._finding, remedies)
 
 
 def _remedies(

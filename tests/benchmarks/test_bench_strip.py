@@ -17,8 +17,8 @@ from app.company_in_use import CompanyInUse
 from app.desk import Desk
 from app.driving.model import warm_up
 from app.shell.findings_service import FindingsService
-from app.shell.jobs import Jobs
 from app.tune.page import TunePage
+from app.work.jobs import Jobs
 from calib_model.editing.change import values_change
 from calib_model.session.document import Document
 from calib_model.store import read_set_here

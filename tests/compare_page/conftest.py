@@ -9,7 +9,7 @@ import pytest
 
 from app.compare.page import ComparePage
 from app.desk import Desk
-from app.shell.jobs import Jobs
+from app.work.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document
 from calib_model.store import open_file

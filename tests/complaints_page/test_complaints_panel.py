@@ -15,7 +15,7 @@ from app.proving import RunFile
 from app.road.complaints.panel import ComplaintsPanel
 from app.road.complaints.papers import Paper
 from app.road.needs import ShownMoment
-from app.shell.jobs import Jobs
+from app.work.jobs import Jobs
 from calib_model.core.record import Standing
 from calib_model.editing.change import values_change
 from calib_model.evidence.reading import read_recording

@@ -15,11 +15,11 @@ import numpy as np
 from app.driving.shapes import (
     CampaignPlan,
     Case,
-    Control,
     DeskRun,
     DrivenCampaign,
     VehicleChoice,
 )
+from app.work.control import Control
 from calib_model.controller.inputs import INPUT_INDEX, INPUTS
 from calib_model.controller.outputs import OUTPUT_INDEX, OUTPUTS
 from calib_model.core.calibration_set import CalibrationSet

@@ -13,7 +13,7 @@ from app.desk import Desk
 from app.driving.limits import Forgetful
 from app.driving.service import Driving
 from app.road.campaign.panel import CampaignPanel
-from app.shell.jobs import Jobs
+from app.work.jobs import Jobs
 from calib_model.session.document import Document
 from tests.letters import clashes
 from tests.plots import demo_set as demo

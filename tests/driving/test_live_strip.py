@@ -89,6 +89,22 @@ def test_an_edit_shows_before_and_after(strip: LiveStrip, desk: Desk) -> None:
     assert saved[0] == pytest.approx(before)
 
 
+def test_a_run_that_ends_unexpectedly_is_told(
+    qtbot,  # type: ignore[no-untyped-def]
+    strip: LiveStrip,
+    model: FakeModel,
+) -> None:
+    def fail(*_arguments: object) -> None:
+        raise RuntimeError("out of luck")
+
+    model.drive = fail  # type: ignore[assignment, method-assign]
+    with qtbot.capture_exceptions() as caught:
+        strip.switch_to(True)
+        strip.wait()
+    assert [str(value) for _, value, _ in caught] == ["out of luck"]
+    assert "out of luck" in strip.state.whole
+
+
 def test_edits_do_not_wait_and_only_the_latest_counts(
     qtbot,  # type: ignore[no-untyped-def]
     strip: LiveStrip,
@@ -100,7 +116,7 @@ def test_edits_do_not_wait_and_only_the_latest_counts(
     model.driven.clear()
     model.hold.clear()  # the run that begins now does not end
     edit(desk, 0.9)
-    qtbot.waitUntil(lambda: strip._beside.busy and not strip._timer.isActive())
+    qtbot.waitUntil(lambda: strip._latest_run.busy and not strip._timer.isActive())
     for _ in range(5):
         edit(desk, 0.9)  # each comes back at once
         drained()

@@ -15,7 +15,7 @@ from app.driving.service import Driving
 from app.driving.shapes import Case
 from app.driving.traces import TraceRow
 from app.road.manoeuvres.panel import ManoeuvresPanel
-from app.shell.jobs import Jobs
+from app.work.jobs import Jobs
 from calib_model.editing.blocks import scale
 from calib_model.editing.change import values_change
 from calib_model.session.document import Document
@@ -139,6 +139,54 @@ def test_a_run_out_of_range_is_told_in_place_of_plots(panel: ManoeuvresPanel) ->
     assert not panel.traces._scroll.isVisible()
     assert "Nothing is plotted: It rolled over after 2.1 s." in panel.traces._empty.text()
     assert "was not completed" in panel.state.text()
+
+
+def test_a_simulation_that_cannot_be_prepared_is_told(
+    qtbot,  # type: ignore[no-untyped-def]
+    desk: Desk,
+    model: FakeModel,
+    jobs: Jobs,
+    memory: Forgetful,
+) -> None:
+    def prepare() -> str:
+        assert model.hold.wait(10)
+        return _fail()
+
+    model.prepare = prepare  # type: ignore[method-assign]
+    model.hold.clear()
+    driving = Driving(desk, memory, model)
+    made = ManoeuvresPanel(desk, jobs, memory)
+    qtbot.addWidget(made)
+    made.show()
+    qtbot.waitUntil(lambda: not made._timer.isActive())
+    assert "Preparing" in made.traces._empty.text()
+    with qtbot.capture_exceptions() as caught:
+        model.hold.set()
+        driving.wait()
+    assert [str(value) for _, value, _ in caught] == ["out of luck"]
+    assert driving.state == "failed"
+    for text in (made.state.text(), made.traces._empty.text()):
+        assert "Preparing" not in text
+    assert "out of luck" in made.state.text()
+
+
+def test_a_run_that_ends_unexpectedly_is_told(
+    qtbot,  # type: ignore[no-untyped-def]
+    panel: ManoeuvresPanel,
+    model: FakeModel,
+) -> None:
+    model.drive = _fail  # type: ignore[method-assign]
+    with qtbot.capture_exceptions() as caught:
+        panel.chooser.choose("hill_start_split")
+        panel.wait()
+    assert [str(value) for _, value, _ in caught] == ["out of luck"]
+    assert "out of luck" in panel.state.text()
+    panel.chooser.choose("launch_snow")  # what was driven before is shown again
+    assert "out of luck" not in panel.state.text()
+
+
+def _fail(*_arguments: object) -> str:
+    raise RuntimeError("out of luck")
 
 
 def test_what_is_missing_is_named(panel: ManoeuvresPanel, model: FakeModel, desk: Desk) -> None:

@@ -17,7 +17,8 @@ from app.driving.service import Driving
 from app.driving.shapes import CampaignPlan, Case, VehicleChoice
 from app.driving.strip import LiveStrip
 from app.road.manoeuvres.panel import ManoeuvresPanel
-from app.shell.jobs import Jobs
+from app.work.control import Control
+from app.work.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.editing.change import values_change
 from calib_model.errors import BitepointError, FileProblem
@@ -43,16 +44,6 @@ def content() -> CalibrationSet:
     """The normal sample set."""
     path = SAMPLES / "larch_normal.h5"
     return read_set_here(path.read_bytes(), path, Stamp.of(path.stat())).set
-
-
-class Idle:
-    """A control that nobody gives up."""
-
-    cancelled = False
-
-    def check(self) -> None: ...
-
-    def progress(self, fraction: float, text: str = "") -> None: ...
 
 
 def scaled(content: CalibrationSet, temperature: float, factor: float) -> CalibrationSet:
@@ -129,7 +120,7 @@ def test_a_sensitivity_is_what_single_edits_give(
     model: VehicleModel, content: CalibrationSet
 ) -> None:
     found = model.sensitivity(
-        Idle(), content, "launch_snow", VehicleChoice(), "time_to_30", "pre_engage_torque", 20.0
+        Control(), content, "launch_snow", VehicleChoice(), "time_to_30", "pre_engage_torque", 20.0
     )
     (cell, change), *_ = found.most(1)
     table = content.tables["pre_engage_torque"]
@@ -152,7 +143,7 @@ def test_a_worst_case_is_driven_again_to_the_bit(
         ("launch_ice",), (("larch", content),), VehicleChoice(), (("friction", 0.8, 1.2),),
         3, "latin", 4, 1,
     )  # fmt: skip
-    campaign = model.campaign(Idle(), plan).campaign
+    campaign = model.campaign(Control(), plan).campaign
     row = int(np.nanargmax(campaign.metrics["peak_front_slip"]))
     run = model.drive_case(Case(campaign.plan, row))
     assert run.value("peak_front_slip") == campaign.metrics["peak_front_slip"][row]
@@ -166,7 +157,7 @@ def test_a_campaign_is_refused_before_it_runs(
         tmp_path / "results.txt",
     )  # fmt: skip
     with pytest.raises(BitepointError, match="parquet"):
-        model.campaign(Idle(), plan)
+        model.campaign(Control(), plan)
 
 
 def test_a_vehicle_file_that_is_wrong_names_its_key(model: VehicleModel, tmp_path: Path) -> None:

@@ -13,8 +13,8 @@ from app.compare.page import ComparePage
 from app.desk import Desk
 from app.plots.actions import ACTIONS
 from app.shell.actions import all_actions, clashes
-from app.shell.jobs import Jobs
 from app.tune.page import TunePage
+from app.work.jobs import Jobs
 from calib_model.session.document import Document
 from tests.overlay.sets import sample
 from tests.waiting import settled

@@ -423,3 +423,14 @@ def test_a_vehicle_file_that_cannot_be_used_is_named(qtbot, tmp_path) -> None:
     panel = shown(qtbot, desk)
     assert panel.picture is None
     assert "gone.toml" in panel.sentence.text()
+
+
+def test_work_that_ends_unexpectedly_is_told(qtbot, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_arguments: object) -> None:
+        raise RuntimeError("out of luck")
+
+    monkeypatch.setattr(result_panel, "reckon", fail)
+    with qtbot.capture_exceptions() as caught:
+        panel = shown(qtbot, desk_with())
+    assert [str(value) for _, value, _ in caught] == ["out of luck"]
+    assert "out of luck" in panel.sentence.text()

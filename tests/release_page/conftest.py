@@ -15,9 +15,9 @@ from PySide6.QtWidgets import QApplication
 from app.desk import Desk
 from app.release.lines import Line
 from app.release.page import ReleasePage
-from app.shell.jobs import Jobs
 from app.shell.settings import Settings
 from app.shell.window import MainWindow
+from app.work.jobs import Jobs
 from calib_model import open_set, save_set
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.session.document import Document

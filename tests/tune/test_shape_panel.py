@@ -380,3 +380,18 @@ def test_letters_of_fields_are_their_own_and_not_the_menus(
                 panel.fields["data"].set_value(SAMPLES / "larch_bench_sweep.csv")
                 panel._changed()
             assert not clashes(panel), tool.id
+
+
+def test_a_tool_that_ends_unexpectedly_is_told(
+    panel: ShapePanel, practice_desk: Desk, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(_tool: object, _question: object) -> None:
+        raise RuntimeError("out of luck")
+
+    monkeypatch.setattr("app.tune.shape.panel._answer", fail)
+    with qtbot.capture_exceptions() as caught:
+        practice_desk.open_table("plate_cooling")
+        panel.wait()
+    assert [str(value) for _, value, _ in caught] == ["out of luck"]
+    assert "out of luck" in panel.outcome.text()
+    assert not panel.apply_button.isEnabled()

@@ -18,7 +18,6 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.beside import Beside
 from app.colours import inks
 from app.desk import Desk
 from app.focus_ring import RingedWidget
@@ -32,6 +31,8 @@ from app.plots.result.map import ResultMap
 from app.plots.result.reckon import WARMING, Named, Picture, reckon
 from app.quiet import QuietCombo
 from app.vehicle_in_use import vehicle_in_use
+from app.work.latest import Latest
+from calib_model.errors import BitepointError
 from calib_model.evidence.result import place_of
 
 FIRST, SECOND, LESS, ALL = range(4)
@@ -69,9 +70,7 @@ class ResultPanel(RingedWidget):
         self._sets: tuple[Named | None, Named | None] = (None, None)
         self._stale = False
         self._at = (0, 0)
-        self._beside = Beside(self)
-        self._beside.answered.connect(self._take)
-        self.destroyed.connect(WARMING.stop)
+        self._latest = Latest(self, self._take, self._take_failure, WARMING.stop)
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
         self._timer.timeout.connect(self._reckon)
@@ -199,21 +198,21 @@ class ResultPanel(RingedWidget):
         first, second = self._sets
         self._stale = False
         if second is None:
-            self._beside.forget()
+            self._latest.forget()
             self._take("No set is open.")
             return
         ask = self.asking.ask
         if self.picture is None:
             self._say("Reckoning… The first time the law is compiled, which may take a minute.")
         vehicle = self._vehicle.constants
-        self._beside.ask(lambda: reckon(first, second, ask, vehicle))
+        self._latest.ask(lambda: reckon(first, second, ask, vehicle))
 
     def wait(self) -> None:
         """Reckon now and wait for the answer: for tests and scripts."""
         if self._timer.isActive():
             self._timer.stop()
             self._reckon()
-        self._beside.wait()
+        self._latest.wait()
 
     def _take(self, answer: object) -> None:
         if not isinstance(answer, Picture):
@@ -229,6 +228,9 @@ class ResultPanel(RingedWidget):
         self._draw()
         self.breaches.show_check(answer.check)
         self._arrange()
+
+    def _take_failure(self, error: BitepointError) -> None:
+        self._take(str(error))
 
     def _say(self, text: str) -> None:
         """Show a sentence in the place of the maps."""
@@ -438,8 +440,8 @@ class ResultPanel(RingedWidget):
     def hideEvent(self, event: QHideEvent) -> None:
         """Let an open question be; it is asked again when the panel is seen."""
         super().hideEvent(event)
-        if self._beside.busy:
-            self._beside.forget()
+        if self._latest.busy:
+            self._latest.forget()
             self._stale = True
 
     # -- keys, palette -----------------------------------------------------------------------------

@@ -13,12 +13,14 @@ from PySide6.QtWidgets import QFileDialog, QMessageBox, QSplitter, QVBoxLayout, 
 
 from app.desk import Desk
 from app.driving.service import driving_of
-from app.driving.shapes import CampaignPlan, Case, Control, DrivenCampaign
-from app.needs import JobsLike, Memory
+from app.driving.shapes import CampaignPlan, Case, DrivenCampaign
+from app.needs import Memory
 from app.plain import plain_tip
 from app.road.campaign.form import CampaignForm
 from app.road.campaign.results import CampaignResults
 from app.road.part import RoadPart
+from app.work.control import Control
+from app.work.jobs import Jobs
 from app.work_area import Pane, to_widget
 from calib_model.errors import BitepointError
 from calib_model.vehicle.campaign_store import NO_SUM
@@ -48,12 +50,12 @@ class CampaignPanel(RoadPart):
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
     settings : Memory
     """
 
     def __init__(
-        self, desk: Desk, jobs: JobsLike, settings: Memory, parent: QWidget | None = None
+        self, desk: Desk, jobs: Jobs, settings: Memory, parent: QWidget | None = None
     ) -> None:
         super().__init__(desk, parent)
         self._jobs = jobs
@@ -159,9 +161,7 @@ class CampaignPanel(RoadPart):
         caution = f" \N{WARNING SIGN} {NO_SUM}" if campaign.unchecked else ""
         self.results.say(f"Desk estimates: {', '.join(parts)}.{caution}")
 
-    def _failed(self, error: BaseException) -> None:
-        if not isinstance(error, BitepointError):
-            raise error
+    def _failed(self, error: BitepointError) -> None:
         self.results.say(f"\N{WARNING SIGN} {error}")
 
     # -- opening ---------------------------------------------------------------------------------

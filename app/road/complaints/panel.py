@@ -24,9 +24,10 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.forms import Form
 from app.line_rows import Rows
-from app.needs import JobsLike, Memory
+from app.needs import Memory
 from app.plain import PlainLabel, plain_tip
 from app.road.part import RoadPart
+from app.work.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Complaint, Standing
 from calib_model.editing.change import Change
@@ -63,12 +64,12 @@ class ComplaintsPanel(RoadPart):
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
     memory : Memory
     """
 
     def __init__(
-        self, desk: Desk, jobs: JobsLike, memory: Memory, parent: QWidget | None = None
+        self, desk: Desk, jobs: Jobs, memory: Memory, parent: QWidget | None = None
     ) -> None:
         super().__init__(desk, parent)
         self.jobs, self.memory = jobs, memory

@@ -37,10 +37,8 @@ def start_proof(panel: ComplaintsPanel, complaint: Complaint) -> None:
             return
         panel.do(lambda: change, form)
 
-    def failed(error: BaseException) -> None:
+    def failed(error: BitepointError) -> None:
         form.busy = False
-        if not isinstance(error, BitepointError):
-            raise error
         form.say(str(error), refused=True)
 
     panel.jobs.start(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from app.desk import Desk
 from app.desk_evidence import LawRun, evidence_of
-from app.driving.shapes import Control, DeskRun
-from app.needs import JobsLike
+from app.driving.shapes import DeskRun
+from app.work.control import Control
+from app.work.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Drive
 from calib_model.errors import BitepointError
@@ -14,7 +15,7 @@ from calib_model.evidence.drives import add_drive
 
 def record(
     desk: Desk,
-    jobs: JobsLike,
+    jobs: Jobs,
     by: str,
     name: str,
     driven: CalibrationSet | None,
@@ -25,7 +26,7 @@ def record(
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
     by : str
         Who records it.
     name : str
@@ -52,9 +53,7 @@ def record(
         elif desk.do(lambda: add_drive(document.content, made)):
             desk.tell(f"{made.name} is noted as evidence, desk only: {made.seconds:.1f} s.")
 
-    def failed(error: BaseException) -> None:
-        if not isinstance(error, BitepointError):
-            raise error
+    def failed(error: BitepointError) -> None:
         desk.tell(str(error), refused=True)
 
     trace = run.result.trace

@@ -15,16 +15,15 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.beside import Beside
 from app.desk import Desk
 from app.driving.looks import NOW
 from app.driving.metrics_view import MetricsView
 from app.driving.parts import Part, drive_parts, parts_of
 from app.driving.service import Driving, driving_of
-from app.driving.shapes import Case, Control, DeskRun
+from app.driving.shapes import Case, DeskRun
 from app.driving.top_view import TopView
 from app.driving.verdict import number
-from app.needs import JobsLike, Memory
+from app.needs import Memory
 from app.plain import PlainLabel, plain_tip
 from app.road.manoeuvres import evidence
 from app.road.manoeuvres.about import AboutPage
@@ -32,10 +31,14 @@ from app.road.manoeuvres.chooser import Chooser
 from app.road.manoeuvres.moment import deciding_cell
 from app.road.manoeuvres.sensitivity import SensitivityTab
 from app.road.manoeuvres.traces_tab import TracesTab
-from app.road.manoeuvres.words import case_words, state_words, why_nothing
+from app.road.manoeuvres.words import case_words, state_words, warned, why_nothing
 from app.road.part import RoadPart
+from app.work.control import Control
+from app.work.jobs import Job, Jobs
+from app.work.latest import Latest
 from app.work_area import Pane, to_widget
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.errors import BitepointError
 
 if TYPE_CHECKING:
     from calib_model.vehicle.manoeuvres import Manoeuvre
@@ -55,12 +58,12 @@ class ManoeuvresPanel(RoadPart):
     Parameters
     ----------
     desk : Desk
-    jobs : JobsLike
+    jobs : Jobs
     settings : Memory
     """
 
     def __init__(
-        self, desk: Desk, jobs: JobsLike, settings: Memory, parent: QWidget | None = None
+        self, desk: Desk, jobs: Jobs, settings: Memory, parent: QWidget | None = None
     ) -> None:
         super().__init__(desk, parent)
         self._jobs, self._memory = jobs, settings
@@ -68,10 +71,10 @@ class ManoeuvresPanel(RoadPart):
         self._driven: dict[str, tuple[tuple[Part, ...], dict[str, DeskRun]]] = {}
         self._case: Case | None = None
         self._case_run: DeskRun | None = None
-        self._job: Any = None
+        self._job: Job | None = None
+        self._trouble = ""
         self._wanted = False
-        self._beside = Beside(self)
-        self._beside.answered.connect(self._take)
+        self._latest = Latest(self, self._take, self._take_failure)
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
         self._timer.setInterval(PAUSE_MS)
@@ -149,7 +152,7 @@ class ManoeuvresPanel(RoadPart):
         return self.driving.manoeuvre(self.chooser.manoeuvre)
 
     def _on_chosen(self) -> None:
-        self._case = None
+        self._case, self._trouble = None, ""
         self.driving.memory.remember("driving/chosen", self.chooser.manoeuvre)
         self.sensitivity.show_manoeuvre(self.manoeuvre)
         self.chooser.show_states(self._states())
@@ -162,7 +165,7 @@ class ManoeuvresPanel(RoadPart):
         self._soon()
 
     def _on_state(self) -> None:
-        self._say()
+        self._redraw()
         if self.driving.state == "ready":
             self._soon()
 
@@ -207,12 +210,12 @@ class ManoeuvresPanel(RoadPart):
         if not parts or not manoeuvre:
             self._redraw()
             return
-        if self._beside.busy:
+        if self._latest.busy:
             self._timer.start()
             return
-        self._wanted = False
+        self._wanted, self._trouble = False, ""
         driving, vehicle = self.driving, self.driving.vehicle
-        self._beside.ask(
+        self._latest.ask(
             lambda: (manoeuvre, parts, drive_parts(driving, parts, manoeuvre, vehicle))
         )
         self._say()
@@ -226,6 +229,10 @@ class ManoeuvresPanel(RoadPart):
         self.chooser.show_states(self._states())
         if manoeuvre == self.chooser.manoeuvre and self._case is None:
             self._redraw()
+
+    def _take_failure(self, error: BitepointError) -> None:
+        self._trouble = str(error)
+        self._redraw()
 
     def drive_all(self) -> None:
         """Drive every manoeuvre in the background."""
@@ -272,9 +279,9 @@ class ManoeuvresPanel(RoadPart):
         self.driving.wait()
         while self._timer.isActive():
             self._timer.stop()
-            self._beside.wait()
+            self._latest.wait()
             self._follow()
-        self._beside.wait()
+        self._latest.wait()
 
     # -- a run of a campaign ---------------------------------------------------------------------
 
@@ -293,7 +300,7 @@ class ManoeuvresPanel(RoadPart):
     def _drive_case(self) -> None:
         case, driving = self._case, self.driving
         if case is not None and self._case_run is None and driving.state == "ready":
-            self._beside.ask(lambda: driving.case_told(case))
+            self._latest.ask(lambda: driving.case_told(case))
 
     def _take_case(self, run: DeskRun) -> None:
         if self._case is not None:
@@ -347,7 +354,8 @@ class ManoeuvresPanel(RoadPart):
 
     def _say(self) -> None:
         now = self._current()[1].get(NOW)
-        self.state.setText(state_words(self.driving, self.manoeuvre, now, self._case))
+        words = state_words(self.driving, self.manoeuvre, now, self._case)
+        self.state.setText(warned(self._trouble) if self._trouble else words)
         self.state.setToolTip(plain_tip("\n".join(now.remarks) if now is not None else ""))
 
     # -- the play head ---------------------------------------------------------------------------

@@ -13,13 +13,13 @@ from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QPushButton, QVBoxLayout, 
 from app.driving.cells_view import CellsView, axes_words, step_of, unit_words
 from app.driving.manoeuvre_words import metrics_of
 from app.driving.service import Driving
-from app.driving.shapes import Control
 from app.driving.verdict import number, signed
-from app.needs import JobsLike
 from app.plain import PlainLabel
 from app.plots import words
 from app.quiet import QuietCombo
 from app.road.manoeuvres.in_tune import Asked, InTune
+from app.work.control import Control
+from app.work.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import exact, with_unit
 from calib_model.core.table import Table
@@ -47,12 +47,12 @@ class SensitivityTab(QWidget):
     Parameters
     ----------
     driving : Driving
-    jobs : JobsLike
+    jobs : Jobs
     """
 
     cell_wanted = Signal(str, tuple)
 
-    def __init__(self, driving: Driving, jobs: JobsLike, parent: QWidget | None = None) -> None:
+    def __init__(self, driving: Driving, jobs: Jobs, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._driving, self._jobs = driving, jobs
         self._manoeuvre: Manoeuvre | None = None
@@ -227,9 +227,7 @@ class SensitivityTab(QWidget):
         self._show()
         self._say()
 
-    def _failed(self, error: BaseException) -> None:
-        if not isinstance(error, BitepointError):
-            raise error
+    def _failed(self, error: BitepointError) -> None:
         self.words.setText(f"\N{WARNING SIGN} {error}")
 
     def _ended(self) -> None:

@@ -42,14 +42,14 @@ def state_words(
     if driving.state == "preparing":
         parts.append("Preparing the simulation… (once after an update; all else goes on)")
     elif driving.state == "failed":
-        parts.append(_warned(driving.trouble))
+        parts.append(warned(driving.trouble))
     elif not driving.model.compiled:
         parts.append(
             "The compiler (numba) is not installed here: a manoeuvre takes long and is driven "
             "when asked for only."
         )
     if driving.state == "ready" and driving.trouble:
-        parts.append(_warned(driving.trouble))
+        parts.append(warned(driving.trouble))
     if case is not None:
         parts.append(f"{case_words(case)}.")
     if manoeuvre is None:
@@ -59,10 +59,10 @@ def state_words(
     if now.completed:
         driven = f", {vehicle_words(now.vehicle)}" if now.vehicle is not None else ""
         parts.append(f"{manoeuvre.name}: desk estimates{driven}.")
-        parts += [_warned(now.why)] if now.why else []
+        parts += [warned(now.why)] if now.why else []
     else:
-        parts.append(_warned(f"{manoeuvre.name} was not completed: {now.why}"))
-    parts += [_warned(remark) for remark in now.remarks[:REMARKS]]
+        parts.append(warned(f"{manoeuvre.name} was not completed: {now.why}"))
+    parts += [warned(remark) for remark in now.remarks[:REMARKS]]
     if len(now.remarks) > REMARKS:
         parts.append(f"And {len(now.remarks) - REMARKS} more; the tip of this line has all.")
     if now.completed:
@@ -70,5 +70,6 @@ def state_words(
     return " ".join(parts)
 
 
-def _warned(text: str) -> str:
+def warned(text: str) -> str:
+    """Return a text with the sign of a warning."""
     return f"\N{WARNING SIGN} {text}"

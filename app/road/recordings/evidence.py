@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from app.desk import Desk
-from app.needs import ControlLike, JobsLike, Memory
+from app.needs import Memory
 from app.road.recordings.service import OpenDrive
 from app.road.recordings.work import Outcome
+from app.work.control import Control
+from app.work.jobs import Jobs
 from calib_model.core.record import Drive
 from calib_model.core.table import Table
 from calib_model.errors import BitepointError
@@ -35,7 +37,7 @@ def stays(
     return outcome.a.moments_of(table.id, cell), ""
 
 
-def record(drive: OpenDrive | None, desk: Desk, jobs: JobsLike, memory: Memory) -> None:
+def record(drive: OpenDrive | None, desk: Desk, jobs: Jobs, memory: Memory) -> None:
     """Keep in the set's record what a drive visited, with the values that were in the vehicle."""
     if drive is None or drive.outcome is None or desk.current is None:
         desk.tell("Evidence needs a recording that is replayed through an open set.", refused=True)
@@ -50,9 +52,7 @@ def record(drive: OpenDrive | None, desk: Desk, jobs: JobsLike, memory: Memory) 
             minutes = made.seconds / 60
             desk.tell(f"{made.name} is noted as evidence: {minutes:.1f} min.")
 
-    def failed(error: BaseException) -> None:
-        if not isinstance(error, BitepointError):
-            raise error
+    def failed(error: BitepointError) -> None:
         desk.tell(str(error), refused=True)
 
     jobs.start(
@@ -68,7 +68,7 @@ def record(drive: OpenDrive | None, desk: Desk, jobs: JobsLike, memory: Memory) 
 
 
 def _drive_of(
-    _control: ControlLike, outcome: Outcome, recording: Recording, by: str, stated: bool
+    _control: Control, outcome: Outcome, recording: Recording, by: str, stated: bool
 ) -> Drive:
     judged = outcome.judged
     covered = (

@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
-from app.needs import JobsLike, Memory
+from app.needs import Memory
 from app.plain import PlainLabel
 from app.plots.frame import OneLine
 from app.proving import RunFile
@@ -37,6 +37,7 @@ from app.road.recordings.plot import DrivePlot
 from app.road.recordings.service import OpenDrive, Recordings
 from app.road.recordings.tabs import AgreementTab, CellTab, FaultsTab, MomentTab, TotalsTab
 from app.road.recordings.watching import Watching
+from app.work.jobs import Jobs
 from app.work_area import Pane, to_widget
 from calib_model import cautions
 from calib_model.session.document import Event
@@ -65,7 +66,7 @@ class RecordingsPanel(RoadPart):
     """Open recordings, one of them over time, and lists beside it."""
 
     def __init__(
-        self, desk: Desk, jobs: JobsLike, memory: Memory, parent: QWidget | None = None
+        self, desk: Desk, jobs: Jobs, memory: Memory, parent: QWidget | None = None
     ) -> None:
         super().__init__(desk, parent)
         self.jobs, self.memory = jobs, memory

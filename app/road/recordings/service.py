@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Any
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.desk import Desk
-from app.needs import JobsLike, Memory
+from app.needs import Memory
 from app.vehicle_in_use import vehicle_in_use
+from app.work.control import Unforeseen
+from app.work.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 from calib_model.evidence.coverage import added
@@ -97,7 +99,7 @@ class Recordings(QObject):
     opened = Signal()
     refused = Signal(object, str)
 
-    def __init__(self, desk: Desk, jobs: JobsLike, memory: Memory, parent: QObject) -> None:
+    def __init__(self, desk: Desk, jobs: Jobs, memory: Memory, parent: QObject) -> None:
         super().__init__(parent)
         self.desk, self.jobs, self.memory = desk, jobs, memory
         self.drives: list[OpenDrive] = []
@@ -193,14 +195,14 @@ class Recordings(QObject):
         self._look(path)
         return True
 
-    def _failed(self, path: Path, error: BaseException, *, reading: bool = False) -> None:
+    def _failed(self, path: Path, error: BitepointError, *, reading: bool = False) -> None:
         said = self._said[path]
         doubt = reading and hasattr(error, "what")  # only the user can tell
         if doubt:
             said.source = said.source or doubt_key(path, error)
             if self._recalled(path):
                 return
-        elif said.recalled and isinstance(error, BitepointError):
+        elif said.recalled and not isinstance(error, Unforeseen):
             # What was said of the source does not hold for this file: as if it had not been said.
             said.answers, said.recalled = {}, False
             self._look(path)
@@ -209,8 +211,6 @@ class Recordings(QObject):
         if doubt:
             self.layout_wanted.emit(path, said.answers, error)
             return
-        if not isinstance(error, BitepointError):
-            raise error
         self.refused.emit(path, str(error))
 
     def _take_in(self, path: Path, recording: Recording, layout: Any) -> None:
@@ -346,10 +346,7 @@ class Recordings(QObject):
         drive.outcome, drive.replayed, drive.problem = outcome, document, ""
         self.replayed.emit(drive)
 
-    def _replay_failed(self, drive: OpenDrive, error: BaseException) -> None:
-        if not isinstance(error, BitepointError):
-            drive.running = False
-            raise error
+    def _replay_failed(self, drive: OpenDrive, error: BitepointError) -> None:
         drive.running = False
         drive.outcome, drive.problem = None, str(error)
         self.replayed.emit(drive)

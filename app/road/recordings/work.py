@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.needs import ControlLike
 from app.road.ready import get_ready
 from app.road.recordings.layouts import head_key
+from app.work.control import Control
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.errors import BitepointError
 from calib_model.evidence.coverage import coverage
@@ -108,14 +108,14 @@ def is_recording(path: Path) -> bool:
     return path.suffix.lower() in SUFFIXES and path.suffix.lower() not in (".h5", ".hdf5")
 
 
-def look(control: ControlLike, path: Path, answers: Mapping[str, str]) -> tuple[Any, str]:
+def look(control: Control, path: Path, answers: Mapping[str, str]) -> tuple[Any, str]:
     """Return a file's layout, or what is unclear about it, and what tells its source.
 
     There is no layout where a format needs no look.
 
     Parameters
     ----------
-    control : ControlLike
+    control : Control
     path : Path
     answers : mapping of str to str
         What the user says of it: encoding, separator, decimal, time, time_unit.
@@ -133,13 +133,13 @@ def look(control: ControlLike, path: Path, answers: Mapping[str, str]) -> tuple[
     return found, head_key(path) if text else ""
 
 
-def read(control: ControlLike, path: Path, layout: Any) -> Recording:
+def read(control: Control, path: Path, layout: Any) -> Recording:
     """Read a recording in a child process."""
     return read_recording(path, layout, control.progress)
 
 
 def replayed(
-    control: ControlLike,
+    control: Control,
     recording: Recording,
     chosen: ChannelMap,
     whose: ConstantsOf,

@@ -20,10 +20,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.beside import Beside
 from app.desk import Desk
 from app.plain import PlainLabel
 from app.quiet import QuietCombo
+from app.work.latest import Latest
 from calib_model.core.arrays import BoolArray
 from calib_model.errors import BitepointError
 
@@ -115,8 +115,7 @@ class ShapePanel(QWidget):
         self.report_button.hide()
         column.addWidget(self.report_button)
         column.addLayout(buttons)
-        self._beside = Beside(self)
-        self._beside.answered.connect(self._take)
+        self._latest = Latest(self, self._take, lambda error: self.outcome.setText(str(error)))
         self._later = QTimer(self)
         self._later.setSingleShot(True)
         self._later.setInterval(PAUSE)
@@ -286,13 +285,13 @@ class ShapePanel(QWidget):
         tool = self.tool
         self._asked_cells = question.selection
         self.outcome.setText("Working…")
-        self._beside.ask(lambda: (question, _answer(tool, question)))
+        self._latest.ask(lambda: (question, _answer(tool, question)))
 
     def wait(self) -> None:
         """Wait for the proposal that is being worked out."""
         if self._later.isActive():
             self.ask()
-        self._beside.wait()
+        self._latest.wait()
 
     def _take(self, answer: tuple[Question, Proposal | str]) -> None:
         question, made = answer
@@ -319,7 +318,7 @@ class ShapePanel(QWidget):
         bar.setValue(min(top, bar.maximum()))
 
     def _forget(self) -> None:
-        self._beside.forget()
+        self._latest.forget()
         self.report_button.hide()
         self.proposal = None
         self._desk.propose(None)

@@ -7,7 +7,9 @@ import time
 
 import pytest
 
-from app.shell.jobs import Control, Jobs
+from app.work.control import Control
+from app.work.jobs import Jobs
+from calib_model.errors import BitepointError, EditRefused
 
 
 @pytest.fixture
@@ -38,12 +40,24 @@ def test_an_error_is_told(jobs: Jobs) -> None:
     told: list[BaseException] = []
 
     def fail(_control: Control) -> None:
-        raise ValueError("no")
+        raise EditRefused("no")
 
     job = jobs.start("Failing", fail, failed=told.append)
     job.wait()
     assert job.state == "failed"
     assert [str(e) for e in told] == ["no"]
+
+
+def test_an_error_that_nobody_foresaw_is_told_in_words_and_kept(jobs: Jobs, qtbot) -> None:  # type: ignore[no-untyped-def]
+    told: list[BitepointError] = []
+
+    def fail(_control: Control) -> None:
+        raise ValueError("no luck")
+
+    with qtbot.capture_exceptions() as caught:
+        jobs.start("Failing", fail, failed=told.append).wait()
+    assert [str(value) for _, value, _ in caught] == ["no luck"]
+    assert "ended unexpectedly (ValueError: no luck)" in str(told[0])
 
 
 def test_an_error_that_nobody_takes_goes_to_the_crash_dialog(jobs: Jobs, qtbot) -> None:  # type: ignore[no-untyped-def]

@@ -6,58 +6,15 @@ A job never touches a document or a widget.  What it returns comes back to the w
 from __future__ import annotations
 
 import contextlib
-import threading
 from collections.abc import Callable
 from typing import Any
 
 from PySide6.QtCore import QEventLoop, QObject, QRunnable, Qt, QThreadPool, Signal
 
+from calib_model.errors import BitepointError
 
-class Cancelled(Exception):
-    """The user cancelled the job."""
-
-
-class Control:
-    """What a running job may say and ask; safe to use from its thread.
-
-    Parameters
-    ----------
-    report : callable
-        Called with a fraction (0 to 1, or -1 if unknown) and a text.
-    """
-
-    def __init__(self, report: Callable[[float, str], None]) -> None:
-        self._report = report
-        self._cancel = threading.Event()
-        self._on_cancel: Callable[[], None] | None = None
-
-    def progress(self, fraction: float, text: str = "") -> None:
-        """Tell how far the work is; raises `Cancelled` if the user gave up."""
-        self.check()
-        self._report(fraction, text)
-
-    @property
-    def cancelled(self) -> bool:
-        """Whether the user gave up."""
-        return self._cancel.is_set()
-
-    def check(self) -> None:
-        """Raise `Cancelled` if the user gave up."""
-        if self._cancel.is_set():
-            raise Cancelled
-
-    def cancel(self) -> None:
-        """Ask the work to end at its next check."""
-        self._cancel.set()
-        stop = self._on_cancel
-        if stop is not None:
-            stop()
-
-    def on_cancel(self, stop: Callable[[], None]) -> None:
-        """Have `stop` called, from the window's thread, when the user gives up."""
-        self._on_cancel = stop
-        if self._cancel.is_set():
-            stop()
+from .control import Cancelled, Control, tell
+from .latest import Latest
 
 
 class Job(QObject):
@@ -81,7 +38,7 @@ class Job(QObject):
         self.result: Any = None
         self.error: BaseException | None = None
         self.done: Callable[[Any], None] | None = None
-        self.failed: Callable[[BaseException], None] | None = None
+        self.failed: Callable[[BitepointError], None] | None = None
         self.control = Control(lambda part, text: parent._progressed.emit(self, part, text))
 
     def cancel(self) -> None:
@@ -107,9 +64,7 @@ class Job(QObject):
             if self.state == "done" and self.done is not None:
                 self.done(result)
             elif self.state == "failed" and error is not None:
-                if self.failed is None:
-                    raise error
-                self.failed(error)
+                tell(error, self.failed)
         finally:
             self.ended.emit()
 
@@ -164,7 +119,7 @@ class Jobs(QObject):
         function: Callable[..., Any],
         *arguments: Any,
         done: Callable[[Any], None] | None = None,
-        failed: Callable[[BaseException], None] | None = None,
+        failed: Callable[[BitepointError], None] | None = None,
         cancellable: bool = False,
     ) -> Job:
         """Run ``function(control, *arguments)`` in a thread.
@@ -174,8 +129,8 @@ class Jobs(QObject):
         title : str
             What is being done, for the status line (``Opening larch_normal.h5``).
         done, failed : callable
-            Called in the window's thread with the result or the error.  Without `failed` an
-            error goes to the crash dialog.
+            Called in the window's thread with the result, or with the error in words; see
+            `control.tell`.
         cancellable : bool
             Whether the function asks ``control`` now and then.
         """
@@ -207,3 +162,10 @@ class Jobs(QObject):
         while self.running:
             self.running[0].wait()
         self._pool.waitForDone()
+
+
+def end_all(jobs: Jobs, root: QObject) -> None:
+    """End all work of a window: its jobs, and the open questions of everything in it."""
+    for latest in root.findChildren(Latest):
+        latest.end()
+    jobs.finish()

@@ -329,7 +329,7 @@ class ComplaintsPanel(RoadPart):
     def _prove(self) -> None:
         complaint = self.chosen
         if complaint is not None:
-            start_proof(self, complaint)
+            start_proof(self.desk, self.jobs, complaint, self.prove_form, self.run_wanted, self.do)
 
     def _drop(self) -> None:
         complaint, form = self.chosen, self.drop_form

@@ -2,27 +2,50 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from pathlib import Path
 
+from app.desk import Desk
+from app.forms import Form
 from app.proving import RunFile, heard_file, proof_by
 from app.vehicle_in_use import vehicle_in_use
+from app.work.jobs import Jobs
 from calib_model.core.record import Complaint
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
 from calib_model.session.complaints import require_provable
 
-if TYPE_CHECKING:
-    from .panel import ComplaintsPanel
+from .forms import ProveForm
 
 
-def start_proof(panel: ComplaintsPanel, complaint: Complaint) -> None:
-    """Replay what the form names, and prove the complaint by it if it is a proof."""
-    form, document = panel.prove_form, panel.desk.current
+def start_proof(
+    desk: Desk,
+    jobs: Jobs,
+    complaint: Complaint,
+    form: ProveForm,
+    run_wanted: Callable[[str], RunFile | None],
+    apply: Callable[[Callable[[], Change], Form], object],
+) -> None:
+    """Replay what the form names, and prove the complaint by it if it is a proof.
+
+    Parameters
+    ----------
+    desk : Desk
+    jobs : Jobs
+    complaint : Complaint
+    form : ProveForm
+        Is told how it goes.
+    run_wanted : callable
+        Returns an open recording's file by its digest.
+    apply : callable
+        Makes the change that proves it.
+    """
+    document = desk.current
     if document is None or form.busy:
         return
     try:
         require_provable(complaint)
-        run, moment = form.given(panel.run_wanted)
+        run, moment = form.given(run_wanted)
     except BitepointError as refusal:
         form.say(str(refusal), refused=True)
         return
@@ -32,23 +55,23 @@ def start_proof(panel: ComplaintsPanel, complaint: Complaint) -> None:
 
     def done(change: Change) -> None:
         form.busy = False
-        if document is not panel.desk.current or document.content is not content:
+        if document is not desk.current or document.content is not content:
             form.say("The set was edited meanwhile; nothing was proved.", refused=True)
             return
-        panel.do(lambda: change, form)
+        apply(lambda: change, form)
 
     def failed(error: BitepointError) -> None:
         form.busy = False
         form.say(str(error), refused=True)
 
-    panel.jobs.start(
+    jobs.start(
         f"Replaying {run.path.name}",
         proof_by,
         content,
         complaint,
         run,
-        _heard(panel, complaint, run),
-        vehicle_in_use(panel.desk).constants,
+        _heard(document.path, complaint, run, run_wanted),
+        vehicle_in_use(desk).constants,
         moment,
         form.note.text(),
         done=done,
@@ -56,15 +79,18 @@ def start_proof(panel: ComplaintsPanel, complaint: Complaint) -> None:
     )
 
 
-def _heard(panel: ComplaintsPanel, complaint: Complaint, run: RunFile) -> RunFile | None:
+def _heard(
+    here: Path | None,
+    complaint: Complaint,
+    run: RunFile,
+    run_wanted: Callable[[str], RunFile | None],
+) -> RunFile | None:
     """Return the recording that the complaint is heard in: an open one, or one beside."""
     if not complaint.sha256:
         return None
-    found = panel.run_wanted(complaint.sha256)
+    found = run_wanted(complaint.sha256)
     if found is not None:
         return found
-    document = panel.desk.current
-    here = document.path if document is not None else None
     folders = [run.path.parent, *([here.parent] if here is not None else [])]
     path = heard_file(complaint, folders)
     return RunFile(path) if path is not None else None

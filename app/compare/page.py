@@ -23,6 +23,7 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.plain import PlainLabel, RichLabel
 from app.plots.frame import OneLine
+from app.turns import Turns
 from app.work.jobs import Jobs
 from app.work_area import Pane, WorkArea, to_widget
 from calib_model.cautions import LINE
@@ -89,7 +90,6 @@ class ComparePage(WorkArea):
         self.result.jumped.connect(self.jumped)
         pair = self.detail.pair
         self.takes = TakesOver(desk, jobs, self.comparing, self.summary, pair, self.strip)
-        self._in_turn = "list"
         self._just_shown = False
         self._build()
         self._connect()
@@ -134,6 +134,7 @@ class ComparePage(WorkArea):
         column.addWidget(self.detail, 1)
         column.addWidget(self.strip)
         self._right = right
+        self._turns = Turns(self, NARROW, self.summary, right)
         self._across = QSplitter(Qt.Orientation.Horizontal)
         self._across.addWidget(self.summary)
         self._across.addWidget(right)
@@ -233,8 +234,7 @@ class ComparePage(WorkArea):
         """List, grids, plots, reason."""
 
         def enter(target: QWidget, number: int) -> bool:
-            if self._is_narrow:
-                self._turn("table" if number else "list")
+            self._turns.show(self._right if number else self.summary)
             if number and self.detail.narrow and target is not self.strip.reason:
                 self.detail.show_part(number - 1)
             return target.isVisible() and to_widget(target)
@@ -252,12 +252,12 @@ class ComparePage(WorkArea):
 
     def find_tables(self) -> None:
         """Show the list and give its filter the keyboard."""
-        self._turn("list")
+        self._turns.show(self.summary)
         self.summary.focus_filter()
 
     def focus_cells(self) -> None:
         """Give the cells the keyboard."""
-        self._turn("table")
+        self._turns.show(self._right)
         self.cells.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def turn_slices(self) -> bool:
@@ -271,7 +271,7 @@ class ComparePage(WorkArea):
 
     def take(self, scope: Scope, into: Into) -> None:
         """Take over, once a reason is given."""
-        self._turn("table")
+        self._turns.show(self._right)
         self.takes.take(scope, into)
 
     def choose_earlier(self) -> None:
@@ -458,19 +458,9 @@ class ComparePage(WorkArea):
 
     # -- room ------------------------------------------------------------------------------------
 
-    @property
-    def _is_narrow(self) -> bool:
-        return self.width() < NARROW
-
-    def _turn(self, wanted: str) -> None:
-        self._in_turn = wanted
-        self._arrange()
-
     def _arrange(self) -> None:
         """Where there is no room for both, list and table take turns."""
-        narrow = self._is_narrow
-        self.summary.setVisible(not narrow or self._in_turn == "list")
-        self._right.setVisible(not narrow or self._in_turn == "table")
+        self._turns.arrange()
         self.caution.setVisible(self.height() >= LOW)
 
     def resizeEvent(self, event: QResizeEvent) -> None:

@@ -84,7 +84,7 @@ class ReleasePage(ReleasePanels):
 
     def find_tables(self) -> None:
         """Give the find box the keyboard."""
-        self._turn("list")
+        self._turns.show(self.list)
         self.list.focus_filter()
 
     def show_trial(self) -> None:

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.needs import Memory
 from app.plain import PlainLabel
+from app.turns import Turns
 from app.work.jobs import Jobs
 from app.work_area import Pane, WorkArea
 from calib_model import cautions
@@ -71,7 +72,6 @@ class ReleasePanels(WorkArea):
         self.keys = KeysForm(memory)
         self.trial = TrialPanel(memory)
         self.hand_over = HandOverPanel(memory)
-        self._in_turn = "list"
         self._build()
 
     def _build(self) -> None:
@@ -110,6 +110,7 @@ class ReleasePanels(WorkArea):
             number = self.tabs.addTab(_scrolling(page), title)
             for form in forms:
                 self._places[form] = number
+        self._turns = Turns(self, NARROW, self.list, self.tabs)
         self._across = QSplitter(Qt.Orientation.Horizontal)
         self._across.setChildrenCollapsible(False)
         self._across.addWidget(self.list)
@@ -144,7 +145,7 @@ class ReleasePanels(WorkArea):
 
     def focus_panel(self) -> None:
         """Give the panel beside the list the keyboard."""
-        self._turn("panel")
+        self._turns.show(self.tabs)
         page = self.tabs.currentWidget()
         assert isinstance(page, QScrollArea)
         shown = page.widget() or self
@@ -160,19 +161,19 @@ class ReleasePanels(WorkArea):
 
     def back_to_list(self) -> None:
         """Give the list the keyboard."""
-        self._turn("list")
+        self._turns.show(self.list)
         self.act.show_form(None)
         self.list.focus_list()
 
     def show_view(self, view: View) -> None:
         """Show a list and give it the keyboard."""
-        self._turn("list")
+        self._turns.show(self.list)
         self.list.choose_view(view)
         self.list.focus_list()
 
     def show_panel(self, form: QWidget, focus: QWidget | None = None) -> None:
         """Show a panel and give a field of it the keyboard."""
-        self._turn("panel")
+        self._turns.show(self.tabs)
         number = self._places.get(form, 0)
         self.tabs.setCurrentIndex(number)
         target = focus or _first_field(form)
@@ -184,13 +185,6 @@ class ReleasePanels(WorkArea):
 
     # -- sizes -----------------------------------------------------------------------------------
 
-    def _turn(self, part: str) -> None:
-        """On a narrow screen, show the list or the panels."""
-        self._in_turn = part
-        narrow = self.width() < NARROW
-        self.list.setVisible(not narrow or part == "list")
-        self.tabs.setVisible(not narrow or part == "panel")
-
     def heightForWidth(self, width: int) -> int:
         """Ask for no more than is needed: a scrolling area gives what this answers."""
         return self.minimumSizeHint().height()
@@ -198,7 +192,7 @@ class ReleasePanels(WorkArea):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Let list and panels take turns where there is little room."""
         super().resizeEvent(event)
-        self._turn(self._in_turn)
+        self._turns.arrange()
         low = self.height() < LOW
         self.caution.setVisible(not low)
         self.list.set_brief(low)

@@ -15,6 +15,7 @@ from app.driving.strip import LiveStrip
 from app.grid.panel import GridPanel
 from app.grid.view import GridView
 from app.plots.panel import PlotPanel
+from app.turns import Turns
 from app.work_area import Pane, WorkArea, to_widget
 
 from .details_dialog import DetailsDialog
@@ -88,7 +89,7 @@ class TunePage(WorkArea):
         self._across.setStretchFactor(1, 1)
         self._across.setSizes([270, 780, 300])
         self._middle.setSizes([330, 300])
-        self._in_turn = "list"
+        self._turns = Turns(self, NARROW, self.table_list, self.side)
         self._heights_chosen = False
         self._middle.splitterMoved.connect(self._on_heights_chosen)
         whole = QVBoxLayout(self)
@@ -113,13 +114,9 @@ class TunePage(WorkArea):
         super().resizeEvent(event)
         self._arrange()
 
-    def _arrange(self, wanted: str = "") -> None:
+    def _arrange(self) -> None:
         """Give up panes where there is no room for all: the list and the findings take turns."""
-        narrow = self.width() < NARROW
-        if wanted:
-            self._in_turn = wanted
-        self.table_list.setVisible(not narrow or self._in_turn == "list")
-        self.side.setVisible(not narrow or self._in_turn == "side")
+        self._turns.arrange()
         self.header.set_brief(self.height() < LOW)
         self.strip.set_thin(self.height() < LOW)
         self._share_height()
@@ -194,7 +191,7 @@ class TunePage(WorkArea):
 
     def find_tables(self) -> None:
         """Show the table list and give its filter the keyboard."""
-        self._arrange("list")
+        self._turns.show(self.table_list)
         self.table_list.focus_filter()
 
     def edit_rules(self) -> None:
@@ -217,7 +214,7 @@ class TunePage(WorkArea):
 
     def show_side(self, number: int) -> None:
         """Show findings (0), rules (1) or shaping (2) and give them the keyboard."""
-        self._arrange("side")
+        self._turns.show(self.side)
         self.side.setCurrentIndex(number)
         targets: tuple[QWidget, ...] = (self.findings.list, self.rules.list, self.shape.choice)
         targets[number].setFocus(Qt.FocusReason.ShortcutFocusReason)
@@ -226,7 +223,7 @@ class TunePage(WorkArea):
         """List, grid, plots, and what stands beside."""
 
         def tables() -> bool:
-            self._arrange("list")
+            self._turns.show(self.table_list)
             return to_widget(self.table_list.view)
 
         def side() -> bool:

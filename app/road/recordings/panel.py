@@ -37,6 +37,7 @@ from app.road.recordings.plot import DrivePlot
 from app.road.recordings.service import OpenDrive, Recordings
 from app.road.recordings.tabs import AgreementTab, CellTab, FaultsTab, MomentTab, TotalsTab
 from app.road.recordings.watching import Watching
+from app.turns import Turns
 from app.work.jobs import Jobs
 from app.work_area import Pane, to_widget
 from calib_model import cautions
@@ -85,7 +86,6 @@ class RecordingsPanel(RoadPart):
         self.watching = Watching(self.service, memory, self.notice, self)
         self.ask_files: Any = self._ask_files
         self._pending: tuple[str, float] | None = None
-        self._in_turn = "plot"
         self.setAcceptDrops(True)
         self._build()
         self._connect()
@@ -114,6 +114,7 @@ class RecordingsPanel(RoadPart):
             ("Tot&als", self.totals),
         ):
             self.tabs.addTab(page, title)
+        self._turns = Turns(self, NARROW, self.plot, self.tabs)
         self.across = QSplitter(Qt.Orientation.Horizontal)
         self.across.setChildrenCollapsible(False)
         self.across.addWidget(self.plot)
@@ -344,7 +345,7 @@ class RecordingsPanel(RoadPart):
 
     def _go(self, moment: float) -> None:
         self.player.go_to(moment)
-        self._turn("plot")
+        self._turns.show(self.plot)
         self.plot.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def go_to(self, sha256: str, moment: float) -> None:
@@ -394,7 +395,7 @@ class RecordingsPanel(RoadPart):
 
     def show_moments_of_cell(self) -> None:
         """List the moments that used the cell under the cursor of Tune."""
-        self._turn("lists")
+        self._turns.show(self.tabs)
         self.tabs.setCurrentWidget(self.cell)
         self._show_cell()
         self.cell.setFocus(Qt.FocusReason.OtherFocusReason)
@@ -402,7 +403,7 @@ class RecordingsPanel(RoadPart):
     def show_tab(self, name: str) -> None:
         """Show a list by its name (``moment``, ``agreement``, ``cell``, ``faults``, ...)."""
         page = getattr(self, name)
-        self._turn("lists")
+        self._turns.show(self.tabs)
         self.tabs.setCurrentWidget(page)
         self._show_tab()
         page.setFocus(Qt.FocusReason.OtherFocusReason)
@@ -447,17 +448,17 @@ class RecordingsPanel(RoadPart):
     def panes(self) -> Sequence[Pane]:
         """Plots, lists and bar."""
 
-        def enter(target: QWidget, turn: str) -> bool:
-            self._turn(turn)
+        def enter(target: QWidget, turn: QWidget) -> bool:
+            self._turns.show(turn)
             return to_widget(target)
 
         lists = self.tabs.currentWidget()
         if not self.service.drives or lists is None:
             return (Pane(self, self._enter),)
         return (
-            Pane(self.plot, lambda: enter(self.plot, "plot")),
-            Pane(lists, lambda: enter(lists, "lists")),
-            Pane(self.bar.drives, lambda: enter(self.bar.drives, "plot")),
+            Pane(self.plot, lambda: enter(self.plot, self.plot)),
+            Pane(lists, lambda: enter(lists, self.tabs)),
+            Pane(self.bar.drives, lambda: enter(self.bar.drives, self.plot)),
         )
 
     def _enter(self) -> bool:
@@ -470,7 +471,7 @@ class RecordingsPanel(RoadPart):
             self.layout_form.fields["separator"].setFocus()
         elif not self.service.drives:
             self.bar.open.setFocus(Qt.FocusReason.OtherFocusReason)
-        elif self._in_turn == "plot" or self.width() >= NARROW:
+        elif self._turns.shows(self.plot):
             self.plot.setFocus(Qt.FocusReason.OtherFocusReason)
         else:
             self.tabs.currentWidget().setFocus(Qt.FocusReason.OtherFocusReason)
@@ -483,21 +484,14 @@ class RecordingsPanel(RoadPart):
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Esc in a list goes back to the plots."""
         if event.key() == Qt.Key.Key_Escape and self.service.drives:
-            self._turn("plot")
+            self._turns.show(self.plot)
             self.plot.setFocus(Qt.FocusReason.OtherFocusReason)
         else:
             super().keyPressEvent(event)
 
-    def _turn(self, part: str) -> None:
-        """On a narrow screen, show the plots or the lists."""
-        self._in_turn = part
-        narrow = self.width() < NARROW
-        self.plot.setVisible(not narrow or part == "plot")
-        self.tabs.setVisible(not narrow or part == "lists")
-
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Make room where there is little."""
         super().resizeEvent(event)
-        self._turn(self._in_turn)
+        self._turns.arrange()
         self.bar.make_room(narrow=self.width() < NARROW, low=self.height() < LOW)
         self.hint.setVisible(bool(self.service.drives) and self.height() >= LOW)

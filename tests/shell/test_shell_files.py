@@ -254,7 +254,6 @@ def test_a_set_without_edits_closes_unasked(opened: MainWindow, answers, wait) -
 
 
 def test_a_failed_save_keeps_the_edits_and_says_why(opened: MainWindow, wait, monkeypatch) -> None:
-    import calib_model.store.writing as writing
     from calib_model.errors import SaveFailed
 
     def full(*_args, **_more):
@@ -262,7 +261,7 @@ def test_a_failed_save_keeps_the_edits_and_says_why(opened: MainWindow, wait, mo
 
     edit(opened)
     with monkeypatch.context() as patched:
-        patched.setattr(writing, "write_set", full)
+        patched.setattr("calib_model.session.files.write_set", full)
         opened.files.save()
         wait()
     assert "The disk is full" in banner(opened, "save")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from PySide6.QtGui import QFont, QFontDatabase
@@ -16,6 +17,8 @@ _TABULAR = QFont.Tag("tnum")
 
 def load_fonts() -> str:
     """Load the bundled typeface and return its family; empty if Qt cannot read it."""
+    # Of what asks for bold, the semi-bold face is meant: not one that Qt thickens once more.
+    os.environ.setdefault("QT_NO_SYNTHESIZED_BOLD", "1")
     family = ""
     for path in sorted(FONTS.glob("*.otf")):
         number = QFontDatabase.addApplicationFont(str(path))

@@ -10,9 +10,8 @@ from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QApplication
 
 from app.look.palettes import palette
+from app.look.style import LookStyle
 from app.look.type import tabular
-
-from .boxes import OutlinedBoxes
 
 
 class Theme(QObject):
@@ -30,7 +29,7 @@ class Theme(QObject):
         self._app = app
         self._family = family
         self._wanted = "system"
-        self._style = OutlinedBoxes()  # kept: its drawing is Python's
+        self._style = LookStyle()  # kept: its drawing is Python's
         app.setStyle(self._style)
         app.styleHints().colorSchemeChanged.connect(self._follow)
 

@@ -25,8 +25,8 @@ from PySide6.QtWidgets import (
 )
 
 from app.areas import AREAS
+from app.look.style import LookStyle
 from app.shell import theme as themes
-from app.shell.boxes import OutlinedBoxes
 from app.shell.window import MainWindow
 from tests.waiting import settled
 
@@ -304,7 +304,7 @@ def test_an_empty_check_box_is_seen_on_its_ground(qtbot, name: str) -> None:  # 
     # WCAG 2.1, 1.4.11 (from memory): parts of a control stand out 3:1 from what is beside them.
     box = QCheckBox()
     qtbot.addWidget(box)
-    style = OutlinedBoxes()
+    style = LookStyle()
     box.setStyle(style)
     box.setPalette(themes.palette(name))
     box.resize(box.sizeHint())

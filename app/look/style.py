@@ -1,0 +1,331 @@
+"""The window's style: Fusion's geometry, our own drawing.
+
+Drawn, not styled by sheets: those are slow and cut palettes off.  What is not drawn here, Fusion
+draws with our palette.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from PySide6.QtCore import QPoint, QRect, QSize
+from PySide6.QtGui import QPainter, QPalette
+from PySide6.QtWidgets import (
+    QProxyStyle,
+    QStyle,
+    QStyleHintReturn,
+    QStyleOption,
+    QStyleOptionButton,
+    QStyleOptionComplex,
+    QStyleOptionFrame,
+    QStyleOptionMenuItem,
+    QStyleOptionTab,
+    QStyleOptionToolButton,
+    QWidget,
+)
+
+from . import draw_controls as controls
+from . import draw_frames as frames
+from . import draw_menus as menus
+from .brush import chevron, colour
+from .palettes import tones_of
+from .tokens import APART, CONTROL, GLOVES, NEAR
+
+_P, _C, _X = QStyle.PrimitiveElement, QStyle.ControlElement, QStyle.ComplexControl
+_M, _H, _T = QStyle.PixelMetric, QStyle.StyleHint, QStyle.ContentsType
+
+Drawing = Callable[[QPainter, Any, QWidget | None], None]
+
+
+def _nothing(_painter: QPainter, _option: QStyleOption, _widget: QWidget | None) -> None:
+    """Leave it out."""
+
+
+def _alone(draw: Callable[[QPainter, Any], None]) -> Drawing:
+    return lambda painter, option, _widget: draw(painter, option)
+
+
+def _arrow(way: str) -> Drawing:
+    def draw(painter: QPainter, option: QStyleOption, _widget: QWidget | None) -> None:
+        own = tones_of(option.palette)
+        able = bool(option.state & QStyle.StateFlag.State_Enabled)
+        chevron(painter, option.rect, own.second if able else own.off, way, 3)
+
+    return draw
+
+
+_PRIMITIVES: dict[QStyle.PrimitiveElement, Drawing] = {
+    _P.PE_FrameFocusRect: controls.focus_ring,
+    _P.PE_IndicatorCheckBox: controls.check_box,
+    _P.PE_IndicatorItemViewItemCheck: controls.check_box,
+    _P.PE_IndicatorRadioButton: _alone(controls.radio),
+    _P.PE_PanelLineEdit: _alone(controls.line_edit),
+    _P.PE_PanelButtonTool: controls.tool_panel,
+    _P.PE_FrameTabBarBase: _alone(frames.tab_base),
+    _P.PE_FrameTabWidget: _nothing,
+    _P.PE_Frame: _alone(frames.frame),
+    _P.PE_FrameGroupBox: _nothing,
+    _P.PE_PanelMenu: _alone(menus.menu_panel),
+    _P.PE_FrameMenu: _nothing,
+    _P.PE_PanelTipLabel: _alone(frames.tip),
+    _P.PE_FrameStatusBarItem: _nothing,
+    _P.PE_PanelItemViewItem: _alone(frames.item),
+    _P.PE_PanelItemViewRow: _nothing,
+    _P.PE_IndicatorArrowDown: _arrow("down"),
+    _P.PE_IndicatorArrowUp: _arrow("up"),
+    _P.PE_IndicatorArrowRight: _arrow("right"),
+    _P.PE_IndicatorArrowLeft: _arrow("left"),
+}
+_CONTROLS: dict[QStyle.ControlElement, Drawing] = {
+    _C.CE_PushButtonBevel: controls.push_button,
+    _C.CE_TabBarTabShape: _alone(frames.tab),
+    _C.CE_Splitter: _alone(frames.splitter),
+    _C.CE_HeaderSection: _alone(frames.header),
+    _C.CE_MenuItem: menus.menu_row,
+    _C.CE_MenuBarItem: _alone(menus.bar_item),
+    _C.CE_ToolBar: _nothing,
+    _C.CE_ProgressBarGroove: _nothing,
+}
+_METRICS: dict[QStyle.PixelMetric, int] = {
+    _M.PM_ScrollBarExtent: frames.SCROLL,
+    _M.PM_ScrollBarSliderMin: 28,
+    _M.PM_SplitterWidth: 7,
+    _M.PM_ToolTipLabelFrameWidth: 6,
+    _M.PM_TabBarBaseHeight: 1,
+    _M.PM_TabBarBaseOverlap: 0,
+    _M.PM_TabBarTabShiftVertical: 0,
+    _M.PM_ButtonShiftHorizontal: 0,
+    _M.PM_ButtonShiftVertical: 0,
+    _M.PM_MenuPanelWidth: 1,
+    _M.PM_MenuVMargin: 3,
+    _M.PM_MenuBarItemSpacing: 0,
+    _M.PM_MenuBarPanelWidth: 0,
+    _M.PM_ButtonIconSize: 16,
+    _M.PM_ToolBarIconSize: 18,
+}
+_HINTS: dict[QStyle.StyleHint, int] = {
+    _H.SH_EtchDisabledText: 0,
+    _H.SH_DialogButtonBox_ButtonsHaveIcons: 0,  # Qt's stock icons are on some buttons only
+    _H.SH_ComboBox_Popup: 0,
+    _H.SH_ItemView_ShowDecorationSelected: 1,
+    _H.SH_ScrollBar_LeftClickAbsolutePosition: 0,
+}
+_MENU = QStyleOptionToolButton.ToolButtonFeature.HasMenu
+_SWITCH = QSize(30, 16)
+_SQUARE = 16
+
+
+class LookStyle(QProxyStyle):
+    """Draws the controls of the window.
+
+    Attributes
+    ----------
+    control : int
+        Height of a control in pixels: 28, or 44 for gloves.
+    """
+
+    def __init__(self) -> None:
+        super().__init__("Fusion")
+        self.control = CONTROL
+
+    def use_gloves(self, wanted: bool) -> None:
+        """Make controls large enough for gloves, or as they were; widgets made later follow."""
+        self.control = GLOVES if wanted else CONTROL
+
+    # -- drawing -----------------------------------------------------------------------------
+
+    def drawPrimitive(
+        self,
+        element: QStyle.PrimitiveElement,
+        option: QStyleOption,
+        painter: QPainter,
+        widget: QWidget | None = None,
+    ) -> None:
+        """Draw what needs no more than a rectangle and a state."""
+        draw = _PRIMITIVES.get(element)
+        if draw is not None:
+            draw(painter, option, widget)
+        else:
+            super().drawPrimitive(element, option, painter, widget)
+
+    def drawControl(
+        self,
+        element: QStyle.ControlElement,
+        option: QStyleOption,
+        painter: QPainter,
+        widget: QWidget | None = None,
+    ) -> None:
+        """Draw a part of a control."""
+        draw = _CONTROLS.get(element)
+        if draw is not None:
+            draw(painter, option, widget)
+            return
+        if element == _C.CE_PushButtonLabel and isinstance(option, QStyleOptionButton):
+            option = _button_label(option, widget)
+        elif element == _C.CE_TabBarTabLabel and isinstance(option, QStyleOptionTab):
+            option = _tab_label(option)
+        elif element == _C.CE_ProgressBarContents:
+            frames.progress(painter, option, _phase())  # type: ignore[arg-type]
+            return
+        elif element == _C.CE_MenuBarEmptyArea:
+            painter.fillRect(option.rect, option.palette.color(QPalette.ColorRole.Window))
+            return
+        super().drawControl(element, option, painter, widget)
+
+    def drawComplexControl(
+        self,
+        control: QStyle.ComplexControl,
+        option: QStyleOptionComplex,
+        painter: QPainter,
+        widget: QWidget | None = None,
+    ) -> None:
+        """Draw a control with parts."""
+        if control == _X.CC_ComboBox:
+            controls.combo_box(painter, option, self, widget)
+        elif control == _X.CC_SpinBox:
+            controls.spin_box(painter, option, self, widget)
+        elif control == _X.CC_ScrollBar:
+            frames.scroll_bar(painter, option)
+        elif (
+            control == _X.CC_ToolButton
+            and isinstance(option, QStyleOptionToolButton)
+            and not option.features & QStyleOptionToolButton.ToolButtonFeature.MenuButtonPopup
+        ):
+            controls.tool_button(painter, option, self, widget)
+        elif control == _X.CC_Slider:
+            controls.slider(painter, option, self, widget)
+        else:
+            super().drawComplexControl(control, option, painter, widget)
+
+    # -- geometry ----------------------------------------------------------------------------
+
+    def subControlRect(
+        self,
+        control: QStyle.ComplexControl,
+        option: QStyleOptionComplex,
+        part: QStyle.SubControl,
+        widget: QWidget | None = None,
+    ) -> QRect:
+        """Return where a part is; scroll bars have no arrows."""
+        if control == _X.CC_ScrollBar:
+            return frames.scroll_rect(option, part)
+        made = super().subControlRect(control, option, part, widget)  # type: ignore[arg-type]
+        if control == _X.CC_ComboBox and part == QStyle.SubControl.SC_ComboBoxEditField:
+            return made.adjusted(4, 0, 0, 0)
+        return made
+
+    def subElementRect(
+        self, element: QStyle.SubElement, option: QStyleOption, widget: QWidget | None = None
+    ) -> QRect:
+        """Return where the inside of a control is."""
+        made = super().subElementRect(element, option, widget)  # type: ignore[arg-type]
+        if element == QStyle.SubElement.SE_LineEditContents and option.rect.height() > _SQUARE:
+            # One inside another field has its room already.
+            framed = isinstance(option, QStyleOptionFrame) and option.lineWidth > 0
+            return made.adjusted(4, 0, -2, 0) if framed else made
+        return made
+
+    def hitTestComplexControl(
+        self,
+        control: QStyle.ComplexControl,
+        option: QStyleOptionComplex,
+        position: QPoint,
+        widget: QWidget | None = None,
+    ) -> QStyle.SubControl:
+        """Return the part under a point."""
+        if control == _X.CC_ScrollBar:
+            for part in (
+                QStyle.SubControl.SC_ScrollBarSlider,
+                QStyle.SubControl.SC_ScrollBarSubPage,
+                QStyle.SubControl.SC_ScrollBarAddPage,
+            ):
+                if frames.scroll_rect(option, part).contains(position):
+                    return part
+            return QStyle.SubControl.SC_None
+        return super().hitTestComplexControl(control, option, position, widget)
+
+    def pixelMetric(
+        self,
+        metric: QStyle.PixelMetric,
+        option: QStyleOption | None = None,
+        widget: QWidget | None = None,
+    ) -> int:
+        """Return a measure."""
+        found = _METRICS.get(metric)
+        if found is not None:
+            return found
+        if metric == _M.PM_IndicatorWidth:
+            return _SWITCH.width() if controls.is_switch(widget) else _SQUARE
+        if metric == _M.PM_IndicatorHeight:
+            return _SWITCH.height() if controls.is_switch(widget) else _SQUARE
+        return super().pixelMetric(metric, option, widget)
+
+    def styleHint(
+        self,
+        hint: QStyle.StyleHint,
+        option: QStyleOption | None = None,
+        widget: QWidget | None = None,
+        returned: QStyleHintReturn | None = None,
+    ) -> int:
+        """Return a habit of the style."""
+        if hint == _H.SH_Table_GridLineColor and option is not None:
+            return colour(tones_of(option.palette).line).rgba() - 2**32
+        found = _HINTS.get(hint)
+        return found if found is not None else super().styleHint(hint, option, widget, returned)
+
+    def sizeFromContents(
+        self,
+        kind: QStyle.ContentsType,
+        option: QStyleOption,
+        size: QSize,
+        widget: QWidget | None = None,
+    ) -> QSize:
+        """Return a control's size: one height for all that stand in a row."""
+        if kind == _T.CT_MenuItem and isinstance(option, QStyleOptionMenuItem):
+            wide, tall = menus.row_size(option, option.fontMetrics.height())
+            return QSize(max(wide, size.width() if option.maxIconWidth else 0), tall)
+        made = super().sizeFromContents(kind, option, size, widget)  # type: ignore[arg-type]
+        tall = max(self.control, option.fontMetrics.height() + APART) if option is not None else 0
+        if kind == _T.CT_PushButton:
+            inner = size.width() + 2 * APART
+            return QSize(max(inner, made.width() if size.isEmpty() else inner), tall)
+        if kind in (_T.CT_LineEdit, _T.CT_ComboBox, _T.CT_SpinBox):
+            return QSize(made.width() + (6 if kind != _T.CT_SpinBox else 0), tall)
+        if kind == _T.CT_ToolButton and isinstance(option, QStyleOptionToolButton):
+            room = controls.MENU_ROOM if option.features & _MENU else 0
+            return QSize(max(made.width() + 6 + room, tall), max(made.height(), tall))
+        if kind == _T.CT_TabBarTab:
+            return QSize(made.width() + 2, max(made.height(), tall + 2))
+        if kind in (_T.CT_CheckBox, _T.CT_RadioButton):
+            return QSize(made.width(), max(made.height(), self.control - NEAR))
+        if kind == _T.CT_MenuBarItem:
+            return QSize(made.width() + NEAR, option.fontMetrics.height() + NEAR + 2)
+        return made
+
+
+def _phase() -> float:
+    from time import monotonic
+
+    at = monotonic() % 2.0
+    return at if at <= 1.0 else 2.0 - at
+
+
+def _button_label(option: QStyleOptionButton, widget: QWidget | None) -> QStyleOptionButton:
+    """Return the option with the colour of its rank."""
+    if controls.rank_of(widget) != "primary" or not (option.state & QStyle.StateFlag.State_Enabled):
+        return option
+    made = QStyleOptionButton(option)
+    made.palette = controls.text_palette(option, tones_of(option.palette).on_accent)
+    return made
+
+
+def _tab_label(option: QStyleOptionTab) -> QStyleOptionTab:
+    """Return the option of a tab, its text weaker while another one is chosen."""
+    if option.state & QStyle.StateFlag.State_Selected or not (
+        option.state & QStyle.StateFlag.State_Enabled
+    ):
+        return option
+    made = QStyleOptionTab(option)
+    made.palette = controls.text_palette(option, tones_of(option.palette).second)
+    return made

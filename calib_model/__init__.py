@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from .core.canonical import digest
     from .core.storage import Storage
     from .core.table import Table
+    from .core.values_digest import values_digest
     from .lookup import lookup
     from .rules.check import check
     from .scripting import edit, export_set, import_set, open_set, save_set
@@ -54,6 +55,7 @@ _HOMES = {
     "lookup": "lookup",
     "open_set": "scripting",
     "save_set": "scripting",
+    "values_digest": "core.values_digest",
     "verify": "signoff",
 }
 
@@ -73,6 +75,7 @@ __all__ = [
     "lookup",
     "open_set",
     "save_set",
+    "values_digest",
     "verify",
 ]
 

@@ -13,10 +13,12 @@ from app.cli.answer import GOOD, Answer, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import aligned, caution, count, listed, title
+from calib_model.core.canonical import digest
 from calib_model.core.numbers import exact
 from calib_model.core.planes import plane_index
 from calib_model.core.rule import stated
 from calib_model.core.units import shown
+from calib_model.core.values_digest import values_digest
 from calib_model.foreign_text import plain_line
 
 if TYPE_CHECKING:
@@ -64,6 +66,8 @@ def set_words(content: CalibrationSet, path: Path) -> str:
             ("Mode", plain_line(content.mode) + (" (the base mode)" if content.is_base else "")),
             ("Base mode", "" if content.is_base else content.base_mode),
             ("About", content.description),
+            ("Digest", digest(content)),
+            ("of values", values_digest(content)),
         )
         if text.strip()
     ]

@@ -132,8 +132,8 @@ def _line_digest(line: str) -> str:
 
 def _set_line(content: CalibrationSet) -> str:
     return (
-        f"set\tprogramme={_text(content.programme)}\tmode={_text(content.mode)}"
-        f"\tbase_mode={_text(content.base_mode)}\n"
+        f"set\tprogramme={one_line(content.programme)}\tmode={one_line(content.mode)}"
+        f"\tbase_mode={one_line(content.base_mode)}\n"
     )
 
 
@@ -154,10 +154,10 @@ def _table_line(table: Table, axes: dict[tuple[int, int], str], rules: dict[Rule
     in_force = ",".join([_rule(rule, rules) for rule in table.rules])
     parts = [
         (
-            f"table\tid={table.id}\tname={_text(table.name)}\tunit={_text(table.unit)}"
-            f"\tfunction={_text(table.function)}\tdescription={_text(table.description)}"
+            f"table\tid={table.id}\tname={one_line(table.name)}\tunit={one_line(table.unit)}"
+            f"\tfunction={one_line(table.function)}\tdescription={one_line(table.description)}"
             f"\tlower={_number(table.lower)}\tupper={_number(table.upper)}"
-            f"\tstorage={_storage(table.storage)}\trole={_text(table.role)}"
+            f"\tstorage={storage_text(table.storage)}\trole={one_line(table.role)}"
             f"\trelations={_relations(table)}\trules=[{in_force}]"
         )
     ]
@@ -170,7 +170,7 @@ def _table_line(table: Table, axes: dict[tuple[int, int], str], rules: dict[Rule
         parts.append(text)
     if table.labels:
         parts.append(f"\tlabels={_labels(table.labels)}")
-    parts.append(f"\tvalues={_numbers(table.values)}\n")
+    parts.append(f"\tvalues={numbers_text(table.values)}\n")
     return "".join(parts)
 
 
@@ -179,26 +179,27 @@ def _axis_fields(axis: Axis, prefix: str) -> str:
     return "".join(
         f"\t{prefix}{key}={value}"
         for key, value in (
-            ("name", _text(axis.name)),
-            ("unit", _text(axis.unit)),
-            ("quantity", _text(axis.quantity)),
+            ("name", one_line(axis.name)),
+            ("unit", one_line(axis.unit)),
+            ("quantity", one_line(axis.quantity)),
             ("interpolation", axis.interpolation),
             ("below", axis.below),
             ("above", axis.above),
-            ("storage", _storage(axis.storage)),
+            ("storage", storage_text(axis.storage)),
             ("shared", axis.shared),
-            ("breakpoints", _numbers(axis.values)),
+            ("breakpoints", numbers_text(axis.values)),
             *later,
         )
     )
 
 
 def _labels(labels: Labels) -> str:
-    pairs = [[_number(number), _text(text)] for number, text in labels.pairs]
+    pairs = [[_number(number), one_line(text)] for number, text in labels.pairs]
     return json.dumps(pairs, ensure_ascii=False, separators=(",", ":"))
 
 
-def _storage(storage: Storage) -> str:
+def storage_text(storage: Storage) -> str:
+    """Return a storage as canonical text has it: type, numerator/denominator, offset."""
     return f"{storage.type} {storage.numerator}/{storage.denominator} {storage.offset}"
 
 
@@ -210,7 +211,7 @@ def _relations(table: Table) -> str:
 
 @lru_cache(maxsize=1000)  # a set has a handful of combinations
 def _pairs(relations: tuple[tuple[str, str], ...]) -> str:
-    pairs = sorted((_text(mode), _text(sense)) for mode, sense in relations)
+    pairs = sorted((one_line(mode), one_line(sense)) for mode, sense in relations)
     return json.dumps(pairs, ensure_ascii=False, separators=(",", ":"))
 
 
@@ -226,17 +227,18 @@ def _rule(rule: Rule, known: dict[Rule, str]) -> str:
 def _canonical(plain: Any) -> Any:
     """Return plain data with one form for equal numbers and equal texts."""
     if isinstance(plain, dict):
-        return {_text(key): _canonical(value) for key, value in plain.items()}
+        return {one_line(key): _canonical(value) for key, value in plain.items()}
     if isinstance(plain, list | tuple):
         return [_canonical(value) for value in plain]
     if isinstance(plain, str):
-        return _text(plain)
+        return one_line(plain)
     if isinstance(plain, bool) or plain is None:
         return plain
     return one_form(plain)
 
 
-def _numbers(values: FloatArray) -> str:
+def numbers_text(values: FloatArray) -> str:
+    """Return numbers as canonical text has them: hexadecimal floats, a space between two."""
     return " ".join(map(float.hex, (values.reshape(-1) + 0.0).tolist()))
 
 
@@ -244,7 +246,8 @@ def _number(value: float) -> str:
     return float.hex(float(value) + 0.0)
 
 
-def _text(text: str) -> str:
+def one_line(text: str) -> str:
+    """Return a text as canonical text has it: normal form C, nothing that breaks a line."""
     if text.isascii() and text.isprintable() and "\\" not in text:
         return text
     return _UNSAFE.sub(_escaped, unicodedata.normalize("NFC", text))

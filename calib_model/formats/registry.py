@@ -19,7 +19,10 @@ if TYPE_CHECKING:
     from ..core.calibration_set import CalibrationSet
     from .outgoing import Outgoing
 
-MODULES = ("set_file", "canonical", "comma_separated", "sign_off_folder", "release_page")
+MODULES = (
+    "set_file", "canonical", "comma_separated", "spreadsheet", "netcdf", "sign_off_folder",
+    "release_page",
+)  # fmt: skip
 """A module for each format, in the order in which the window offers them."""
 
 

@@ -15,7 +15,6 @@ else said twice, the later entry wins.  What no entry speaks of is left as it is
 
 from __future__ import annotations
 
-import json
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
@@ -25,12 +24,12 @@ from typing import Any, Never
 
 from ..core.axis import Axis
 from ..core.calibration_set import CalibrationSet
-from ..core.numbers import exact
 from ..core.patterns import fits as wildcard_fits
 from ..core.roles import QUANTITIES, ROLES
 from ..core.rule import Rule
 from ..core.rule_plain import rule_from_plain
 from ..core.table import RELATIONS, Table
+from ..core.toml_text import toml_value
 from ..errors import FileProblem, ModelError
 
 SHEET_VERSION = 1
@@ -146,17 +145,17 @@ def sheet_text(source: CalibrationSet | Table) -> str:
 
 
 def _entry_text(table: Table) -> str:
-    lines = ["[[table]]", f"id = {_toml(table.id)}"]
+    lines = ["[[table]]", f"id = {toml_value(table.id)}"]
     # What is not in the published lists cannot be said in a sheet, so it is left as it is.
     if table.role in ("", *ROLES):
-        lines.append(f"bind = {_toml(table.role)}")
+        lines.append(f"bind = {toml_value(table.role)}")
     inputs = [axis.quantity for axis in table.axes]
     if inputs and set(inputs) <= {"", *QUANTITIES}:
-        lines.append(f"inputs = {_toml(inputs)}")
+        lines.append(f"inputs = {toml_value(inputs)}")
     if table.relations:
-        lines.append(f"modes = {_toml(dict(table.relations))}")
+        lines.append(f"modes = {toml_value(dict(table.relations))}")
     if table.rules:
-        rules = "".join(f"    {_toml(_reason_last(rule))},\n" for rule in table.rules)
+        rules = "".join(f"    {toml_value(_reason_last(rule))},\n" for rule in table.rules)
         lines.append(f"rules = [\n{rules}]")
     else:
         lines.append("rules = []")
@@ -167,25 +166,6 @@ def _reason_last(rule: Rule) -> dict[str, Any]:
     plain = rule.to_plain()
     reason = plain.pop("reason", "")
     return {**plain, "reason": reason} if reason else plain
-
-
-def _toml(value: Any) -> str:
-    """Return plain data as a TOML value on one line."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        # JSON's escapes are TOML's, but for the delete character, which JSON leaves as it is.
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
-    if isinstance(value, int | float):
-        return exact(value)
-    if isinstance(value, Mapping):
-        parts = ", ".join(f"{_key(k)} = {_toml(v)}" for k, v in value.items())
-        return f"{{ {parts} }}" if parts else "{}"
-    return f"[{', '.join(map(_toml, value))}]"
-
-
-def _key(text: str) -> str:
-    return text if re.fullmatch(r"[A-Za-z0-9_-]+", text) else _toml(text)
 
 
 # -- reading -------------------------------------------------------------------------------

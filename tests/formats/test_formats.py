@@ -18,7 +18,9 @@ SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 
 
 def test_a_format_is_found_by_its_id_and_by_a_suffix() -> None:
-    assert [one.id for one in formats()] == ["h5", "text", "csv", "signoff", "report"]
+    assert [one.id for one in formats()] == [
+        "h5", "text", "csv", "spreadsheet", "netcdf", "signoff", "report",
+    ]  # fmt: skip
     for one in formats():
         assert format_of(Path("any.thing"), one.id) is one
         assert format_of(Path(one.file_name("larch"))) is one

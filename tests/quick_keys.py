@@ -26,3 +26,8 @@ def make_quick_key(path: Path, passphrase: str, comment: str = "") -> PublicKey:
     public = PublicKey(key.public_key().public_bytes_raw())
     path.with_name(path.name + ".pub").write_text(public.line(comment) + "\n", encoding="utf-8")
     return public
+
+
+def signer_line(name: str, key: PublicKey) -> str:
+    """Return the line by which a list of allowed signers lets somebody sign off and decide."""
+    return f'"{name}" namespaces="bitepoint-signoff,bitepoint-decision" {key.line()}'

@@ -16,32 +16,37 @@ import pytest
 import calib_model
 from calib_model.core.canonical import digest
 from calib_model.store import read_set
+from tests.quick_keys import make_quick_key, signer_line
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 PHRASE = "correct horse battery"
 Run = Callable[..., tuple[int, str, str]]
 
 
-@pytest.fixture
-def desk(tmp_path: Path, run: Run) -> Path:
+@pytest.fixture(scope="session")
+def desk_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a copy of the normal set, two keys, and the list of their owners.
 
     The copy promises nothing to other modes, which are not at hand here.
     """
-    shutil.copy(SAMPLES / "larch_normal.h5", tmp_path / "set.h5")
-    content = calib_model.open_set(tmp_path / "set.h5")
+    folder = tmp_path_factory.mktemp("desk")
+    shutil.copy(SAMPLES / "larch_normal.h5", folder / "set.h5")
+    content = calib_model.open_set(folder / "set.h5")
     free = {id: replace(table, relations={}) for id, table in content.tables.items()}
-    calib_model.save_set(content.replaced(free), tmp_path / "set.h5", author="Olu")
-    (tmp_path / "phrase").write_text(PHRASE + "\nsecond line\n")
-    lines = []
-    for owner in ("ada", "ines"):
-        status, out, _ = run(
-            "keys", "new", tmp_path / owner, "--name", owner, "--passphrase-file",
-            tmp_path / "phrase",
-        )  # fmt: skip
-        assert status == 0
-        lines.append(out.splitlines()[-1])
-    (tmp_path / "signers").write_text("\n".join(lines) + "\n")
+    calib_model.save_set(content.replaced(free), folder / "set.h5", author="Olu")
+    (folder / "phrase").write_text(PHRASE + "\nsecond line\n")
+    lines = [
+        signer_line(owner, make_quick_key(folder / owner, PHRASE, owner))
+        for owner in ("ada", "ines")
+    ]
+    (folder / "signers").write_text("\n".join(lines) + "\n")
+    return folder
+
+
+@pytest.fixture
+def desk(tmp_path: Path, desk_once: Path) -> Path:
+    """The folder, a test's own."""
+    shutil.copytree(desk_once, tmp_path, dirs_exist_ok=True)
     return tmp_path
 
 
@@ -257,6 +262,17 @@ def test_an_edit_by_script_is_accepted_by_another_only(run: Run, desk: Path) -> 
 
 
 # -- keys ------------------------------------------------------------------------------------
+
+
+def test_a_new_key_signs_and_its_line_lets_its_owner(run: Run, desk: Path) -> None:
+    phrase = ("--passphrase-file", desk / "phrase")
+    status, out, err = run("keys", "new", desk / "olga", "--name", "olga", *phrase)
+    assert (status, err) == (0, "")
+    (desk / "signers").write_text(out.splitlines()[-1] + "\n")
+    assert _sign(run, desk, "olga", "author")[0] == 0
+    status, answer = _verify(run, desk)
+    assert answer["genuine"] is True
+    assert [one["name"] for one in answer["signed_by"]] == ["olga"]
 
 
 def test_keys_are_never_replaced_and_need_a_real_passphrase(run: Run, desk: Path) -> None:

@@ -25,14 +25,13 @@ from calib_model.session.files import document_of
 from calib_model.store import read_set_here
 from calib_model.store.source import Stamp
 from tests.collecting import settle_garbage
-from tests.quick_keys import make_quick_key
+from tests.quick_keys import make_quick_key, signer_line
 from tests.samples.sound import write_kept_promises
 from tests.waiting import settled
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 PASSPHRASE = "four words in snow"
 AUTHOR, REVIEWER = "calibrator B", "reviewer B"
-PURPOSES = 'namespaces="bitepoint-signoff,bitepoint-decision"'
 
 
 @pytest.fixture(scope="session")
@@ -84,7 +83,7 @@ def people(tmp_path_factory: pytest.TempPathFactory) -> People:
     lines = []
     for name in (AUTHOR, REVIEWER):
         public = make_quick_key(folder / name.split()[0], PASSPHRASE, name)
-        lines.append(f'"{name}" {PURPOSES} {public.line()}\n')
+        lines.append(signer_line(name, public) + "\n")
     (folder / "signers").write_text("".join(lines), encoding="utf-8")
     return People(folder / "calibrator", folder / "reviewer", folder / "signers")
 

@@ -22,7 +22,6 @@ FACES = 12  # friction faces of the clutch
 FRICTION = 0.12
 MEAN_RADIUS = 0.055  # m, mean of 62 and 48 mm (uniform wear)
 CLAMP_MOST = 12000.0  # N, what the actuator can press
-CURRENT_MOST = 14.0  # A
 
 REAR_SHARE = FRONT_TO_CENTRE / WHEELBASE
 """Share of the weight on the rear axle at rest: 0.42."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, Protocol
+from typing import Any
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
@@ -11,17 +11,10 @@ from app.desk import Desk
 from app.work.jobs import Jobs
 from calib_model.compare import compare, compare_again
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.session.document import Document, Event
+from calib_model.session.document import Event
 
 from .rows import Prepared
 from .sides import Side, saved_side
-
-
-class JobLike(Protocol):
-    """A piece of work in the background."""
-
-    def cancel(self) -> None:
-        """Give it up."""
 
 
 class Comparing(QObject):
@@ -249,8 +242,3 @@ def _changed(before: CalibrationSet, after: CalibrationSet) -> list[str]:
 
 def _alike(a: Side | None, b: Side | None) -> bool:
     return a is b if a is None or b is None else a.same_as(b)
-
-
-def live_target(side: Side | None) -> Document | None:
-    """Return the document that a side changes, or None if it changes nothing."""
-    return side.document if side is not None and not side.why_fixed else None

@@ -76,9 +76,3 @@ def middle(table: Table, axis: int, index: int) -> float:
     if other < 0:
         return float(values[index])
     return float(table.axes[axis].storage.nearest((values[index] + values[other]) / 2))
-
-
-def axis_text(table: Table, axis: int, index: int) -> str:
-    """Return a breakpoint in words, such as ``Pedal 40 %``."""
-    found = table.axes[axis]
-    return f"{found.label} {found.said(float(found.values[index]))}"

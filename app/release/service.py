@@ -68,17 +68,6 @@ class Standings(QObject):
         reading = self._company is not None and self._company.busy
         return self._job is not None or self._soon.isActive() or reading
 
-    @property
-    def up_to_date(self) -> bool:
-        """Whether `standing` is about the set as it is now."""
-        document = self._desk.current
-        return (
-            self.standing is not None
-            and document is not None
-            and self.standing.content is document.content
-            and not self.busy
-        )
-
     def set_active(self, on: bool) -> None:
         """Work while the page is seen; let it be while it is not."""
         self._active = on

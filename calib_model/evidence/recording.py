@@ -206,10 +206,6 @@ class Recording:
             )
         return found
 
-    def faults_of(self, name: str) -> tuple[Fault, ...]:
-        """Return the faults that concern a channel."""
-        return tuple(f for f in self.faults if name in f.channels or f.channel == name)
-
 
 def _rebuilt(plain: dict[str, Any]) -> Recording:
     return Recording(**plain)

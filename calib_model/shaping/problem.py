@@ -19,7 +19,7 @@ from ..core.rule import NotChecked, Rows, Rule, Stack, Term
 from ..core.table import Table
 from ..errors import BitepointError, EditRefused
 from ..rules.check import MODE_RELATION, Surroundings
-from ..rules.limits import Limits, Locked
+from ..rules.limits import Limits
 from .reduce import reduce, row_sums
 from .waived import allowances
 
@@ -194,10 +194,6 @@ class RuleSystem:
         """Return the number of the table and the flat cell in it of a stacked cell."""
         owner = int(self.owner[cell])
         return owner, cell - self.starts[owner]
-
-    def is_lock(self, row: int) -> bool:
-        """Whether a row is a lock."""
-        return isinstance(self.sources[self.origin[row]].rule, Locked)
 
 
 def gather(

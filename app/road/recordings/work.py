@@ -103,11 +103,6 @@ class Outcome:
         return self.trust.counts
 
 
-def is_recording(path: Path) -> bool:
-    """Tell whether a file is a recording by its name; HDF5 files are taken for sets first."""
-    return path.suffix.lower() in SUFFIXES and path.suffix.lower() not in (".h5", ".hdf5")
-
-
 def look(control: Control, path: Path, answers: Mapping[str, str]) -> tuple[Any, str]:
     """Return a file's layout, or what is unclear about it, and what tells its source.
 

@@ -229,6 +229,17 @@ def _stamp(found: Beside, paths: list[Path]) -> _Stamp:
     return tuple(marks)
 
 
+def sets_against(desk: Desk) -> tuple[CalibrationSet, ...]:
+    """Return the sets that the current one is held against: its programme's, and the reference."""
+    company = company_in_use(desk)
+    found = company.sets() if company is not None else ()
+    reference = desk.reference
+    if reference is None or reference is desk.current:
+        return found
+    known = any(reference.content is one for one in found)
+    return found if known else (*found, reference.content)
+
+
 def company_in_use(
     desk: Desk, jobs: Jobs | None = None, memory: Memory | None = None
 ) -> CompanyInUse | None:

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from app.cli import fit_samples, proposals
-from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
+from app.cli.answer import Answer, json_text, refuse
+from app.cli.company import add_against
 from app.cli.parser import VerbParser
-from app.cli.reading import SetFiles
 from app.cli.text import aligned
 from calib_model.core.numbers import short, with_unit
 from calib_model.core.plain_file import is_there
@@ -24,6 +24,7 @@ from calib_model.store import write_whole
 if TYPE_CHECKING:
     from calib_model.core.arrays import IntArray
     from calib_model.core.table import Table
+    from calib_model.session.beside import Company
     from calib_model.shaping.fit import FitProposal, TableFit
 
 LISTED_NODES = 12
@@ -40,6 +41,7 @@ def parser() -> VerbParser:
         proposals.STATUS,
     )
     proposals.add_arguments(made)
+    add_against(made)
     fit_samples.add_samples(made, required=True)
     made.add_argument("--falling", metavar="TABLE", help="table of the way down of a sweep")
     made.add_argument("--branch", choices=("up", "down"), help="fit one branch of a sweep only")
@@ -72,11 +74,10 @@ def run(arguments: Sequence[str]) -> Answer:
     proposals.check_out(given.set, given.out)
     if given.report is not None and is_there(given.report):
         refuse(f"{given.report}: There is such a file already.", "Give a new name with --report.")
-    with SetFiles([given.set, *given.against]) as files:
-        stored, *others = files.results()
+    inputs = proposals.read(given)
+    stored = inputs.stored
     table = proposals.table_of(stored.set, given.set, given.table)
     samples = fit_samples.read(given, table)
-    against = [other.set for other in others]
     options = fit_samples.options(
         given,
         elsewhere="keep" if given.keep else "fill",
@@ -90,11 +91,11 @@ def run(arguments: Sequence[str]) -> Answer:
             falling = proposals.table_of(stored.set, given.set, given.falling)
             return fit_branches(
                 stored.set, table.id, falling.id, samples, options, nominal=given.nominal,
-                against=against,
+                against=inputs.against,
             )  # fmt: skip
         return fit(
             stored.set, table.id, samples, options, branch=given.branch or "",
-            nominal=given.nominal, against=against,
+            nominal=given.nominal, against=inputs.against,
         )  # fmt: skip
 
     proposal = proposals.proposed(make)
@@ -105,7 +106,7 @@ def run(arguments: Sequence[str]) -> Answer:
     if given.out is not None:
         proposals.write(stored, proposal, given, given.out)
         written.append(given.out)
-    return _answer(proposal, given, written, samples.notes)  # type: ignore[arg-type]
+    return _answer(proposal, given, written, samples.notes, inputs.found)  # type: ignore[arg-type]
 
 
 def _write_report(path: Path, proposal: FitProposal) -> None:
@@ -117,11 +118,12 @@ def _answer(
     given: argparse.Namespace,
     written: Sequence[Path],
     notes: Sequence[str],
+    found: Company,
 ) -> Answer:
-    status = DIFFERENT if proposal.diagnostics.broken else GOOD
+    status = proposals.status_of(proposal, found)
     if given.json:
-        lists = proposals.plain(proposal, written)
-        lists["notes"] = [{"text": text} for text in (*notes, *proposal.notes)]
+        lists = proposals.plain(proposal, written, found)
+        lists["notes"] = [*({"text": text} for text in notes), *lists["notes"]]
         lists["fits"] = [_fit_plain(proposal, id) for id in proposal.fits]
         lists["outliers"] = [
             {
@@ -151,7 +153,7 @@ def _answer(
                 }
             ]
         return Answer(status, json_text(lists))
-    text = proposals.words(proposal, written)
+    text = proposals.words(proposal, written, found)
     before, end, after = text.rpartition("\n\nWrote " if written else "\n\nNothing is written")
     return Answer(status, before + _told(proposal, notes) + end + after)
 

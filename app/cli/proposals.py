@@ -8,16 +8,18 @@ import difflib
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from app.cli import company
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
-from app.cli.reading import same_file
+from app.cli.reading import SetFiles, same_file
 from app.cli.show import _grids
-from app.cli.text import caution, count, listed
+from app.cli.text import caution, count, listed, paragraph
 from calib_model.core.numbers import short
 from calib_model.core.people import login_name
 from calib_model.core.plain_file import is_there
@@ -31,12 +33,13 @@ from calib_model.store import write_set
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
     from calib_model.core.table import Table
+    from calib_model.session.beside import Company
     from calib_model.shaping.proposal import Proposal
     from calib_model.store.reading import StoredSet
 
 STATUS = (
-    "Exit status: 0 done, 1 done but a rule does not hold afterwards (it is named), "
-    "2 could not be done."
+    "Exit status: 0 done, 1 done but a rule does not hold afterwards or could not be looked at "
+    "(it is\nnamed), 2 could not be done."
 )
 
 MOST_WEIGHTS = 64 << 20
@@ -54,14 +57,6 @@ def add_arguments(made: VerbParser) -> None:
         type=Path,
         help="set file to write (may be SET itself; no other file is replaced); without it the "
         "proposal is only shown",
-    )
-    made.add_argument(
-        "--against",
-        metavar="SET",
-        type=Path,
-        action="append",
-        default=[],
-        help="set of another mode, for the relations between modes; may be given several times",
     )
     made.add_argument(
         "--without",
@@ -96,6 +91,40 @@ def add_weights(made: VerbParser) -> None:
         help="how much each cell's value counts: text with one number per cell, in the table's "
         "order",
     )
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What a verb that solves under rules works with.
+
+    Parameters
+    ----------
+    stored : StoredSet
+        The set to shape.
+    named : sequence of StoredSet
+        Those that the user named with ``--against``, in that order.
+    against : list of CalibrationSet
+        The same, and then those of the programme beside the set.
+    found : Company
+        What was found beside it.
+    """
+
+    stored: StoredSet
+    named: Sequence[StoredSet]
+    against: list[CalibrationSet]
+    found: Company
+
+
+def read(given: argparse.Namespace) -> Inputs:
+    """Read the set with those it has relations with, named or of the programme beside it."""
+    with (
+        SetFiles([given.set, *given.against]) as files,
+        company.Neighbours(given.set, alone=given.alone, named=given.against) as neighbours,
+    ):
+        stored, *named = files.results()
+        found = neighbours.company(stored.set)
+    against = neighbours.others(found, [one.set for one in named])
+    return Inputs(stored, named, against, found)
 
 
 def table_of(content: CalibrationSet, path: Path, id: str) -> Table:
@@ -239,16 +268,30 @@ def write(
     return [out]
 
 
-def answer(proposal: Proposal, given: argparse.Namespace, written: Sequence[Path]) -> Answer:
-    """Return the answer of a shaping verb."""
-    status = DIFFERENT if proposal.diagnostics.broken else GOOD
+def status_of(proposal: Proposal, found: Company | None = None) -> int:
+    """Return the exit status: what was not looked at is no better than what does not hold."""
+    lacking = found is not None and bool(found.problems)
+    return DIFFERENT if proposal.diagnostics.broken or lacking else GOOD
+
+
+def answer(
+    proposal: Proposal,
+    given: argparse.Namespace,
+    written: Sequence[Path],
+    found: Company | None = None,
+) -> Answer:
+    """Return the answer of a shaping verb; `found` lies beside the set, where that was read."""
+    status = status_of(proposal, found)
     if given.json:
-        return Answer(status, json_text(plain(proposal, written)))
-    return Answer(status, words(proposal, written))
+        return Answer(status, json_text(plain(proposal, written, found)))
+    return Answer(status, words(proposal, written, found))
 
 
-def plain(proposal: Proposal, written: Sequence[Path]) -> dict[str, list[dict[str, Any]]]:
+def plain(
+    proposal: Proposal, written: Sequence[Path], found: Company | None = None
+) -> dict[str, list[dict[str, Any]]]:
     """Return a proposal as plain data."""
+    beside = {} if found is None else {"beside": company.plain(found)}
     d = proposal.diagnostics
     tables = []
     for (number, id), table in proposal.after.items():
@@ -277,7 +320,8 @@ def plain(proposal: Proposal, written: Sequence[Path]) -> dict[str, list[dict[st
         "held_by": [_part(p) for p in d.active],
         "broken": [_part(p) for p in d.broken],
         "not_stated": [{"text": text} for text in d.not_stated],
-        "notes": [{"text": text} for text in proposal.notes],
+        "notes": [{"text": text} for text in _notes(proposal, found)],
+        **beside,
         "written": [{"file": str(path)} for path in written],
     }
 
@@ -292,7 +336,11 @@ def _part(part: Any) -> dict[str, Any]:
     }
 
 
-def words(proposal: Proposal, written: Sequence[Path]) -> str:
+def _notes(proposal: Proposal, found: Company | None) -> tuple[str, ...]:
+    return (*proposal.notes, *(found.problems if found is not None else ()))
+
+
+def words(proposal: Proposal, written: Sequence[Path], found: Company | None = None) -> str:
     """Return a proposal for reading."""
     d = proposal.diagnostics
     said = ", ".join(f"{key} {_said(value)}" for key, value in proposal.settings.items())
@@ -305,8 +353,10 @@ def words(proposal: Proposal, written: Sequence[Path]) -> str:
         )
     if d.active:
         rows.append(("Held back by", "\n".join(p.text for p in d.active)))
-    rows += [("Note", note) for note in proposal.notes]
+    rows += [("Note", note) for note in _notes(proposal, found)]
     parts = [f"{proposal.title}.", listed(rows)]
+    if found is not None and found.words:
+        parts.append(paragraph(company.words(found)))
     parts += [_values(table) for place, table in proposal.after.items() if place[0] == 0]
     if written:
         parts.append(f"Wrote {' and '.join(str(path) for path in written)}.")

@@ -10,8 +10,8 @@ import numpy as np
 
 from app.cli import proposals
 from app.cli.answer import Answer, refuse
+from app.cli.company import add_against
 from app.cli.parser import VerbParser
-from app.cli.reading import SetFiles
 from calib_model.shaping import quantise, scalings
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ def parser() -> VerbParser:
         proposals.STATUS,
     )
     proposals.add_arguments(made)
+    add_against(made)
     made.add_argument(
         "--step", metavar="SIZE", help="move to a storage with this step, such as 0.02 or 1/128"
     )
@@ -52,8 +53,8 @@ def run(arguments: Sequence[str]) -> Answer:
     proposals.check_out(given.set, given.out)
     if given.step is None and (given.type is not None or given.range is not None):
         refuse("A type or range is given without a step.", "Add --step SIZE.")
-    with SetFiles([given.set, *given.against]) as files:
-        stored, *others = files.results()
+    inputs = proposals.read(given)
+    stored = inputs.stored
     table = proposals.table_of(stored.set, given.set, given.table)
     storage = None if given.step is None else _storage(table, given)
     selection = proposals.cells(table, given.only)
@@ -64,11 +65,12 @@ def run(arguments: Sequence[str]) -> Answer:
             table.id,
             storage=storage,
             selection=selection,
-            against=[other.set for other in others],
+            against=inputs.against,
             without=without,
         )
     )
-    return proposals.answer(proposal, given, proposals.write(stored, proposal, given, given.out))
+    written = proposals.write(stored, proposal, given, given.out)
+    return proposals.answer(proposal, given, written, inputs.found)
 
 
 def _storage(table: Table, given: Namespace) -> Storage:

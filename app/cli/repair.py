@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from app.cli import proposals
 from app.cli.answer import Answer, refuse
+from app.cli.company import add_against
 from app.cli.parser import VerbParser
-from app.cli.reading import SetFiles
 from calib_model.remedies import mended, suited
 from calib_model.shaping import repair
 
@@ -29,6 +29,7 @@ def parser() -> VerbParser:
         proposals.STATUS,
     )
     proposals.add_arguments(made)
+    add_against(made)
     made.add_argument(
         "--allow-table",
         metavar="TABLE",
@@ -62,8 +63,8 @@ def run(arguments: Sequence[str]) -> Answer:
     """Repair a table."""
     given = parser().parse_args(arguments)
     proposals.check_out(given.set, given.out)
-    with SetFiles([given.set, *given.against]) as files:
-        stored, *others = files.results()
+    inputs = proposals.read(given)
+    stored = inputs.stored
     table = proposals.table_of(stored.set, given.set, given.table)
     also = [proposals.table_of(stored.set, given.set, id).id for id in given.allow_table]
     selection = proposals.cells(table, given.only)
@@ -73,16 +74,16 @@ def run(arguments: Sequence[str]) -> Answer:
     if given.base_out is not None:
         if given.out is None:
             refuse("Both sets move, but only the base's file is named.", "Name the other with -o.")
-        base = _base_number(stored.set.base_mode, [other.set for other in others])
+        base = _base_number(stored.set.base_mode, [one.set for one in inputs.named])
         proposals.check_out(given.against[base - 1], given.base_out)
-        proposals.table_of(others[base - 1].set, given.against[base - 1], table.id)
+        proposals.table_of(inputs.named[base - 1].set, given.against[base - 1], table.id)
         moving.append((base, table.id))
     without = proposals.kinds(given.without)
     allowed = None if selection is None else {table.id: selection}
     content = stored.set
     done: tuple[str, ...] = ()
     if given.remedy != "nearest":
-        base_set = next((o.set for o in others if o.set.mode == stored.set.base_mode), None)
+        base_set = next((o for o in inputs.against if o.mode == stored.set.base_mode), None)
         content, done = _mended(
             stored.set, [table.id, *also], base_set, allowed, told=given.remedy is not None
         )
@@ -90,7 +91,7 @@ def run(arguments: Sequence[str]) -> Answer:
         lambda: repair(
             content,
             moving,
-            against=[other.set for other in others],
+            against=inputs.against,
             allowed=allowed,
             weights=None if weights is None else {table.id: weights},
             without=without,
@@ -102,8 +103,8 @@ def run(arguments: Sequence[str]) -> Answer:
         proposal = replace(proposal, before=before, notes=(*done, *proposal.notes))
     written = proposals.write(stored, proposal, given, given.out)
     if base:
-        written += proposals.write(others[base - 1], proposal, given, given.base_out, base)
-    return proposals.answer(proposal, given, written)
+        written += proposals.write(inputs.named[base - 1], proposal, given, given.base_out, base)
+    return proposals.answer(proposal, given, written, inputs.found)
 
 
 def _mended(

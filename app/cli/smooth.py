@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from app.cli import proposals
 from app.cli.answer import Answer, refuse
+from app.cli.company import add_against
 from app.cli.parser import VerbParser
-from app.cli.reading import SetFiles
 from calib_model.core.rule import find_axis
 from calib_model.shaping import smooth
 
@@ -23,6 +23,7 @@ def parser() -> VerbParser:
         proposals.STATUS,
     )
     proposals.add_arguments(made)
+    add_against(made)
     made.add_argument(
         "--strength",
         metavar="HOW",
@@ -51,8 +52,8 @@ def run(arguments: Sequence[str]) -> Answer:
     given = parser().parse_args(arguments)
     strength = _strength(given.strength)
     proposals.check_out(given.set, given.out)
-    with SetFiles([given.set, *given.against]) as files:
-        stored, *others = files.results()
+    inputs = proposals.read(given)
+    stored = inputs.stored
     table = proposals.table_of(stored.set, given.set, given.table)
     chosen = [_along(text) for text in given.along]
     factors = {find_axis(table, name): factor for name, factor in chosen}
@@ -68,12 +69,13 @@ def run(arguments: Sequence[str]) -> Answer:
             weights=weights,
             along=list(factors) or None,
             factors=factors,
-            against=[other.set for other in others],
+            against=inputs.against,
             without=without,
             on_raster=not given.unrounded,
         )
     )
-    return proposals.answer(proposal, given, proposals.write(stored, proposal, given, given.out))
+    written = proposals.write(stored, proposal, given, given.out)
+    return proposals.answer(proposal, given, written, inputs.found)
 
 
 def _along(text: str) -> tuple[str, float]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QObject
 
-from app.company_in_use import CompanyInUse
+from app.company_in_use import CompanyInUse, sets_against
 from app.desk import Desk
 from app.work.control import Control
 from app.work.jobs import Job, Jobs
@@ -68,7 +68,7 @@ class FindingsService(QObject):
 
     def _start(self, document: Document) -> None:
         content = document.content
-        self._used = self._against(document)
+        self._used = sets_against(self._desk)
         self._job = self._jobs.start(
             f"Checking {document.title}",
             _check,
@@ -78,15 +78,6 @@ class FindingsService(QObject):
             failed=self._failed,
             cancellable=True,
         )
-
-    def _against(self, document: Document) -> tuple[CalibrationSet, ...]:
-        found = list(self._company.sets())
-        reference = self._desk.reference
-        if reference is None or reference is document:
-            return tuple(found)
-        if not any(reference.content is one for one in found):
-            found.append(reference.content)
-        return tuple(found)
 
     def _take(self, document: Document, content: CalibrationSet, checker: Checker) -> None:
         if document is not self._desk.current:
@@ -108,7 +99,7 @@ class FindingsService(QObject):
         document = self._desk.current
         if document is None or self._company.busy:
             return
-        against = self._against(document)
+        against = sets_against(self._desk)
         if len(against) != len(self._used) or any(
             a is not b for a, b in zip(against, self._used, strict=True)
         ):

@@ -279,3 +279,66 @@ def test_reading_the_siblings_costs_little(run: Run, folder: Path) -> None:
     seconds()
     alone = min(seconds("--alone") for _ in range(3))
     assert min(seconds() for _ in range(3)) < 5 * alone + 0.2
+
+
+# -- verbs that change values --------------------------------------------------------------------
+
+
+def shaped(run: Run, verb: str, path: Path, *more: object) -> tuple[int, Any]:
+    status, out, err = run(verb, path, "pre_engage_torque", "--json", *more)
+    assert err == ""
+    return status, strict_json(out)
+
+
+def test_a_mend_keeps_the_relations_of_the_programme_beside_the_set(
+    run: Run, folder: Path, tmp_path: Path
+) -> None:
+    """Told nothing, `repair` found nothing to do, and `smooth` broke what `check` then named."""
+    raised(normal(folder), 0.06)
+    assert relations(check(run, low_grip(folder))[1])
+    status, answer = shaped(run, "repair", low_grip(folder), "-o", low_grip(folder))
+    assert (status, answer["broken"]) == (0, [])
+    assert [s["mode"] for s in answer["beside"][0]["sets"]] == ["normal"]
+    assert not relations(check(run, low_grip(folder))[1])
+    # The base set is held against the modes that refer to it.
+    status, answer = shaped(
+        run, "smooth", normal(folder), "--strength", "straight", "-o", normal(folder)
+    )
+    assert status == 0
+    assert {s["mode"] for s in answer["beside"][0]["sets"]} == {"low_grip", "towing"}
+    assert "low_grip" not in str(relations(check(run, normal(folder))[1]))
+
+
+def test_told_to_look_at_the_set_alone_a_mend_does(run: Run, folder: Path) -> None:
+    raised(normal(folder), 0.06)
+    status, answer = shaped(run, "repair", low_grip(folder), "--alone", "-o", low_grip(folder))
+    assert (status, answer["beside"]) == (0, [])
+    assert relations(check(run, low_grip(folder))[1])
+
+
+@pytest.mark.parametrize("verb", ["smooth", "repair", "quantise", "fit"])
+def test_every_verb_that_solves_under_rules_says_what_it_looked_at(
+    run: Run, folder: Path, verb: str
+) -> None:
+    more: tuple[object, ...] = ()
+    if verb == "fit":
+        table = calib_model.open_set(low_grip(folder))["pre_engage_torque"]
+        first, second = (axis.values for axis in table.axes)
+        rows = [
+            f"{x},{y},{table.values[i, j]}"
+            for i, x in enumerate(first.tolist())
+            for j, y in enumerate(second.tolist())
+        ]
+        data = folder / "samples.csv"
+        data.write_text("a,b,torque\n" + "\n".join(rows), encoding="utf-8")
+        more = ("--data", data, "--column", "1=a", "--column", "2=b", "--column", "value=torque")
+    status, answer = shaped(run, verb, low_grip(folder), *more)
+    assert answer["beside"][0]["programme"] == "larch.toml"
+    status, out, _ = run(verb, low_grip(folder), "pre_engage_torque", *more)
+    assert "larch.toml names this set; checked with larch_normal.h5" in " ".join(out.split())
+    normal(folder).write_bytes(b"damaged")
+    status, answer = shaped(run, verb, low_grip(folder), *more)
+    assert status == 1  # what was not looked at is not sound
+    assert any("cannot be checked with" in note["text"] for note in answer["notes"])
+    status, answer = shaped(run, verb, low_grip(folder), *more, "--alone")
+    assert status == 0

@@ -24,6 +24,7 @@ def test_both_branches_of_the_sweep_into_a_set_with_its_report(run: Run, tmp_pat
     status, text, err = run(
         "fit", NORMAL, APPLY, "--falling", RELEASE, *COLUMNS, *NEW, "-o", str(out),
         "--report", str(page), "--author", "calibrator A", "--reason", "new bench sweep",
+            "--alone",
     )  # fmt: skip
     assert (status, err) == (0, "")
     flat = " ".join(text.split())

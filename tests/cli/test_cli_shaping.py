@@ -53,7 +53,7 @@ def test_smooth_writes_history_with_settings(
     out = tmp_path / "out.h5"
     arguments = ("--strength", "0.01", "--only", "pedal=20..60", "--only", "1=-20..10")
     status, text, _ = run(
-        capsys, "smooth", NORMAL, "pre_engage_torque", *arguments, "-o", out,
+        capsys, "smooth", NORMAL, "pre_engage_torque", *arguments, "-o", out, "--alone",
         "--author", "tester", "--reason", "a bump at 40 %",
     )  # fmt: skip
     assert status == 0
@@ -197,7 +197,9 @@ def test_contradictory_locks_are_explained_on_one_line(
 
 def test_quantise_to_a_coarser_storage(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "out.h5"
-    status, text, _ = run(capsys, "quantise", NORMAL, "ambient_factor", "--step", "0.05", "-o", out)
+    status, text, _ = run(
+        capsys, "quantise", NORMAL, "ambient_factor", "--alone", "--step", "0.05", "-o", out
+    )
     assert status == 0
     assert "Rounding tilts" in text
     new = content(out)["ambient_factor"]
@@ -271,7 +273,7 @@ def test_repair_does_not_hide_a_slipped_digit(
     # 21.5 N·m at 40 % and -10 degC was 215: the nearest value under the rules is 135.5 or so,
     # which is no less wrong and no longer stands out.
     out = tmp_path / "out.h5"
-    job = ("repair", PRACTICE, "pre_engage_torque", "-o", out)
+    job = ("repair", PRACTICE, "pre_engage_torque", "--alone", "-o", out)
     status, _, err = run(capsys, *job)
     assert status == 2
     assert "ten times too small" in err.replace("\n", " ")

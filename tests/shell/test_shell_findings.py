@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from app.needs import RELEASE
 from app.shell.window import MainWindow
+from app.tune.shape.tool import Question
 
 
 def fail(*_arguments: object) -> None:
@@ -39,3 +42,24 @@ def test_a_sign_off_that_cannot_be_looked_at_is_told(
     assert {str(value) for _, value, _ in caught} == {"out of luck"}
     page = opened.areas.page(RELEASE)
     assert "out of luck" in page.progress.text()
+
+
+def test_shape_keeps_the_relations_of_the_programme_beside_the_set(
+    opened: MainWindow, samples: dict[str, Path], wait, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It saw the reference only, so that a proposal could break what the findings then named."""
+    opened.files.open([samples["low_grip"]])
+    wait(lambda: len(opened.desk.documents) == 3)
+    opened.desk.set_reference(None)
+    opened.desk.set_current(opened.desk.documents[-1])
+    programme = 'programme = "Larch"\nbase = "normal"\n[sets]\n'
+    programme += "".join(f'{mode} = "larch_{mode}.h5"\n' for mode in ("normal", "low_grip"))
+    (samples["low_grip"].parent / "larch.toml").write_text(programme, encoding="utf-8")
+    opened.company.look()
+    wait(lambda: bool(opened.company.sets()))
+    asked: list[Question] = []
+    monkeypatch.setattr("app.tune.shape.panel._answer", lambda _t, q: asked.append(q) or "seen")
+    opened.desk.open_table("pre_engage_torque")
+    opened.tune.show_tool("nearest")
+    wait(lambda: bool(asked))
+    assert [content.mode for content in asked[-1].against] == ["normal"]

@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.company_in_use import sets_against
 from app.desk import Desk
 from app.plain import PlainLabel
 from app.quiet import QuietCombo
@@ -272,15 +273,13 @@ class ShapePanel(QWidget):
         except BitepointError as error:
             self.outcome.setText(str(error))
             return
-        reference = desk.reference
-        others = reference is not None and reference is not desk.current
         question = Question(
             desk.current.content,
             table.id,
             self._selected(),
             desk.cursor,
             settings,
-            (reference.content,) if others and reference is not None else (),
+            sets_against(desk),
         )
         tool = self.tool
         self._asked_cells = question.selection

@@ -29,7 +29,7 @@ class Question:
     cursor : tuple of int
     settings : mapping of field key to value
     against : tuple of CalibrationSet
-        The base mode's set, if one is the reference.
+        Sets of other modes: of the programme beside the set, and the reference.
     """
 
     content: CalibrationSet

@@ -113,7 +113,8 @@ def _nearest(question: Question) -> Proposal:
     selection = selected_cells(question)
     allowed = None if selection is None else {question.table: selection}
     made = repair(question.content, named, against=question.against, allowed=allowed)
-    base = question.against[0] if question.against else None
+    mode = question.content.base_mode
+    base = next((other for other in question.against if other.mode == mode), None)
     better = tuple(
         f"{s.finding.message} What suits: {s.remedy.text} (see the finding's remedies)."
         for s in suited(question.content, named, base, allowed)

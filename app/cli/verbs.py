@@ -11,6 +11,7 @@ from calib_model.cautions import LINE
 
 VERBS = {
     "accept": "accept or query tables as they are",
+    "bind": "which table plays which part of the controller: suggested, confirmed",
     "breakpoints": "place the breakpoints of an axis",
     "campaign": "drive manoeuvres under many conditions and list the worst cases",
     "check": "check every rule of a set",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from ..core.calibration_set import CalibrationSet
@@ -208,7 +208,9 @@ def exchange_rule(content: CalibrationSet, id: str, before: Rule, after: Rule) -
     )
 
 
-def set_rules(content: CalibrationSet, by_table: dict[str, Sequence[Rule]], title: str) -> Change:
+def set_rules(
+    content: CalibrationSet, by_table: Mapping[str, Sequence[Rule]], title: str
+) -> Change:
     """Return the change that adds several rules to each of several tables, one undo step.
 
     Raises

@@ -1,15 +1,8 @@
-"""The palette: type a few letters to reach any action or any table of any open set.
-
-An own row list: searching 30,000 lower-cased texts takes some milliseconds, a sort-filter proxy
-takes hundreds.
-"""
+"""The palette: type a few letters to reach any action or any table of any open set."""
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from itertools import accumulate, chain
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from PySide6.QtCore import (
@@ -37,113 +30,7 @@ from PySide6.QtWidgets import (
 from app.look.rows import row_ground
 from app.plain import PlainLabel
 
-SHOWN = 200
-"""Rows offered at most: nobody reads more, and the view stays light."""
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One thing that can be reached.
-
-    Parameters
-    ----------
-    text, detail : str
-        Name, and what it is (a menu and key, or a set).
-    run : callable
-    search : str
-        Lower-cased text that is searched.
-    enabled : bool
-    """
-
-    text: str
-    detail: str
-    run: Callable[[], None]
-    search: str
-    enabled: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Group:
-    """Many things that can be reached, made into entries only when they are shown.
-
-    Parameters
-    ----------
-    texts : list of str
-        Lower-cased texts that are searched.
-    make : callable
-        Returns the entry of a number.
-    """
-
-    texts: list[str]
-    make: Callable[[int], Entry]
-
-    @classmethod
-    def of(cls, entries: Iterable[Entry]) -> Group:
-        """Return the group of entries at hand."""
-        listed = list(entries)
-        return cls([entry.search for entry in listed], listed.__getitem__)
-
-
-class Finder:
-    """Narrows entries as one types; words may come in any order.
-
-    Parameters
-    ----------
-    groups : sequence of Group
-        In the order to offer them.
-    """
-
-    def __init__(self, groups: Sequence[Group]) -> None:
-        self._groups = groups
-        self._starts = list(accumulate((len(group.texts) for group in groups), initial=0))
-        self._texts = list(chain.from_iterable(group.texts for group in groups))
-        self._last = ""
-        self._kept: list[int] = list(range(len(self._texts)))
-
-    def _entry(self, number: int) -> Entry:
-        place = bisect_right(self._starts, number) - 1
-        return self._groups[place].make(number - self._starts[place])
-
-    def find(self, typed: str, most: int = SHOWN) -> list[Entry]:
-        """Return entries that hold every typed word, best first, `most` of them.
-
-        `count` says how many there are.
-        """
-        typed = " ".join(typed.lower().split())
-        # A longer text can only narrow what its beginning left.
-        if typed.startswith(self._last):
-            kept: Iterable[int] = self._kept
-        else:
-            kept = range(len(self._texts))
-        texts = self._texts
-        words = typed.split()
-        for word in words:
-            kept = [i for i in kept if word in texts[i]]
-        self._last, self._kept = typed, list(kept)
-        if not words:
-            return [self._entry(i) for i in self._kept[:most]]
-        return [self._entry(i) for i in self._best(typed, words[0], most)]
-
-    @property
-    def count(self) -> int:
-        """How many entries hold every typed word."""
-        return len(self._kept)
-
-    def _best(self, typed: str, first: str, most: int) -> list[int]:
-        """Those that begin with the text, then those with a word that begins so, then others."""
-        texts, inside = self._texts, f" {first}"
-        best = [i for i in self._kept if texts[i].startswith(typed)][:most]
-        if len(best) < most:
-            taken = set(best)
-            best += [
-                i
-                for i in self._kept
-                if i not in taken and (texts[i].startswith(first) or inside in texts[i])
-            ][: most - len(best)]
-        if len(best) < most:
-            taken = set(best)
-            best += [i for i in self._kept if i not in taken][: most - len(best)]
-        return best
+from .finder import SHOWN, Entry, Finder, Group
 
 
 class EntryModel(QAbstractListModel):
@@ -227,13 +114,30 @@ class EntryDelegate(QStyledItemDelegate):
 
 
 class PaletteDialog(QDialog):
-    """A line to type in, and what it finds."""
+    """A line to type in, and what it finds.
 
-    def __init__(self, groups: Sequence[Group], parent: QWidget | None = None) -> None:
+    Parameters
+    ----------
+    groups : sequence of Group
+    parent : QWidget, optional
+    recent : sequence of str
+        Ids of what was used last, newest first.
+    used : callable
+        Told the id of what is run.
+    """
+
+    def __init__(
+        self,
+        groups: Sequence[Group],
+        parent: QWidget | None = None,
+        recent: Sequence[str] = (),
+        used: Callable[[str], None] = lambda id: None,
+    ) -> None:
         super().__init__(parent)
         self.setWindowTitle("Go to an action or a table")
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        self.finder = Finder(groups)
+        self._used = used
+        self.finder = Finder(groups, recent)
         self.line = QLineEdit()
         self.line.setAccessibleName("Search actions and tables")
         self.line.setPlaceholderText("Type part of an action, a table's name or its id")
@@ -303,4 +207,5 @@ class PaletteDialog(QDialog):
         if 0 <= row < len(self.model.entries) and self.model.entries[row].enabled:
             entry = self.model.entries[row]
             self.accept()
+            self._used(entry.id)
             entry.run()

@@ -11,7 +11,7 @@ from calib_model.session.document import Document
 
 from .actions import ActionBook, plain_text
 from .base import Shell
-from .palette import Entry, Group
+from .finder import Entry, Group, searched
 
 Open = Callable[[list[Path]], None]
 OpenTable = Callable[[Document, str], None]
@@ -33,25 +33,27 @@ def entries(
     # Tables of the set in work come before those of the others.
     documents = sorted(window.desk.documents, key=lambda d: d is not current)
     tables = [tables_of(document, open_table) for document in documents]
-    return [Group.of(_actions(book)), *tables, Group.of(_recent(window, open_files))]
+    return [_actions(book), *tables, Group.of(_recent(window, open_files))]
 
 
-def _actions(book: ActionBook) -> Iterator[Entry]:
+def _actions(book: ActionBook) -> Group:
+    shown, texts = [], []
     for id, row in book.rows.items():
         action = book.actions[id]
-        text = plain_text(action.text())
         where = plain_text(row.menu.lstrip("-").replace("/", " › "))
-        keys = book.keys_of(id)
-        detail = f"{where}   {keys}" if keys else where
-        yield Entry(text, detail, action.trigger, f"{text} {row.tip}".lower(), action.isEnabled())
+        detail = f"{where}   {book.keys_of(id)}".rstrip()
+        text = plain_text(action.text())
+        shown.append(Entry(text, detail, action.trigger, id, enabled=action.isEnabled()))
+        # Found by what it is called in general: an undo that names a table is not that table.
+        texts.append(searched(plain_text(row.text), id, f"{where} {row.tip}"))
+    return Group(texts, list(book.rows), shown.__getitem__)
 
 
 def tables_of(document: Document, open_table: OpenTable) -> Group:
     """Return the tables of an open set, made into entries only when they are listed."""
     title = document.title
-    lower = title.lower()
     tables = list(document.content.tables.values())
-    texts = [f"{t.name} {t.id} {t.function} ".lower() + lower for t in tables]
+    texts = [searched(t.label, t.id, f"{t.function} {title}") for t in tables]
 
     def make(number: int) -> Entry:
         table = tables[number]
@@ -59,10 +61,10 @@ def tables_of(document: Document, open_table: OpenTable) -> Group:
             table.label,
             f"{table.id}   {title}",
             lambda: open_table(document, table.id),
-            texts[number],
+            table.id,
         )
 
-    return Group(texts, make)
+    return Group(texts, [t.id for t in tables], make)
 
 
 def _recent(window: Shell, open_files: Open) -> Iterator[Entry]:
@@ -73,6 +75,7 @@ def _recent(window: Shell, open_files: Open) -> Iterator[Entry]:
                 f"Open {path.name}",
                 str(path.parent),
                 partial(open_files, [path]),
-                f"open recent {path}".lower(),
+                str(path),
+                f"open recent {path}",
                 is_there(path),
             )

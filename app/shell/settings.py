@@ -110,6 +110,16 @@ class Settings:
         self._set(key, text)
 
     @property
+    def used(self) -> list[str]:
+        """Ids of what the palette ran last, newest first."""
+        return [id for id in self._text("palette/used").split("\n") if id]
+
+    def add_used(self, id: str) -> None:
+        """Put an id first in the list of what the palette ran."""
+        rest = [other for other in self.used if other != id]
+        self._set("palette/used", "\n".join([id, *rest][:RECENT_LIMIT]))
+
+    @property
     def surface(self) -> str:
         """Whether surfaces are drawn: ``auto``, ``on`` or ``off``."""
         value = str(self._store.value("view/surface") or "auto")

@@ -279,7 +279,8 @@ class MainWindow(Shell):
 
     def show_palette(self) -> None:
         """Open the palette."""
-        PaletteDialog(entries(self, self.book, self.files.open, self.open_table), self).open()
+        found = entries(self, self.book, self.files.open, self.open_table)
+        PaletteDialog(found, self, self.settings.used, self.settings.add_used).open()
 
     def show_history(self) -> None:
         """Open the history of the current set."""

@@ -66,7 +66,7 @@ def lines(here: Mapping[str, metadata.Distribution]) -> list[str]:
 def main() -> int:
     """Write the file; returns an exit status."""
     sys.path.insert(0, str(ROOT))
-    from app.bootstrap import STAMP
+    from app.bootstrap import STAMP  # noqa: PLC0415  # found only now
 
     try:
         stamp = json.loads((Path(sys.prefix) / STAMP).read_text("utf-8"))

@@ -15,6 +15,8 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from sample_sets.sets import normal
+
 HERE = Path(__file__).resolve().parent
 if __package__ in (None, ""):
     # Started as a script: the folder above holds both this package and the model.
@@ -247,8 +249,6 @@ def highway_image(made: Made, set_digest: str) -> bytes:
 
 def main(content: CalibrationSet | None = None, folder: Path = HERE) -> None:
     """Write both files into `folder`, in place of what is there."""
-    from sample_sets.sets import normal
-
     content = content or normal()
     for name, recipe in RECIPES.items():
         clean = recipe.drive(content).clean

@@ -14,6 +14,19 @@ from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, paragraph
 from calib_model.core.near import nearest
 from calib_model.core.roles import QUANTITIES, ROLES
+from calib_model.editing.change import apply
+from calib_model.roles.changes import (
+    Wanted,
+    axis_number,
+    bound,
+    cleared,
+    confirmed,
+    wanted,
+    with_rules,
+)
+from calib_model.roles.missing import readiness
+from calib_model.roles.starting import starting
+from calib_model.roles.suggest import suggest
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -70,25 +83,18 @@ def run(arguments: Sequence[str]) -> Answer:
     writes = given.action in ("confirm", "set", "axis", "clear")
     out = require_out(given.set, given.out) if writes else None
     with SetFiles([given.set]) as files:
-        from calib_model.roles.changes import with_rules
-        from calib_model.roles.starting import starting
-
         (stored,) = files.results()
     content = stored.set
     if out is None:
         return Answer(GOOD, _shown(content, given))
     change = _change(content, given)
     if given.rules:
-        from calib_model.editing.change import apply
-
         after = apply(content, change)
         change = with_rules(content, change, starting(after, change.tables).rules)
     return written(stored, given.set, out, change, given.author, given.reason)
 
 
 def _change(content: CalibrationSet, given: argparse.Namespace) -> Change:
-    from calib_model.roles.changes import Wanted, axis_number, bound, cleared, confirmed, wanted
-
     words: list[str] = given.words
     match given.action:
         case "confirm":
@@ -113,8 +119,6 @@ def _change(content: CalibrationSet, given: argparse.Namespace) -> Change:
 
 
 def _chosen(content: CalibrationSet, ids: Sequence[str], sure: bool) -> list[Suggestion]:
-    from calib_model.roles.suggest import suggest
-
     found = suggest(content)
     if sure:
         return list(found.sure)
@@ -135,8 +139,6 @@ def _chosen(content: CalibrationSet, ids: Sequence[str], sure: bool) -> list[Sug
 def _shown(content: CalibrationSet, given: argparse.Namespace) -> str:
     match given.action:
         case "suggest":
-            from calib_model.roles.suggest import suggest
-
             found = suggest(content)
             return json_text(_plain(found)) if given.json else _words(found)
         case "missing":
@@ -216,8 +218,6 @@ def _words(found: Suggestions) -> str:
 
 
 def _missing(content: CalibrationSet, as_json: bool) -> str:
-    from calib_model.roles.missing import readiness
-
     ready = readiness(content)
     if as_json:
         return json_text(

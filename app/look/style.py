@@ -7,6 +7,7 @@ draws with our palette.
 from __future__ import annotations
 
 from collections.abc import Callable
+from time import monotonic
 from typing import Any
 
 from PySide6.QtCore import QPoint, QRect, QSize
@@ -305,8 +306,6 @@ class LookStyle(QProxyStyle):
 
 
 def _phase() -> float:
-    from time import monotonic
-
     at = monotonic() % 2.0
     return at if at <= 1.0 else 2.0 - at
 

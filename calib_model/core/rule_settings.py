@@ -13,7 +13,7 @@ from math import inf
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from .rule import Rule
+    from .rule import Rule  # whose kinds tell their settings by this file
 
 
 class Required(Enum):
@@ -116,7 +116,7 @@ def told(
 
 def settings_of(kind: type[Rule]) -> tuple[Setting, ...]:
     """Return the settings of a kind of rule, its own first, those of every rule last."""
-    from .rule import Rule
+    from .rule import Rule  # noqa: PLC0415  # whose kinds tell their settings by this file
 
     common = {entry.name: entry for entry in fields(Rule)}
     own = [entry for entry in fields(kind) if entry.name not in common]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..exchange.netcdf import write_netcdf
 from .registry import Format, Part
 
 if TYPE_CHECKING:
@@ -13,8 +14,6 @@ if TYPE_CHECKING:
 
 def write(outgoing: Outgoing, path: Path) -> None:
     """Write the set; a mark is an attribute."""
-    from ..exchange.netcdf import write_netcdf
-
     write_netcdf(outgoing.content, path, outgoing.status)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..exchange.spreadsheet import write_spreadsheet
 from .registry import Format, Part
 
 if TYPE_CHECKING:
@@ -13,8 +14,6 @@ if TYPE_CHECKING:
 
 def write(outgoing: Outgoing, path: Path) -> None:
     """Write the set; a mark is in the sheet of what the set is."""
-    from ..exchange.spreadsheet import write_spreadsheet
-
     write_spreadsheet(outgoing.content, path, outgoing.status)
 
 

@@ -13,6 +13,7 @@ from ..core.numbers import short, with_unit
 from ..core.rule import find_axis
 from ..core.table import Table
 from ..rules.relations import Hysteresis
+from .assembly import locate_cells, two_axes
 from .fit import FitProposal, _fitted, ready
 from .fit_options import FitOptions
 from .samples import Samples, SamplesRefused
@@ -94,8 +95,6 @@ def _distance(
     table: Table, samples: Samples, sweeps: Sweeps, used: IntArray
 ) -> tuple[float, float, float]:
     """Mean distance of the branches (up less down), its error, and the noise within one."""
-    from .assembly import locate_cells, two_axes
-
     points = [np.asarray(p)[used] for p in samples.points]
     values = np.asarray(samples.values)[used]
     cell, t, _ = locate_cells(two_axes(table.axes), points)

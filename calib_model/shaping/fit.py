@@ -23,6 +23,7 @@ from .fit_error import standard_errors
 from .fit_estimate import Estimate, estimate, noise_floor
 from .fit_options import FitOptions, NodeState
 from .fit_residuals import Residuals, joined_residuals, residuals
+from .fit_specimens import combined
 from .problem import RuleSystem, gather
 from .proposal import Diagnostics, Proposal
 from .repair import before_and_after, not_stated, remarks, saturated, with_values
@@ -30,6 +31,7 @@ from .samples import Samples, SamplesRefused
 from .screening import Screening
 from .solve import Solution, minimise
 from .storing import Stored, to_storage
+from .sweeps import one_branch
 from .words import parts_of
 
 if TYPE_CHECKING:
@@ -181,9 +183,6 @@ def fit(
     >>> print(found.fits["demand"].residuals.weight)
     60.0
     """
-    from .branches import refuse_two_branches
-    from .sweeps import one_branch
-
     options = FitOptions() if options is None else options
     target = content[table]
     ready(target)
@@ -192,6 +191,8 @@ def fit(
     if branch:
         samples = one_branch(samples, branch)
     else:
+        from .branches import refuse_two_branches  # noqa: PLC0415  # which fit branch by branch
+
         refuse_two_branches(target, samples, options)
     return _fitted(content, {table: samples}, options, nominal, against)
 
@@ -206,8 +207,6 @@ def _fitted(
     """Fit tables from their samples, by units under test where there are several."""
     some = next(iter(samples.values()))
     if len(some.specimens) > 1:
-        from .fit_specimens import combined
-
         estimates, report = combined(content, samples, options, nominal)
         found = propose(content, estimates, options, against=against)
         return report.completed(found, content)

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from .runs import bench, varied
+
 if TYPE_CHECKING:
     from .campaign import Plan
     from .runs import Bench, Result
@@ -45,21 +47,17 @@ def run_again(plan: Plan, run: int) -> Result:
 
 @lru_cache(maxsize=2)
 def _opened(payload: bytes) -> tuple[Plan, list[Bench]]:
-    from .campaign import plan_from_text
+    from .campaign import plan_from_text  # noqa: PLC0415  # which sends the worker its runs
 
     plan = plan_from_text(zlib.decompress(payload).decode())
     return plan, _benches(plan)
 
 
 def _benches(plan: Plan) -> list[Bench]:
-    from .runs import bench
-
     return [bench(s.content, plan.vehicle) for s in plan.sets]
 
 
 def _result(plan: Plan, benches: list[Bench], run: int) -> Result:
-    from .runs import varied
-
     manoeuvre, which, point = plan.parts(run)
     vehicle, changed = varied(plan.vehicle, plan.manoeuvres[manoeuvre], plan.points.at(point))
     return benches[which].drive(changed, vehicle=vehicle, seed=plan.seed_of(run))

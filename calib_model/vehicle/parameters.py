@@ -305,7 +305,7 @@ def vehicle_from_plain(plain: Mapping[str, Any], path: Path | None = None) -> Ve
     FileProblem
         Naming file, key and remedy.
     """
-    from calib_model.vehicle import parameters_file
+    from calib_model.vehicle import parameters_file  # noqa: PLC0415  # which makes vehicles
 
     return parameters_file.from_plain(plain, path)
 
@@ -318,6 +318,6 @@ def read_vehicle(path: Path | str) -> Vehicle:
     FileProblem
         Naming file, key and remedy.
     """
-    from calib_model.vehicle import parameters_file
+    from calib_model.vehicle import parameters_file  # noqa: PLC0415  # which makes vehicles
 
     return parameters_file.read(path)

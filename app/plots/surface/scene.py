@@ -18,7 +18,9 @@ from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.core.axis import Axis, Interpolation
 from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
+from calib_model.core.units import convert
 from calib_model.errors import BitepointError
+from calib_model.lookup import lookup
 
 Indices = npt.NDArray[np.uint32]
 Range = tuple[float, float]
@@ -183,9 +185,6 @@ def sheet_beside(table: Table, other: Table, cursor: tuple[int, ...]) -> Sheet |
             None if values is None else sheet_of(table, plane_of(table.with_values(values), cursor))
         )
     try:
-        from calib_model.core.units import convert
-        from calib_model.lookup import lookup
-
         if not all(axis.ordered for axis in (*other.axes, *table.axes)):
             return None
         further = [

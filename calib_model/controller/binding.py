@@ -102,10 +102,11 @@ def _why_not(role: str, found: list[Table]) -> str:
     if found[1:]:  # the first would be a matter of their order, which no digest covers
         named = " and ".join(sorted(table.id for table in found))
         return f"{len(found)} tables play it ({named}), so none is used: leave the role to one"
-    return _not_usable(role, found[0])
+    return not_usable(role, found[0])
 
 
-def _not_usable(role: str, table: Table) -> str:
+def not_usable(role: str, table: Table) -> str:
+    """Say why the controller cannot use a table in a role; empty if it can."""
     empty = int(np.count_nonzero(~np.isfinite(table.values)))
     if empty:
         cells = "1 cell is" if empty == 1 else f"{empty} cells are"

@@ -25,6 +25,7 @@ from ..errors import EditRefused, LookupProblem
 from ..lookup.reference import lookup_values
 from ..rules.limits import Locked
 from .change import Change, Edit, SharedAxisEdit, TableEdit
+from .reshape import breakpoint_index
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,16 @@ def delete_breakpoint(
     title = f"Delete breakpoint {_said(content, table_id, axis, float(old[index]))}"
     new = np.delete(old, index)
     return exchange_breakpoints(content, table_id, axis, new, title=title, detach=detach)
+
+
+def delete_breakpoint_at(
+    content: CalibrationSet, table_id: str, axis: int, value: float | str, *, detach: bool = False
+) -> Change:
+    """Delete the breakpoint with a value or a label; see `delete_breakpoint`."""
+    table = content[table_id]
+    _axis(content, table_id, axis)
+    index = breakpoint_index(table, axis, value)
+    return delete_breakpoint(content, table_id, axis, index, detach=detach)
 
 
 def move_breakpoint(

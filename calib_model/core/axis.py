@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
@@ -11,6 +12,7 @@ import numpy as np
 from ..errors import ModelError
 from ..foreign_text import plain_line
 from .arrays import FloatArray, frozen, same_values
+from .in_bulk import filled, setters
 from .labels import NO_LABELS, Labels
 from .numbers import exact, short, with_unit
 from .storage import FLOAT64, Storage
@@ -89,6 +91,11 @@ class Axis:
                 "Give every breakpoint a finite value.",
             )
 
+    @classmethod
+    def of_checked(cls, *columns: Sequence[Any]) -> list[Axis]:
+        """Return axes of parts that nobody looks at here; see `Table.of_checked`."""
+        return filled(cls, _PUT, columns)
+
     @property
     def label(self) -> str:
         """Name to show, in one line: the name, else the quantity, else ``axis``."""
@@ -150,3 +157,6 @@ class Axis:
     def __reduce__(self) -> tuple[Any, ...]:
         # Frozen classes with slots need help to cross process borders.
         return (Axis, (self.values, *self._settings()))
+
+
+_PUT = setters(Axis)

@@ -53,7 +53,10 @@ class CalibrationSet:
         for key in axes:
             check_id(key)
         for table in tables.values():
-            check_shared(table, axes)
+            for axis in table.axes:
+                if axis.shared:
+                    check_shared(table, axes)
+                    break
         object.__setattr__(self, "shared_axes", MappingProxyType(axes))
         object.__setattr__(self, "tables", MappingProxyType(tables))
 

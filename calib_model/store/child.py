@@ -2,13 +2,21 @@
 
 Started by `calib_model.store.launch`.  A file that crashes, hangs or bloats the HDF5 library
 takes down this process and nothing else.
+
+On Linux each file is read in a copy (fork) of this process, which has its libraries loaded but
+has never touched a file: no file can spoil what is said of the next, the limits count for each
+anew, and the process may be kept for more files.  A copy that ends otherwise than by a whole
+answer takes this process with it, the same way.
 """
 
 from __future__ import annotations
 
 import base64
+import contextlib
 import math
 import os
+import signal
+import sys
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -17,6 +25,7 @@ from .message import BrokenMessage, pack_header, read_header
 MEMORY_BYTES = 1 << 30
 CPU_SECONDS = 120
 """Of the whole process, however many files it reads."""
+COPIES = sys.platform == "linux"
 FILE_SECONDS = 5
 """Of one file: the largest that the bounds let through takes one."""
 
@@ -78,6 +87,9 @@ def allow_seconds(seconds: float) -> None:
 def main() -> None:
     """Answer requests until standard input ends."""
     limit_resources()
+    if COPIES:
+        with contextlib.suppress(Exception):  # whoever asks is told why by the first answer
+            load_libraries()
     source = os.fdopen(os.dup(0), "rb", buffering=0)
     target = os.fdopen(os.dup(1), "wb", buffering=0)
     os.dup2(2, 1)  # nothing that a library prints may get between the columns
@@ -88,11 +100,56 @@ def main() -> None:
             return
         if request is None:
             return
-        allow_seconds(FILE_SECONDS)
         try:
-            answer(request, target)
+            if not answered_by_a_copy(request, target):
+                allow_seconds(FILE_SECONDS)
+                answer(request, target)
         except BrokenPipeError:
             return
+
+
+def answered_by_a_copy(request: dict[str, Any], target: BinaryIO) -> bool:
+    """Have a copy of this process answer; False if there is none.
+
+    If the copy ends badly, so does this process, in the same way: whoever waits for the answer
+    sees it end, and how.
+    """
+    if not COPIES:
+        return False
+    try:
+        copy = os.fork()
+    except OSError:  # no process more: then this one, as on other systems
+        return False
+    if not copy:
+        status = 1
+        try:
+            forbid_processes()
+            allow_seconds(FILE_SECONDS)
+            answer(request, target)
+            status = 0
+        finally:
+            os._exit(status)
+    _, ended = os.waitpid(copy, 0)
+    if os.WIFSIGNALED(ended):
+        with contextlib.suppress(OSError):  # SIGKILL has no handler to take away
+            signal.signal(os.WTERMSIG(ended), signal.SIG_DFL)
+        os.kill(os.getpid(), os.WTERMSIG(ended))
+    if ended:
+        os._exit(1)
+    return True
+
+
+def forbid_processes() -> None:
+    """Let this process start no other, which could outlive it and answer in its place."""
+    import resource
+
+    with contextlib.suppress(OSError, ValueError):
+        resource.setrlimit(resource.RLIMIT_NPROC, (0, 0))
+
+
+def load_libraries() -> None:
+    """Import what reading needs, so that no copy has to."""
+    from . import hdf5  # noqa: F401
 
 
 def answer(request: dict[str, Any], target: BinaryIO) -> None:

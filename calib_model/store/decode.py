@@ -17,7 +17,7 @@ from ..core.labels import NO_LABELS, Labels
 from ..core.rule import Rule
 from ..core.rule_plain import rule_from_plain
 from ..core.storage import Storage
-from ..core.table import NO_RELATIONS, Table
+from ..core.table import NO_RELATIONS, RELATIONS, Table, are_ids
 from ..errors import DamagedFile, ModelError
 from .jsontext import JsonBudget, json_value
 from .layout import (
@@ -130,7 +130,7 @@ def _axes(columns: Columns, labels: list[Labels], path: Path) -> list[Axis]:
     blocks = [
         values[end - count : end] for count, end in zip(counts.tolist(), ends.tolist(), strict=True)
     ]
-    rows = zip(
+    parts = (
         blocks,
         names,
         plain(columns["axis_unit"]),
@@ -141,10 +141,11 @@ def _axes(columns: Columns, labels: list[Labels], path: Path) -> list[Axis]:
         _storages(columns, "axis_", path),
         plain(columns["axis_shared"]),
         [labels[row] for row in columns["axis_labels"].tolist()],
-        strict=True,
     )
+    if (counts > 0).all():  # with finite breakpoints, which was seen above, all that `Axis` asks
+        return Axis.of_checked(*parts)
     try:
-        return [Axis(*row) for row in rows]
+        return [Axis(*row) for row in zip(*parts, strict=True)]
     except ModelError as error:
         raise DamagedFile(path, "axes", error.problem, error.remedy or REMEDY) from None
 
@@ -158,14 +159,15 @@ def _first_user(columns: Columns, axis_row: int) -> str:
 
 def _tables(columns: Columns, axes: list[Axis], labels: list[Labels], path: Path) -> list[Table]:
     values = _clean(columns["values"])
-    counts = columns["value_count"]
-    ends = np.cumsum(counts, dtype=np.int64)
     ids = plain(columns["table"])
     _check_shapes(columns, ids, path)
     _check_raw(columns, ids, path)
     per_table_axes = _per_table_axes(columns, axes)
-    rows = zip(
+    relations = _relations(columns)
+    parts = (
         ids,
+        _blocks(values, columns["value_count"], per_table_axes),
+        per_table_axes,
         plain(columns["name"]),
         plain(columns["unit"]),
         plain(columns["function"]),
@@ -174,35 +176,49 @@ def _tables(columns: Columns, axes: list[Axis], labels: list[Labels], path: Path
         columns["upper"].tolist(),
         _storages(columns, "", path),
         plain(columns["role"]),
-        _relations(columns),
+        relations,
         _rules(columns, ids, path),
         [labels[row] for row in columns["labels"].tolist()],
-        per_table_axes,
-        counts.tolist(),
-        ends.tolist(),
-        strict=True,
     )
+    if _is_sound(columns, ids, relations):
+        return Table.of_checked(*parts)
     tables: list[Table] = []
     id = ""
     try:
-        for (
-            id, name, unit, function, description, lower, upper, storage, role, relations, rules,
-            named, own, count, end,
-        ) in rows:  # fmt: skip
-            block = values[end - count : end]
-            if len(own) != 1:
-                block = block.reshape([axis.values.size for axis in own])
-            tables.append(
-                Table(
-                    id, block, own, name, unit, function, description, lower, upper, storage,
-                    role, relations, rules, named,
-                )
-            )  # fmt: skip
+        for row in zip(*parts, strict=True):
+            id = row[0]
+            tables.append(Table(*row))
     except ModelError as error:
         raise DamagedFile(
             path, f"table {id[:200]}", error.problem, error.remedy or REMEDY
         ) from None
     return tables
+
+
+def _is_sound(columns: Columns, ids: list[str], relations: list[Mapping[str, str]]) -> bool:
+    """Whether every table has what `Table` checks; if not, `Table` says of which and what.
+
+    Shapes were checked before, and the values are read-only and clean.
+    """
+    used = set().union(*(set(of.values()) for of in {id(r): r for r in relations}.values()))
+    return (
+        are_ids(ids)
+        and used <= RELATIONS
+        and not np.isnan(columns["lower"]).any()
+        and not np.isnan(columns["upper"]).any()
+    )
+
+
+def _blocks(values: Array, counts: Array, axes: list[tuple[Axis, ...]]) -> list[Array]:
+    """Each table's part of the flat values, in its shape."""
+    blocks = []
+    ends = np.cumsum(counts, dtype=np.int64)
+    for own, count, end in zip(axes, counts.tolist(), ends.tolist(), strict=True):
+        block = values[end - count : end]
+        if len(own) != 1:
+            block = block.reshape([axis.values.size for axis in own])
+        blocks.append(block)
+    return blocks
 
 
 def _per_table_axes(columns: Columns, axes: list[Axis]) -> list[tuple[Axis, ...]]:
@@ -251,41 +267,28 @@ def _check_raw(columns: Columns, ids: list[str], path: Path) -> None:
 
 
 def _storages(columns: Columns, prefix: str, path: Path) -> list[Storage]:
+    parts = ("storage_type", "storage_numerator", "storage_denominator", "storage_offset")
+    rows = list(zip(*(columns[f"{prefix}{part}"].tolist() for part in parts), strict=True))
     known: dict[tuple[int, int, int, int], Storage] = {}
-    storages: list[Storage] = []
-    for key in zip(
-        columns[f"{prefix}storage_type"].tolist(),
-        columns[f"{prefix}storage_numerator"].tolist(),
-        columns[f"{prefix}storage_denominator"].tolist(),
-        columns[f"{prefix}storage_offset"].tolist(),
-        strict=True,
-    ):
-        storage = known.get(key)
-        if storage is None:
-            try:
-                storage = known[key] = Storage(STORAGE_TYPES[key[0]], *key[1:])
-            except ModelError as error:
-                raise DamagedFile(
-                    path, f"column {prefix}storage_type", error.problem, error.remedy or REMEDY
-                ) from None
-        storages.append(storage)
-    return storages
+    for key in dict.fromkeys(rows):
+        try:
+            known[key] = Storage(STORAGE_TYPES[key[0]], *key[1:])
+        except ModelError as error:
+            raise DamagedFile(
+                path, f"column {prefix}storage_type", error.problem, error.remedy or REMEDY
+            ) from None
+    return [known[key] for key in rows]
 
 
 def _relations(columns: Columns) -> list[Mapping[str, str]]:
     relations: list[Mapping[str, str]] = [NO_RELATIONS] * len(columns["table"])
-    own: dict[int, dict[str, str]] = {}
-    for row, mode, sign in zip(
-        columns["relation_table"].tolist(),
-        plain(columns["relation_mode"]),
-        plain(columns["relation_sign"]),
-        strict=True,
-    ):
-        own.setdefault(row, {})[mode] = sign
-    known: dict[tuple[tuple[str, str], ...], Mapping[str, str]] = {}
-    for row, found in own.items():
-        key = tuple(found.items())
-        relations[row] = known.setdefault(key, MappingProxyType(found))
+    own: dict[int, tuple[tuple[str, str], ...]] = {}
+    pairs = zip(plain(columns["relation_mode"]), plain(columns["relation_sign"]), strict=True)
+    for row, pair in zip(columns["relation_table"].tolist(), pairs, strict=True):
+        own[row] = (*own[row], pair) if row in own else (pair,)
+    known = {key: MappingProxyType(dict(key)) for key in dict.fromkeys(own.values())}
+    for row, key in own.items():
+        relations[row] = known[key]
     return relations
 
 

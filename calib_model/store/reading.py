@@ -17,7 +17,7 @@ from .allowance import Allowance
 from .decode import REMEDY, decode
 from .history import HISTORY_COLUMNS, HistoryColumns
 from .jsontext import JsonBudget, json_value
-from .launch import TIME_LIMIT, Child
+from .launch import TIME_LIMIT, Child, started
 from .layout import (
     BY_NAME,
     FORMAT_VERSION,
@@ -138,7 +138,7 @@ class Reading:
             self._child.end()
             raise
         if self._ends:
-            self._child.end()
+            self._child.rest()
         return built(neutral, sha, stamp, self.path)
 
     def _received(self, header: Mapping[str, Any]) -> Neutral:
@@ -195,7 +195,7 @@ class Reading:
 
 def _started(path: Path, seconds: float) -> Child:
     try:
-        child = Child(seconds)
+        child = started(seconds)
         child.ask(path)
     except OSError as error:
         raise FileProblem(

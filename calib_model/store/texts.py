@@ -12,6 +12,7 @@ from ..errors import ModelError
 from .layout import MAX_STRING_BYTES, PIECE_BYTES
 
 Array = npt.NDArray[Any]
+_SOME = 100
 
 
 def bytes_of(array: Array) -> memoryview:
@@ -65,20 +66,20 @@ def fixed(texts: Iterable[str], where: Callable[[int], str]) -> Array:
 
 
 def plain(column: Array) -> list[str]:
-    """Return a fixed-width column as texts; equal texts are one object.
+    """Return a fixed-width column as texts; where few differ, equal texts are one object.
 
     Raises
     ------
     UnicodeDecodeError
     """
-    known: dict[bytes, str] = {}
-    texts: list[str] = []
-    for data in column.tolist():
-        text = known.get(data)
-        if text is None:
-            text = known[data] = data.decode()
-        texts.append(text)
-    return texts
+    rows = column.tolist()
+    some = rows[:_SOME]
+    if 2 * len(set(some)) > _SOME:  # names and ids: nearly all differ, so decode them as one
+        texts = b"\n".join(rows).decode().split("\n")
+        if len(texts) == len(rows):  # none holds a line feed
+            return texts
+    known = {data: data.decode() for data in set(rows)}
+    return [known[data] for data in rows]
 
 
 def in_pieces(texts: Sequence[str], limit: int, where: Callable[[int], str]) -> tuple[Array, Array]:
@@ -118,6 +119,9 @@ def joined(counts: Array, pieces: Array) -> list[str]:
     ------
     UnicodeDecodeError
     """
+    if not counts.size or counts.max() <= 1:
+        whole = iter(plain(pieces))
+        return [next(whole) if count else "" for count in counts.tolist()]
     rows = pieces.tolist()
     texts: list[str] = []
     start = 0

@@ -7,6 +7,7 @@ down alike, stands in for the time.
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -16,7 +17,7 @@ import numpy as np
 import pytest
 
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.store import HistoryColumns, Journal, read_set, write_set
+from calib_model.store import HistoryColumns, Journal, launch, read_set, write_set
 from calib_model.store.encode import encode
 from tests.benchmarks.conftest import Best
 from tests.generated import generated_set
@@ -70,24 +71,51 @@ def test_save_30000_tables(
     assert not timed or ours < max(3.0, 8 * plain)
 
 
+def work() -> float:
+    """Seconds of work of this process, of those it started, and of the one that reads for it."""
+    times = os.times()
+    seconds = times.user + times.system + times.children_user + times.children_system
+    for child in launch._resting:
+        stat = Path(f"/proc/{child.process.pid}/stat").read_text().rsplit(")", 1)[1].split()
+        seconds += sum(map(int, stat[11:15])) / os.sysconf("SC_CLK_TCK")
+    return seconds
+
+
+def of_each(job: Callable[[], object], rounds: int) -> float:
+    """Seconds of work of one of several rounds: the system counts in hundredths."""
+    start = work()
+    for _ in range(rounds):
+        job()
+    return (work() - start) / rounds
+
+
 def test_open_30000_tables(
-    content: CalibrationSet,
-    folder: Path,
-    record_testsuite_property: Record,
-    timed: bool,
-    best: Best,
+    content: CalibrationSet, folder: Path, record_testsuite_property: Record, timed: bool
 ) -> None:
     columns = encode(content, {}).columns
     plain_write(folder / "plain.h5", columns)
     write_set(folder / "set.h5", content)
-    plain, _ = best(lambda: plain_read(folder / "plain.h5"), clock=time.perf_counter)
-    ours, stored = best(lambda: read_set(folder / "set.h5"), clock=time.perf_counter)
+    launch.end_resting()
+    rounds = 8 if timed else 1
+    before = work()
+    stored = read_set(folder / "set.h5")
+    launch.end_resting()
+    first = work() - before
     assert stored.set == content
     with h5py.File(folder / "set.h5") as file:
         assert file["values"].id.get_num_chunks() > 1
-    record_testsuite_property("open 30,000 tables: seconds", round(ours, 3))
+    read_set(folder / "set.h5")
+    plain, ours = float("inf"), float("inf")
+    for _ in range(3 if timed else 1):
+        plain = min(plain, of_each(lambda: plain_read(folder / "plain.h5"), rounds))
+        ours = min(ours, of_each(lambda: read_set(folder / "set.h5"), rounds))
+    launch.end_resting()
+    record_testsuite_property("open 30,000 tables: seconds of work", round(ours, 3))
     record_testsuite_property("open: times a plain h5py pass", round(ours / plain, 1))
-    assert not timed or ours < max(1.0, 12 * plain)
+    record_testsuite_property("open, process started anew: times", round(first / plain, 1))
+    # 3.2 to 3.4; with a reading process started for it 4.7.
+    assert not timed or ours < 4.5 * plain
+    assert not timed or first < 6.5 * plain
 
 
 def test_journal_one_edit(

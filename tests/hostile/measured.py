@@ -33,6 +33,8 @@ try:
     said = f"opened: {globals()[sys.argv[1]](sys.argv[2])}"
 except BitepointError as problem:
     said = f"refused: {problem.problem} {problem.remedy}"
+from calib_model.store.launch import end_resting
+end_resting()  # the system counts what has ended
 own, others = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
 with open("/proc/self/status") as status:
     peak = next(int(line.split()[1]) for line in status if line.startswith("VmHWM"))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import os
 import threading
@@ -94,7 +93,6 @@ class Answer:
                 path, "", f"No process to read it could be started ({error}).",
                 "Close other programs.",
             ) from None  # fmt: skip
-        _widen(self._child.process.stdout)
         self._child.ask(
             path, kind=self.kind, size=self.stat.st_size, columns=columns, hints=dict(hints),
             layout=None if layout is None else layout.to_plain(),
@@ -198,14 +196,6 @@ class Answer:
             raise FileProblem(
                 self.path, "", "It changed while it was read.", "Try again when it is at rest."
             )
-
-
-def _widen(pipe: Any) -> None:
-    """Let a pipe hold a megabyte, where the system can: fewer changes between two processes."""
-    with contextlib.suppress(ImportError, AttributeError, OSError):
-        import fcntl
-
-        fcntl.fcntl(pipe.fileno(), fcntl.F_SETPIPE_SZ, 1 << 20)
 
 
 class Digest:

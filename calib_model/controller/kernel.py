@@ -57,6 +57,7 @@ from calib_model.lookup.portable import (
     number,
     output,
     switches,
+    whole,
 )
 
 _PRE, _FADE = ROLE_INDEX["pre_engage_torque"], ROLE_INDEX["pre_engage_fade"]
@@ -257,6 +258,81 @@ def limits(bank, x, out):
     out[_O_LATERAL] = 0.0 if limit < 0.0 else limit
 
 
+@jit(bank_type, number, output, output, output, returns=whole)
+def asked_for(bank, tick_s, state, x, out):
+    """Fill in the torque that is asked for; return the number of the role that asks most."""
+    branch = int(feed_forward(bank, x, out))
+    slip_by = int(slip_control(bank, tick_s, state, x, out))
+    base = out[_O_FORWARD]
+    if out[_O_SLIP_DEMAND] > base:
+        base, branch = out[_O_SLIP_DEMAND], slip_by
+    yaw = 0.0
+    if present(bank, _YAW):
+        within = present(bank, _YAW_BAND) and abs(x[_I_YAW_ERROR]) <= read(bank, _YAW_BAND, x)
+        if not within:
+            yaw = read(bank, _YAW, x)
+    demand = base + yaw
+    out[_O_YAW] = yaw
+    out[_O_DEMAND] = 0.0 if demand < 0.0 else demand
+    out[_O_BRANCH] = branch
+    return _YAW if abs(yaw) > base else branch
+
+
+@jit(bank_type, floats, output, number, whole, whole, whole, output, returns=whole)
+def allowed(bank, constants, x, per_clamp, clamp_by, mode, governing, out):
+    """Fill in what limits and driveshaft leave of the demand; return who governs now.
+
+    The limits themselves lie in `out` already; `clamp_by` is who limits the clamp, `per_clamp`
+    the torque per newton of it, `mode` the driveshaft's state, `governing` who asked.
+    """
+    limited = out[_O_DEMAND]
+    if mode in (SPIN_UP, DOG):
+        limited, governing = 0.0, -1
+        if present(bank, _SPIN_UP):
+            limited, governing = read(bank, _SPIN_UP, x), _SPIN_UP
+    elif mode != CONNECTED:
+        governing = _AWAY if limited > 0.0 else -1
+        limited = 0.0
+    if out[_O_BRAKING] < limited:
+        limited, governing = out[_O_BRAKING], _BRAKING
+    if mode == CONNECTED:
+        # While the dog clutch is open no torque reaches the tyres: these do not matter then.
+        if out[_O_BESIDE] < limited:
+            limited, governing = out[_O_BESIDE], _BESIDE
+        if out[_O_STEERING] < limited:
+            limited, governing = out[_O_STEERING], _STEERING
+        if out[_O_LATERAL] < limited:
+            limited, governing = out[_O_LATERAL], _LATERAL
+    if out[_O_CLAMP_LIMIT] < limited:
+        limited, governing = out[_O_CLAMP_LIMIT], clamp_by
+    out[_O_CURRENT_LIMIT] = math.inf
+    if per_clamp > 0.0:
+        most = current_limit(bank, constants, x, limited / per_clamp) * per_clamp
+        out[_O_CURRENT_LIMIT] = most
+        if most < limited:
+            limited, governing = most, _APPLY
+    out[_O_LIMITED] = limited
+    return governing
+
+
+@jit(bank_type, number, output, floats, whole, output, returns=whole)
+def slewed(bank, tick_s, state, x, governing, out):
+    """Let the torque move no faster than it may; return who governs now."""
+    torque = out[_O_LIMITED]
+    if torque > state[TORQUE]:
+        if present(bank, _RISE):
+            reached = state[TORQUE] + read(bank, _RISE, x) * tick_s
+            if reached < torque:
+                torque, governing = reached, _RISE
+    elif torque < state[TORQUE] and present(bank, _FALL):
+        reached = state[TORQUE] - read(bank, _FALL, x) * tick_s
+        if reached > torque:
+            torque, governing = reached, _FALL
+    state[TORQUE] = torque
+    out[_O_TORQUE] = torque
+    return governing
+
+
 @jit(bank_type, floats, number, floats, output, output, returns=nothing)
 def step(bank, constants, tick_s, inputs, state, out):
     """Run one tick of the controller.
@@ -282,21 +358,7 @@ def step(bank, constants, tick_s, inputs, state, out):
         x[i] = inputs[i]
     complete(bank, constants, tick_s, state, x)
 
-    # What is asked for.
-    forward_by = int(feed_forward(bank, x, out))
-    slip_by = int(slip_control(bank, tick_s, state, x, out))
-    slip_demand = out[_O_SLIP_DEMAND]
-    base, branch = out[_O_FORWARD], forward_by
-    if slip_demand > base:
-        base, branch = slip_demand, slip_by
-    yaw = 0.0
-    if present(bank, _YAW):
-        within = present(bank, _YAW_BAND) and abs(x[_I_YAW_ERROR]) <= read(bank, _YAW_BAND, x)
-        if not within:
-            yaw = read(bank, _YAW, x)
-    demand = base + yaw
-    if demand < 0.0:
-        demand = 0.0
+    governing = asked_for(bank, tick_s, state, x, out)
 
     # What is allowed.
     friction = constants[FRICTION]
@@ -312,64 +374,21 @@ def step(bank, constants, tick_s, inputs, state, out):
     else:
         out[_O_CLAMP_LIMIT] = 0.0
         clamp_by = _PLATE_FRICTION
-    mode = driveshaft(bank, constants, tick_s, state, x, slip_demand, out)
-
-    governing = _YAW if abs(yaw) > base else branch
-    limited = demand
-    if mode in (SPIN_UP, DOG):
-        limited, governing = 0.0, -1
-        if present(bank, _SPIN_UP):
-            limited, governing = read(bank, _SPIN_UP, x), _SPIN_UP
-    elif mode != CONNECTED:
-        limited = 0.0
-        governing = _AWAY if demand > 0.0 else -1
-    if out[_O_BRAKING] < limited:
-        limited, governing = out[_O_BRAKING], _BRAKING
-    if mode == CONNECTED:
-        # While the dog clutch is open no torque reaches the tyres: these do not matter then.
-        if out[_O_BESIDE] < limited:
-            limited, governing = out[_O_BESIDE], _BESIDE
-        if out[_O_STEERING] < limited:
-            limited, governing = out[_O_STEERING], _STEERING
-        if out[_O_LATERAL] < limited:
-            limited, governing = out[_O_LATERAL], _LATERAL
-    if out[_O_CLAMP_LIMIT] < limited:
-        limited, governing = out[_O_CLAMP_LIMIT], clamp_by
-    out[_O_CURRENT_LIMIT] = math.inf
-    if per_clamp > 0.0:
-        most = current_limit(bank, constants, x, limited / per_clamp) * per_clamp
-        out[_O_CURRENT_LIMIT] = most
-        if most < limited:
-            limited, governing = most, _APPLY
+    mode = driveshaft(bank, constants, tick_s, state, x, out[_O_SLIP_DEMAND], out)
+    governing = allowed(bank, constants, x, per_clamp, clamp_by, mode, governing, out)
 
     # The integral keeps to what limits and driveshaft leave of it, so that it never winds up.
-    if limited < demand:
-        room = limited - yaw - (slip_demand - state[INTEGRAL])
+    if out[_O_LIMITED] < out[_O_DEMAND]:
+        room = out[_O_LIMITED] - out[_O_YAW] - (out[_O_SLIP_DEMAND] - state[INTEGRAL])
         if state[INTEGRAL] > room:
             state[INTEGRAL] = room if room > 0.0 else 0.0
 
-    # How fast it may come.
-    torque = limited
-    if limited > state[TORQUE]:
-        if present(bank, _RISE):
-            reached = state[TORQUE] + read(bank, _RISE, x) * tick_s
-            if reached < limited:
-                torque, governing = reached, _RISE
-    elif limited < state[TORQUE] and present(bank, _FALL):
-        reached = state[TORQUE] - read(bank, _FALL, x) * tick_s
-        if reached > limited:
-            torque, governing = reached, _FALL
-    state[TORQUE] = torque
-
-    clamp = torque / per_clamp if per_clamp > 0.0 else 0.0
+    governing = slewed(bank, tick_s, state, x, governing, out)
+    clamp = out[_O_TORQUE] / per_clamp if per_clamp > 0.0 else 0.0
     current, current_by = current_for(bank, constants, tick_s, state, x, clamp, mode)
 
     state[STARTED] = 1.0
     out[_O_INTEGRAL] = state[INTEGRAL]
-    out[_O_YAW] = yaw
-    out[_O_DEMAND] = demand
-    out[_O_LIMITED] = limited
-    out[_O_TORQUE] = torque
     out[_O_CLAMP] = clamp
     out[_O_CURRENT] = current
     out[_O_LIKELIHOOD] = state[LIKELIHOOD]
@@ -377,7 +396,6 @@ def step(bank, constants, tick_s, inputs, state, out):
     out[_O_WAIT] = state[WAITED]
     out[_O_STATE] = mode
     out[_O_GOVERNING] = governing
-    out[_O_BRANCH] = branch
     out[_O_CURRENT_BY] = current_by
 
 

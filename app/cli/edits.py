@@ -44,11 +44,30 @@ def require_out(source: Path, out: Path | None) -> Path:
 def written(
     stored: StoredSet, source: Path, out: Path, change: Change, author: str | None, reason: str = ""
 ) -> Answer:
-    """Write a set with a change applied and its history longer by one entry."""
-    in_place = same_file(source, out)
+    """Write a set with a change applied and say so."""
     note = f"{plain_lines(change.note)}\n" if change.note else ""
-    if change.is_empty and in_place:
+    if write_change(stored, source, out, change, author, reason) is None:
         return Answer(GOOD, f"{note}Nothing to change: {out} is as it was.\n")
+    return Answer(GOOD, f"{note}{plain_lines(change.title)}.\nWrote {out}.\n\n{caution()}\n")
+
+
+def write_change(
+    stored: StoredSet,
+    source: Path,
+    out: Path | None,
+    change: Change,
+    author: str | None,
+    reason: str = "",
+) -> Path | None:
+    """Write a set with a change applied and its history longer by one entry.
+
+    Returns the file that was written: None without one, or with nothing to change in place.
+    """
+    if out is None:
+        return None
+    in_place = same_file(source, out)
+    if change.is_empty and in_place:
+        return None
     content, history = stored.set, stored.history
     if not change.is_empty:
         change = change.stamped(author if author is not None else login_name(), reason)
@@ -61,4 +80,4 @@ def written(
         expected_stamp=stored.file_stamp if in_place else None,
         records=stored.records,
     )
-    return Answer(GOOD, f"{note}{plain_lines(change.title)}.\nWrote {out}.\n\n{caution()}\n")
+    return out

@@ -23,9 +23,10 @@ from app.cli.text import caution, count, listed, paragraph
 from calib_model.core.numbers import short
 from calib_model.core.people import login_name
 from calib_model.core.plain_file import is_there
-from calib_model.core.rule import KINDS, find_axis
+from calib_model.core.rule import KINDS
 from calib_model.core.text_file import read_text
 from calib_model.editing.change import apply, change_to_plain
+from calib_model.editing.places import cells_at, parse_places
 from calib_model.errors import FileProblem
 from calib_model.shaping import AtOdds, explain
 from calib_model.store import write_set
@@ -148,29 +149,7 @@ def kinds(given: Sequence[str]) -> tuple[str, ...]:
 
 def cells(table: Table, given: Sequence[str]) -> np.ndarray | None:
     """Return the chosen cells as a mask, or None for all."""
-    if not given:
-        return None
-
-    mask = np.ones(table.shape, dtype=bool)
-    for text in given:
-        name, sign, span = text.partition("=")
-        low, dots, high = span.partition("..")
-        try:
-            first = float(low)
-            last = float(high) if dots else first
-        except ValueError:
-            first = last = float("nan")
-        if not sign or not first <= last:
-            refuse(f"--only {text!r} is not understood.", "Write AXIS=LOW..HIGH, as pedal=20..60.")
-        number = find_axis(table, name.strip())
-        x = table.axes[number].values
-        inside = (x >= first) & (x <= last)
-        shape = [1] * len(table.shape)
-        shape[number] = -1
-        mask &= inside.reshape(shape)
-    if not mask.any():
-        refuse(f"--only leaves no cell of {table.id}.", "Widen the range.")
-    return mask
+    return cells_at(table, parse_places(table, given)) if given else None
 
 
 def weights(table: Table, path: Path | None) -> np.ndarray | None:

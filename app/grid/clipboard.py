@@ -13,13 +13,13 @@ from calib_model.core.axis import Axis
 from calib_model.core.table import Table
 from calib_model.editing import blocks
 from calib_model.editing.change import Change, values_change
+from calib_model.editing.notes import noted
 from calib_model.errors import BitepointError, EditRefused
 from calib_model.exchange.blocks import Block as Made
 from calib_model.exchange.blocks import PasteRefused, fitted, format_block, parse_block
 
 from . import edits
 from .cells import GridCells
-from .edits import noted
 from .entry_strip import Question
 from .plane import Plane, bounding_box
 from .texts import caption, cells_text

@@ -13,6 +13,7 @@ from calib_model.core.arrays import FloatArray, IntArray
 from calib_model.core.table import Table
 from calib_model.core.units import shown
 from calib_model.editing.locks import locked_cells
+from calib_model.editing.notes import limits_text
 from calib_model.errors import BitepointError
 
 from . import edits
@@ -284,7 +285,7 @@ class GridModel(QAbstractTableModel):
                 f"{table.said(above, 9)}."
             )
         if self._beyond[row, column]:
-            lines.append(f"Outside the limits {edits.limits_text(table)}.")
+            lines.append(f"Outside the limits {limits_text(table)}.")
         if self._locked[row, column]:
             lines.append("Locked: edits leave it as it is.")
         if self._changed[row, column]:

@@ -35,6 +35,9 @@ PLACEHOLDERS = {
     "DATE": "2099-02-28",
     "N": "1",
     "VERB": "check",
+    "NEW": "renamed",
+    "VALUE": "*1.1",
+    "AXIS=PLACE": "pedal=20..60",
 }
 """What stands for a word of the documents."""
 

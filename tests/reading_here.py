@@ -57,6 +57,9 @@ class InThisProcess:
         """Return the exit status."""
         return 0
 
+    def rest(self) -> None:
+        """There is no process that could be kept."""
+
     def status(self) -> int:
         """Return the exit status."""
         return 0
@@ -71,3 +74,6 @@ def read_here(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("ARROW_DEFAULT_MEMORY_POOL", "system")  # set while reading; taken back
     for name in ASKED_BY:
         monkeypatch.setattr(importlib.import_module(name), "Child", InThisProcess)
+    monkeypatch.setattr(
+        importlib.import_module("calib_model.store.reading"), "started", InThisProcess
+    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import importlib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from PySide6.QtGui import QAction, QKeySequence
 from PySide6.QtWidgets import QMainWindow, QMenu, QMenuBar
@@ -122,6 +122,8 @@ class ActionBook:
         self.actions: dict[str, QAction] = {}
         self.menus: dict[str, QMenu] = {}
         self._letters: dict[str, set[str]] = {}
+        self.heard: list[Callable[[str], None]] = []
+        """Told the id of every action that was run."""
         bar = window.menuBar()
         for name, title in MENUS.items():
             menu = bar.addMenu(title)
@@ -167,9 +169,21 @@ class ActionBook:
         menu.addAction(action)
         return action
 
+    def run(self, id: str) -> str:
+        """Run an action as its menu would; returns why it cannot be done now, or nothing."""
+        self.refresh()
+        if id not in self.actions:
+            return "Open a set first."
+        if not self.actions[id].isEnabled():
+            return "It cannot be done now."
+        self.actions[id].trigger()
+        return ""
+
     def _run(self, row: Action) -> None:
         row.run(self._window)
         self.refresh()
+        for hear in tuple(self.heard):
+            hear(row.id)
 
     def refresh(self) -> None:
         """Ask every row whether it is enabled and checked."""

@@ -35,6 +35,7 @@ from .document_bar import DocumentBar
 from .editing import Editing
 from .files import FileWork, dropped_files
 from .findings_service import FindingsService
+from .guiding import Guiding
 from .live_menus import LiveMenus
 from .looks import Looks
 from .notes import NoteLine
@@ -88,6 +89,7 @@ class MainWindow(Shell):
         self.files = FileWork(self, self._show_recordings)
         self.recovery = RecoveryWork(self, self.files)
         self.book = ActionBook(self, self.desk, window_actions())
+        self.guiding = Guiding(self)
         self.live_menus = LiveMenus(self, self.book, self.files.open)
         self._refresh.timeout.connect(self.refresh)
         self._connect()

@@ -133,12 +133,16 @@ ACTIONS: tuple[Action, ...] = (
            lambda w: w.company.set_alone(not w.company.alone), (),
            "Leave out the sets of a programme file beside this one; their relations count as not "
            "checked then.", checked=lambda w: w.company.alone),
-    Action("help.keys", "&Keys", "Help", lambda w: w.show_keys(), ("F1",),
+    Action("help.guide", "&Guide", "Help", lambda w: w.guiding.show_guide(), ("F1",),
+           "Look up how something is done, in words and pictures."),
+    Action("help.first_steps", "&First steps", "Help", lambda w: w.guiding.show_steps(), (),
+           "Ten small tasks on the practice set, ticked as they are done."),
+    Action("help.keys", "&Keys", "-Help", lambda w: w.show_keys(), ("Ctrl+F1",),
            "List every action with its keys."),
     Action("help.cautions", "&Cautions", "Help", lambda w: w.show_cautions(), ("Shift+F1",),
            "What results on this desk can and cannot tell."),
     Action("help.changes", "What is &new", "Help", lambda w: w.show_changes(), (),
            "What this version brings, changes and mends."),
-    Action("help.about", "&About Bitepoint", "Help", lambda w: w.show_about(), ("Ctrl+F1",),
+    Action("help.about", "&About Bitepoint", "Help", lambda w: w.show_about(), (),
            "Version, licence and where settings are kept."),
 )  # fmt: skip

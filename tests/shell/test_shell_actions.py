@@ -94,7 +94,7 @@ def test_a_taken_letter_gives_way_to_a_free_one() -> None:
         ("file.save", QKeySequence.StandardKey.Save),
         ("edit.undo", QKeySequence.StandardKey.Undo),
         ("file.close", QKeySequence.StandardKey.Close),
-        ("help.keys", QKeySequence.StandardKey.HelpContents),
+        ("help.guide", QKeySequence.StandardKey.HelpContents),
     ],
 )
 def test_common_actions_have_their_usual_keys(

@@ -123,7 +123,9 @@ class Axis:
         return same_values(self.values, other.values) and self._settings() == other._settings()
 
     def __hash__(self) -> int:
-        return hash((self.values.tobytes(), self._settings()))
+        # Not all settings: an enumeration's hash takes longer than the rest, and values, name and
+        # quantity tell axes apart.
+        return hash((self.values.tobytes(), self.name, self.quantity, self.shared))
 
     def _settings(self) -> tuple[Any, ...]:
         return (

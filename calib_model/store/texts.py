@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -53,16 +54,21 @@ def fixed(texts: Iterable[str], where: Callable[[int], str]) -> Array:
     where : callable
         Names the text of a row, for an error.
     """
-    known: dict[str, bytes] = {}
-    rows: list[bytes] = []
-    for number, text in enumerate(texts):
-        data = known.get(text)
-        if data is None:
-            data = encoded(text, MAX_STRING_BYTES, lambda n=number: where(n))  # type: ignore[misc]
-            known[text] = data
-        rows.append(data)
-    width = max(map(len, known.values()), default=0) or 1
+    rows = _rows(list(texts), MAX_STRING_BYTES, where)
+    width = max(map(len, rows), default=0) or 1
     return np.array(rows, dtype=f"S{width}")
+
+
+def _rows(texts: Sequence[str], limit: int, where: Callable[[int], str]) -> list[bytes]:
+    """Return each text as UTF-8; see `encoded`."""
+    try:
+        whole = "\n".join(texts).encode()
+    except UnicodeEncodeError:
+        whole = b"\0"
+    rows = whole.split(b"\n")  # all at once, where none holds a line feed
+    if len(rows) == len(texts) and b"\0" not in whole and len(max(rows, key=len)) <= limit:
+        return rows
+    return [encoded(text, limit, partial(where, number)) for number, text in enumerate(texts)]
 
 
 def plain(column: Array) -> list[str]:
@@ -86,8 +92,7 @@ def in_pieces(texts: Sequence[str], limit: int, where: Callable[[int], str]) -> 
     """Return (number of pieces per text, pieces)."""
     counts: list[int] = []
     pieces: list[bytes] = []
-    for number, text in enumerate(texts):
-        data = encoded(text, limit, lambda n=number: where(n))  # type: ignore[misc]
+    for data in _rows(texts, limit, where):
         if len(data) <= PIECE_BYTES:
             if data:
                 pieces.append(data)

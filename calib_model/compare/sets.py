@@ -28,6 +28,7 @@ from calib_model.compare.result import Comparison, State, TableComparison, large
 from calib_model.compare.rounding import all_stored_alike
 from calib_model.core.arrays import BoolArray, FloatArray, IntArray
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.collecting import collector_held
 from calib_model.core.table import Table
 
 Progress = Callable[[float], None]
@@ -36,6 +37,8 @@ Pair = tuple[Table, Table, bool]
 Spans = dict[str, tuple[float, float]]
 _STEP = 500
 """So many tables between two words of progress."""
+_SWEEP = 500
+"""So many tables at once: enough for a sweep, few enough to stay in the processor's cache."""
 
 
 def compare(
@@ -57,6 +60,13 @@ def compare(
     -------
     Comparison
     """
+    with collector_held():
+        return _compare(first, second, progress)
+
+
+def _compare(
+    first: CalibrationSet, second: CalibrationSet, progress: Progress | None
+) -> Comparison:
     ids = dict.fromkeys([*first.tables, *second.tables])
     results, spans = _compared(first, second, ids, progress)
     unequal = {id for id, r in results.items() if r.state is not State.SAME}
@@ -121,8 +131,11 @@ def _compared(
             plain.append((mine, theirs, alike))
         else:
             results[id] = _awkward(mine, theirs)
-    found, spans = _plainly(plain)
-    results.update(found)
+    spans: Spans = {}
+    for start in range(0, len(plain), _SWEEP):
+        found, spans_here = _plainly(plain[start : start + _SWEEP])
+        results.update(found)
+        spans.update(spans_here)
     return results, spans
 
 

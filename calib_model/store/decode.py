@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
@@ -13,6 +12,7 @@ import numpy as np
 from .. import rules as _kinds  # noqa: F401  # makes the kinds of rule known
 from ..core.axis import Axis, End, Interpolation
 from ..core.calibration_set import CalibrationSet
+from ..core.collecting import collector_held
 from ..core.labels import NO_LABELS, Labels
 from ..core.rule import Rule
 from ..core.rule_plain import rule_from_plain
@@ -58,18 +58,14 @@ def decode(neutral: Neutral, path: Path) -> tuple[CalibrationSet, Columns]:
     ------
     DamagedFile
     """
-    collecting = gc.isenabled()
-    gc.disable()  # tens of thousands of new objects, none of them garbage
     try:
-        columns = completed(neutral.columns)
-        return _set(columns, neutral.attributes, path), columns
+        with collector_held():
+            columns = completed(neutral.columns)
+            return _set(columns, neutral.attributes, path), columns
     except Misfit as misfit:
         raise DamagedFile(path, misfit.place, f"It {misfit.problem}", REMEDY) from None
     except UnicodeDecodeError:
         raise DamagedFile(path, "texts", "A text is not valid UTF-8.", REMEDY) from None
-    finally:
-        if collecting:
-            gc.enable()
 
 
 def _set(columns: Columns, attributes: Mapping[str, Any], path: Path) -> CalibrationSet:

@@ -140,7 +140,7 @@ def estimate(
         settle = BEFORE_STRENGTH
         if len(kept) > MANY:
             # A part of many samples tells where to begin, so that few rounds see them all.
-            part = _thinned(kept)
+            part = kept.thinned(MANY)
             values, *_ = robust.rounds(part, values, settle, choose=False)
             settle = 0
         values, scale, moments, rounds = robust.rounds(kept, values, settle, choose=True)
@@ -189,8 +189,8 @@ class _Robust:
         """
         axes, centre = self.table.axes, self.centre
         n = len(samples)
-        some = samples if n <= 4 * MANY else _thinned(samples)
-        few = samples if n <= FEW else _thinned(samples, FEW)
+        some = samples if n <= 4 * MANY else samples.thinned(MANY)
+        few = samples if n <= FEW else samples.thinned(FEW)
         close = CLOSE if n < MANY else CLOSE_ENOUGH * float(np.sqrt(values.size / n))
         for count in range(ROUNDS):
             spread = spread_of(axes, some, values + centre)
@@ -208,13 +208,6 @@ class _Robust:
             if count > settle and moved <= close * scale:
                 break
         return values, scale, moments, count + 1
-
-
-def _thinned(samples: Samples, number: int = MANY) -> Samples:
-    """About so many of the samples, evenly spread."""
-    use = np.zeros(samples.rows, dtype=bool)
-    use[:: max(1, samples.rows // number)] = True
-    return samples.only(use)
 
 
 def noise_floor(table: Table) -> float:
@@ -350,7 +343,7 @@ def _sigma(
     n = samples.total
     room = max(n - edf, 1.0)
     # Means of so many residuals need no more than a part of them.
-    some = samples if n <= 4 * MANY else _thinned(samples)
+    some = samples if n <= 4 * MANY else samples.thinned(MANY)
     square, slope = influence(table.axes, some, values, loss, scale)
     if slope <= 0.05:
         return scale

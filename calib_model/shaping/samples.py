@@ -148,6 +148,26 @@ class Samples:
         """Return the samples with more of them left out."""
         return replace(self, use=self.use & use)
 
+    def thinned(self, number: int) -> Samples:
+        """Return about so many of those that count, or all; the same ones every time.
+
+        One is drawn of each stretch of the source.  Every hundredth would be the same phase of
+        whatever repeats in it: all of its outliers, or none.
+        """
+        index = np.flatnonzero(self.use)
+        step = max(1, index.size // number)
+        if step > 1:
+            starts = np.arange(0, index.size - step + 1, step)
+            index = index[starts + np.random.default_rng(0).integers(0, step, starts.size)]
+        kept = {name: getattr(self, name) for name in ("line", "specimen", "drive", "weight")}
+        return replace(
+            self,
+            points=tuple(np.asarray(p)[index] for p in self.points),
+            values=np.asarray(self.values)[index],
+            use=np.ones(index.size, dtype=bool),
+            **{name: column[index] if column.size else column for name, column in kept.items()},
+        )
+
     def of_specimen(self, name: str) -> Samples:
         """Return the samples of one unit under test."""
         if name not in self.specimens:

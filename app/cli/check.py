@@ -12,12 +12,18 @@ from app.cli.answer import DIFFERENT, GOOD, Answer, json_text
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, paragraph, title
-from calib_model.rules.check import check
+from calib_model.rules.attention import attention
+from calib_model.rules.check import check, with_findings
+from calib_model.rules.withdrawn import withdrawn
+from calib_model.session.history import Entry
+from calib_model.signoff.withdrawn_since import withdrawn_since_sign_off
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
+    from calib_model.rules.attention import Attention
     from calib_model.rules.check import Finding, Report
     from calib_model.session.beside import Company
+    from calib_model.store.reading import StoredSet
 
 LISTED_TABLES = 5
 RELATION = "mode_relation"
@@ -29,11 +35,18 @@ def parser() -> VerbParser:
         "check",
         "Check every rule of a set and say in words what does not hold.  A programme file beside "
         "the set\nthat names it is read: relations between modes are checked with its other sets, "
-        "both ways.",
-        "Exit status: 0 sound, 1 errors or warnings that are not waived, or rules that could not "
-        "be\nchecked, 2 could not be done.",
+        "both ways.  What was taken away since the last sign-off (a rule, a role, a table) is a "
+        "warning\nuntil a reviewer accepts the table.",
+        "Exit status: 0 sound, 1 errors or warnings that are not waived, tables that no rule looks "
+        "at, or\nrules that could not be checked, 2 could not be done.",
     )
     made.add_argument("set", metavar="SET", type=Path, help="calibration set file")
+    made.add_argument(
+        "--reference",
+        metavar="SET",
+        type=Path,
+        help="an earlier state of the set: what it had checked and this one has not is named too",
+    )
     company.add_against(made)
     made.add_argument("--json", action="store_true", help="answer as one JSON object")
     return made
@@ -43,20 +56,35 @@ def run(arguments: Sequence[str]) -> Answer:
     """Check a set."""
     given = parser().parse_args(arguments)
     with (
-        SetFiles([given.set, *given.against]) as files,
+        SetFiles([given.set, *[given.reference] * bool(given.reference), *given.against]) as files,
         company.Neighbours(given.set, alone=given.alone, named=given.against) as neighbours,
     ):
-        content, *others = (stored.set for stored in files.results())
+        stored, *rest = files.results()
+        content = stored.set
+        reference = rest.pop(0).set if given.reference else None
         found = neighbours.company(content)
-    report = check(content, neighbours.others(found, others))
-    sound = report.sound and report.complete and not found.problems
+    report = check(content, neighbours.others(found, [one.set for one in rest]))
+    looked = attention(content, report)
+    report = with_findings(report, _gone(stored, reference))
+    sound = report.sound and report.complete and not found.problems and not looked.unchecked
     status = GOOD if sound else DIFFERENT
     if given.json:
-        return Answer(status, json_text(plain(report, found)))
-    return Answer(status, words(report, content, given.set, found))
+        return Answer(status, json_text(plain(report, found, looked)))
+    return Answer(status, words(report, content, given.set, found, looked))
 
 
-def plain(report: Report, found: Company) -> dict[str, Any]:
+def _gone(stored: StoredSet, reference: CalibrationSet | None) -> list[Finding]:
+    """Return what no longer looks at the set, since the reference and since its last sign-off."""
+    gone: list[Finding] = []
+    if reference is not None:
+        gone += withdrawn(stored.set, reference)
+    if stored.set.record.sign_offs:
+        entries = [Entry(view, True) for view in stored.history.views()]
+        gone += withdrawn_since_sign_off(stored.set, entries)
+    return gone
+
+
+def plain(report: Report, found: Company, looked: Attention) -> dict[str, Any]:
     """Return a report as plain data."""
     beside = [{"table": "", "rule": RELATION, "reason": text} for text in found.problems]
     return {
@@ -65,6 +93,7 @@ def plain(report: Report, found: Company) -> dict[str, Any]:
             *({"table": n.table, "rule": n.rule, "reason": n.reason} for n in report.not_checked),
             *beside,
         ],
+        "attention": [looked.plain()],
         "beside": company.plain(found),
     }
 
@@ -84,7 +113,9 @@ def finding_plain(finding: Finding) -> dict[str, Any]:
     }
 
 
-def words(report: Report, content: CalibrationSet, path: Path, found: Company) -> str:
+def words(
+    report: Report, content: CalibrationSet, path: Path, found: Company, looked: Attention
+) -> str:
     """Return a report for reading."""
     errors, warnings, notes = report.counts()
     waived = sum(f.waived for f in report.findings)
@@ -94,13 +125,15 @@ def words(report: Report, content: CalibrationSet, path: Path, found: Company) -
     told = f"{title(content, path)}: {', '.join(summary)} in {count(len(content), 'table')}"
     if not report.complete:
         told += f"; {_counted(report)} not checked"
-    parts = [f"{told}."]
+    parts = [f"{told}.", paragraph(looked.words)]
+    if looked.unchecked:
+        parts.append(_unchecked(looked.unchecked))
     if found.words:
         parts.append(paragraph(company.words(found)))
     if report.findings:
         parts.append(listed([_row(f) for f in report.findings]))
     elif report.complete and not found.problems:
-        parts.append("Every rule holds.")
+        parts.append("Every rule holds." if looked.tables.keys() - {0} else "There is no rule.")
     if report.not_checked or found.problems:
         parts.append(_not_checked(report, found.problems))
     parts.append(caution())
@@ -113,6 +146,15 @@ def _row(finding: Finding) -> tuple[str, str, str]:
     if finding.remedies:
         message += "\nRemedy: " + ", or ".join(finding.remedies) + "."
     return severity, finding.table, message
+
+
+def _unchecked(ids: Sequence[str]) -> str:
+    named = ", ".join(ids[:LISTED_TABLES])
+    more = len(ids) - LISTED_TABLES
+    return paragraph(
+        f"Not checked by any rule, so not sound: {named}{f' and {more} more' if more > 0 else ''}. "
+        "`bitepoint rules SET suggest` offers what their shape holds to."
+    )
 
 
 def _counted(report: Report) -> str:

@@ -19,8 +19,10 @@ from app.desk import Desk
 from app.plain import PlainLabel, RichLabel, plain_tip
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.rule import Rule
+from calib_model.core.table import Table
 from calib_model.remedies import Remedy
-from calib_model.rules.check import Finding
+from calib_model.rules.attention import Attention, alike, attention
+from calib_model.rules.check import Finding, Report
 
 from .findings_delegate import FindingsDelegate, unbroken
 from .findings_model import FindingsModel
@@ -87,6 +89,8 @@ class FindingsPanel(QWidget):
         self._later.timeout.connect(self._ask)
         self._finder = RemedyFinder(self)
         self._finder.found.connect(self._show_remedies)
+        self._looked: tuple[CalibrationSet, int, Attention] | None = None
+        """The set that was counted, how many rules it lacks, and the count."""
         self._kept: Finding | None = None
         self._reached: tuple[str, Rule] | None = None
         """The finding whose cell the cursor was taken to last."""
@@ -190,6 +194,7 @@ class FindingsPanel(QWidget):
             text = (
                 f"<b>{here or 'Nothing found'}</b> in this table. {whole or 'Nothing'} in the set."
             )
+            text += self._attention_words(document.content, report, table)
             text += self._company_words()
             if report.not_checked:
                 rules = len(report.not_checked)
@@ -198,6 +203,18 @@ class FindingsPanel(QWidget):
                     f"{_escape(report.not_checked[0].reason)}"
                 )
         self._heading.setText(text)
+
+    def _attention_words(self, content: CalibrationSet, report: Report, table: Table | None) -> str:
+        """Say what no rule looks at: a table without findings may be one without rules."""
+        missed = len(report.not_checked)
+        if self._looked is None or self._looked[1] != missed or not alike(self._looked[0], content):
+            self._looked = (content, missed, attention(content, report))
+        else:
+            self._looked = (content, missed, self._looked[2])
+        found = self._looked[2]
+        here = table is not None and table.id in found.unchecked
+        words = " <b>No rule looks at this table.</b>" if here else ""
+        return f"{words} {_escape(found.words)}" if found.unchecked or found.off else words
 
     def _company_words(self) -> str:
         """Say which programme's sets were checked with, and what of it cannot be."""

@@ -306,6 +306,10 @@ class Rule(ABC):
     """Whether smoothing and fitting must obey it."""
     remedies: ClassVar[tuple[str, ...]] = ()
     """Kinds of remedy that suit a finding, best first (`calib_model.remedies`)."""
+    neighbours: ClassVar[int] = 1
+    """How many cells in a row along its `axis` it takes to be looked at."""
+    looks_at_axis: ClassVar[bool] = False
+    """Whether it looks at breakpoints and not at cells."""
 
     def suited(self) -> tuple[str, ...]:
         """Kinds of remedy that suit a finding of this very rule, best first."""
@@ -334,6 +338,35 @@ class Rule(ABC):
     def amount_unit(self, table: Table) -> str:
         """Unit of the size of a breach."""
         return table.unit
+
+    def looks_at(self, table: Table) -> BoolArray | None:
+        """Return the cells of a table that the rule looks at, in its shape; None for all.
+
+        What it looks at does not depend on values, so that a count of it is cheap.
+        """
+        if not self.scope and self.neighbours == 1:
+            return None
+        axis = -1
+        if self.neighbours > 1:
+            try:
+                axis = find_axis(table, getattr(self, "axis", ""))
+            except ModelError:
+                return np.zeros(table.shape, dtype=bool)
+        if not self.scope:
+            whole = table.shape[axis] >= self.neighbours
+            return None if whole else np.zeros(table.shape, dtype=bool)
+        seen = np.ones(table.shape, dtype=bool)
+        for part in self.scope:
+            try:
+                number = find_axis(table, part.axis)
+            except ModelError:  # an input that only the other table of a pair reads
+                continue
+            x = table.axes[number].values
+            inside = (x >= part.low) & (x <= part.high)
+            if number == axis and int(inside.sum()) < self.neighbours:
+                return np.zeros(table.shape, dtype=bool)
+            seen &= inside.reshape([-1 if n == number else 1 for n in range(seen.ndim)])
+        return seen
 
     def breaches(self, stack: Stack, context: Context) -> list[Breach]:
         """Evaluate the rule: by default, the rows that do not hold."""

@@ -6,14 +6,15 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.resources import files
+from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 from ..controller.needs import ROLE_UNITS
 from ..core.roles import QUANTITIES
 from ..core.rule import Severity
-from .words import vocabulary
+from ..core.text_file import read_text
+from .words import MOST, vocabulary
 
 
 @dataclass(frozen=True)
@@ -86,7 +87,7 @@ class Profiles:
 @lru_cache(maxsize=1)
 def profiles() -> Profiles:
     """Return what ships (`starting.toml`)."""
-    plain = tomllib.loads((files(__package__) / "starting.toml").read_text("utf-8"))
+    plain = tomllib.loads(read_text(Path(__file__).with_name("starting.toml"), "it", MOST))
     inputs = {
         name: InputProfile(
             name,

@@ -7,11 +7,14 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from importlib.resources import files
+from pathlib import Path
 from types import MappingProxyType
+
+from ..core.text_file import read_text
 
 _CUT = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[A-Z]+")
 MOST_KEPT = 20_000
+MOST = 1 << 20  # bytes
 _LONGEST = 3
 """Pieces of a name that are one word together, such as low, mu, time."""
 
@@ -134,6 +137,6 @@ def _bare(word: str) -> str:
 @lru_cache(maxsize=1)
 def vocabulary() -> Vocabulary:
     """Return the vocabulary that ships (`vocabulary.toml`)."""
-    plain = tomllib.loads((files(__package__) / "vocabulary.toml").read_text("utf-8"))
+    plain = tomllib.loads(read_text(Path(__file__).with_name("vocabulary.toml"), "it", MOST))
     concepts = {concept: tuple(words) for concept, words in plain["concepts"].items()}
     return Vocabulary(MappingProxyType(concepts), frozenset(plain["noise"]["words"]))

@@ -174,6 +174,21 @@ def check(
     return Checker(content, against, day=day).report
 
 
+def with_findings(report: Report, more: Iterable[Finding]) -> Report:
+    """Return a report with findings that come from beside the rules.
+
+    Parameters
+    ----------
+    report : Report
+    more : iterable of Finding
+        Of tables that may be gone.
+    """
+    by_table = dict(report.by_table)
+    for finding in more:
+        by_table[finding.table] = (*by_table.get(finding.table, ()), finding)
+    return Report(by_table, report.not_checked_by_table)
+
+
 class Surroundings:
     """What rules may read; see `calib_model.core.rule.Context`."""
 

@@ -159,6 +159,10 @@ class Locked(Rule):
                 held.flat[cell] = True
         return held
 
+    def looks_at(self, table: Table) -> BoolArray | None:
+        """See `Rule.looks_at`."""
+        return self.locked_mask(table)
+
     def rows(self, stack: Stack, context: Context) -> Rows:
         """One equality per locked cell."""
         cells = self.cells(stack.first)

@@ -132,6 +132,7 @@ class Covers(Check):
     )
 
     kind: ClassVar[str] = "covers"
+    looks_at_axis: ClassVar[bool] = True
     explained: ClassVar[str] = (
         "An axis reaches over the whole range of its input. Beyond its ends the last value is "
         "held, which hides that nobody thought of the rest."
@@ -153,6 +154,10 @@ class Covers(Check):
                     line = np.take(stack.numbers, place, axis).reshape(-1)
                     found.append(Breach(index, tuple(line.tolist()), short_by, place))
         return found
+
+    def looks_at(self, table: Table) -> BoolArray | None:
+        """See `Rule.looks_at`: it looks at breakpoints."""
+        return np.zeros(table.shape, dtype=bool)
 
     def amount_unit(self, table: Table) -> str:
         """Unit of the axis."""

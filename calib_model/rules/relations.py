@@ -235,6 +235,7 @@ class RateWithin(Rule):
     factor: float = field(default=1.0, metadata=told("Multiplies the capability."))
 
     kind: ClassVar[str] = "rate_within"
+    neighbours: ClassVar[int] = 2
     explained: ClassVar[str] = (
         "When the input moves as fast as it can, the value asks for no more per second than "
         "another table (a slew) allows. Catches cliffs that come too late in the vehicle."

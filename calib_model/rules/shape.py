@@ -7,6 +7,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from ..core.arrays import BoolArray
 from ..core.numbers import short, with_unit
 from ..core.rule import (
     Breach,
@@ -57,6 +58,7 @@ class Monotone(Rule):
     )
 
     kind: ClassVar[str] = "monotone"
+    neighbours: ClassVar[int] = 2
     explained: ClassVar[str] = (
         "Values only rise, or only fall, along an axis. Catches a cell that slipped below its "
         "neighbour, where more of the input would give less."
@@ -129,6 +131,7 @@ class Slope(Rule):
     )
 
     kind: ClassVar[str] = "slope"
+    neighbours: ClassVar[int] = 2
     explained: ClassVar[str] = (
         "From one breakpoint to the next, values change by no more than so much per unit of the "
         "axis. Catches cliffs."
@@ -189,6 +192,7 @@ class Curvature(Rule):
     )
 
     kind: ClassVar[str] = "curvature"
+    neighbours: ClassVar[int] = 3
     explained: ClassVar[str] = (
         "The line bends one way only along an axis. Catches dents and bumps that still rise."
     )
@@ -235,6 +239,7 @@ class Kink(Rule):
     )
 
     kind: ClassVar[str] = "kink"
+    neighbours: ClassVar[int] = 3
     explained: ClassVar[str] = (
         "The slope along an axis changes by no more than so much from one stretch to the next. "
         "Keeps a shape smooth without saying what it is."
@@ -334,6 +339,14 @@ class ZeroEnd(Rule):
     def __post_init__(self) -> None:
         _one_of(self.end, ("first", "last"), "end")
 
+    def looks_at(self, table: Table) -> BoolArray | None:
+        """See `Rule.looks_at`."""
+        seen = np.zeros(table.shape, dtype=bool)
+        end = -1 if self.end == "last" else 0
+        np.moveaxis(seen, find_axis(table, self.axis), 0)[end] = True
+        scoped = super().looks_at(table)
+        return seen if scoped is None else seen & scoped
+
     def rows(self, stack: Stack, context: Context) -> Rows:
         """One equality per cell at the end."""
         line = np.take(stack.numbers, -1 if self.end == "last" else 0, stack.axis(self.axis))
@@ -376,6 +389,14 @@ class EqualsAt(Rule):
     def stackable(self) -> bool:
         """The point falls into other cells with other breakpoints."""
         return False
+
+    def looks_at(self, table: Table) -> BoolArray | None:
+        """See `Rule.looks_at`."""
+        seen = np.zeros(table.shape, dtype=bool)
+        if len(self.point) == len(table.axes):
+            cells, shares = weights(table.axes, [np.array([p]) for p in self.point])
+            seen.reshape(-1)[cells[shares != 0]] = True
+        return seen
 
     def rows(self, stack: Stack, context: Context) -> Rows:
         """Interpolation weights at the point; two rows where a deviation is allowed."""
@@ -484,6 +505,7 @@ class ProductRises(Rule):
     axis: str = field(metadata=_ALONG)
 
     kind: ClassVar[str] = "product_rises"
+    neighbours: ClassVar[int] = 2
     explained: ClassVar[str] = (
         "Value times axis value does not fall: a gain may fall with the error, but gain times "
         "error may not, or the control hunts."

@@ -29,6 +29,7 @@ class Step(Rule):
     )
 
     kind: ClassVar[str] = "step"
+    neighbours: ClassVar[int] = 2
     explained: ClassVar[str] = (
         "Neighbouring cells along an axis differ by no more than so much. With 0 the values are "
         "the same all along: the input is read and makes no difference in the scope."

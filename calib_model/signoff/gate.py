@@ -25,6 +25,7 @@ from .signers import AllowedSigners
 from .statement import NAMESPACE, REVIEWER, Statement
 from .verification import CLOCK_SLACK, changed_tables, checked_chain
 from .wire import SignatureProblem
+from .withdrawn_since import withdrawn_since_sign_off
 
 CONFIRM = "Look at it and confirm it: `bitepoint programme FILE --confirm`, or in Release."
 RASTER_RULES = frozenset({"on_raster", "axis_on_raster"})
@@ -44,6 +45,7 @@ class Obstacle(StrEnum):
     MATURITY = "maturity"
     EVIDENCE = "evidence"
     NAMES = "names"
+    WITHDRAWN = "rules withdrawn"
     REMARK = "open remark"
 
 
@@ -59,6 +61,7 @@ _MANY = {
     Obstacle.MATURITY: ("table below its maturity", "tables below their maturity"),
     Obstacle.EVIDENCE: ("table with edits not driven", "tables with edits not driven"),
     Obstacle.NAMES: ("pair of names that look alike", "pairs of names that look alike"),
+    Obstacle.WITHDRAWN: ("thing that no longer looks at it", "things that no longer look at it"),
     Obstacle.REMARK: ("open remark", "open remarks"),
 }
 
@@ -261,6 +264,19 @@ def gate(
     items += [
         Item(Obstacle.NAMES, "", hint, "Ask them.", Severity.WARNING, blocks=False)
         for hint in hints(content)
+    ]
+    # They do not block by themselves: each such table awaits a decision, which settles it.
+    items += [
+        Item(
+            Obstacle.WITHDRAWN,
+            f.table,
+            f.message,
+            "Put it back, or accept the table.",
+            f.severity,
+            blocks=False,
+        )
+        for f in withdrawn_since_sign_off(content, entries, of_present=True)
+        if not f.waived
     ]
     items += _remarks(content)
     order = list(Obstacle)

@@ -458,3 +458,64 @@ def test_verify_takes_a_time_and_a_revocation_list(run: Run, desk: Path) -> None
     status, out, _ = run(*signers, "--at", "2019-05-01T00:00:00Z")
     assert (status, "is listed from" in out) == (1, True)
     assert run(*signers, "--at", "soon")[0] == 2
+
+
+# -- what was taken away since -------------------------------------------------------------
+
+
+def _edited(path: Path, change: Callable[[Any], Any], title: str = "Edit") -> None:
+    content = calib_model.open_set(path)
+    calib_model.save_set(change(content), path, author="Olu", title=title)
+
+
+def _withdrawn(run: Run, path: Path, *more: object) -> list[dict[str, Any]]:
+    answer = json.loads(run("check", path, "--json", *more)[1])
+    return [f for f in answer["findings"] if f["rule"] == "withdrawn"]
+
+
+def test_rules_removed_after_a_sign_off_are_named_until_a_reviewer_accepts(
+    run: Run, desk: Path
+) -> None:
+    path = desk / "set.h5"
+    assert run("accept", path, "--all", "--name", "ines")[0] == 0
+    assert _sign(run, desk, "ines", "reviewer", "--signers", desk / "signers")[0] == 0
+    assert run("check", path)[0] == 0
+    before = desk / "before.h5"
+    shutil.copy(path, before)
+
+    def stripped(content: Any) -> Any:
+        bare = {id: replace(table, rules=()) for id, table in content.tables.items()
+                if id in ("slip_gain", "slip_target")}  # fmt: skip
+        return content.replaced({**bare, "hill_torque": None})
+
+    _edited(path, stripped)
+    status, out, _ = run("check", path)
+    assert status == 1
+    assert "The table is gone (since the last sign-off)." in out
+    found = _withdrawn(run, path)
+    assert {f["table"] for f in found} == {"slip_gain", "slip_target", "hill_torque"}
+    assert all(f["severity"] == "warning" and not f["waived"] for f in found)
+    # Against a file kept aside it is the same, without any sign-off.
+    assert "since the reference" in run("check", path, "--reference", before)[1]
+    gate = run("sign", path, "--list", "--signers", desk / "signers")[1]
+    assert "rules withdrawn" in gate
+    signers = ["--signers", desk / "signers"]
+    assert run("accept", path, "--all", "--name", "ines", *signers)[0] == 0
+    assert all(f["waived"] for f in _withdrawn(run, path))
+    assert run("check", path)[0] == 0
+
+
+def test_a_history_that_was_cut_does_not_hide_what_was_taken_away(run: Run, desk: Path) -> None:
+    """The statement holds a digest of each table: the history is not taken at its word."""
+    from calib_model.store import write_set
+
+    path = desk / "set.h5"
+    assert run("accept", path, "--all", "--name", "ines")[0] == 0
+    assert _sign(run, desk, "ines", "reviewer", "--signers", desk / "signers")[0] == 0
+    stored = read_set(path)
+    bare = replace(stored.set["slip_gain"], rules=())
+    write_set(path, stored.set.replaced({"slip_gain": bare, "hill_torque": None}))
+    found = {f["table"]: f["message"] for f in _withdrawn(run, path)}
+    assert set(found) == {"slip_gain", "hill_torque"}
+    assert "the history does not tell which rules it had" in found["slip_gain"]
+    assert "The table is gone" in found["hill_torque"]

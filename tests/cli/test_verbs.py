@@ -81,7 +81,10 @@ def test_check_json_has_the_documented_shape(run: Run) -> None:
     status, out, _ = run("check", PRACTICE, "--json")
     answer = strict_json(out)
     assert status == 1
-    assert set(answer) == {"findings", "not_checked", "beside"}
+    assert set(answer) == {"findings", "not_checked", "attention", "beside"}
+    (looked,) = answer["attention"]
+    assert sum(looked["tables_by_rules"].values()) == 42
+    assert (looked["unchecked"], looked["rules_off"]) == ([], 0)
     assert all(set(f) == FINDING_KEYS for f in answer["findings"])
     outlier = next(f for f in answer["findings"] if f["rule"] == "outlier")
     # -10 degC is the 4th breakpoint, 40 % the 7th: planted mistake 1.
@@ -122,7 +125,21 @@ def test_a_set_without_tables_is_sound(run: Run, tmp_path: Path) -> None:
     path = _saved(tmp_path, "none.h5")
     assert run("check", path)[0] == 0
     answer = strict_json(run("check", path, "--json")[1])
+    (looked,) = answer.pop("attention")
     assert answer == {"findings": [], "not_checked": [], "beside": []}
+    assert (looked["tables_by_rules"], looked["unchecked"]) == ({}, [])
+
+
+def test_a_set_without_rules_is_not_sound(run: Run, tmp_path: Path) -> None:
+    """It used to be told that every rule holds."""
+    path = _saved(tmp_path, "shells.h5", Table("a", 1.0), Table("b", 2.0))
+    status, out, _ = run("check", path)
+    assert status == 1
+    assert "2 of 2 tables are not checked by any rule" in out
+    assert "Not checked by any rule, so not sound: a, b." in out
+    assert "Every rule holds" not in out
+    (looked,) = strict_json(run("check", path, "--json")[1])["attention"]
+    assert (looked["unchecked"], looked["cells_by_rules"]) == (["a", "b"], {"0": 2})
 
 
 # -- compare ------------------------------------------------------------------------------

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QPushButton
 from pytestqt.modeltest import ModelTester
@@ -11,6 +14,7 @@ from app.desk import Desk
 from app.tune.findings_model import FindingsModel
 from app.tune.findings_panel import FindingsPanel, counted
 from app.tune.rules_panel import BROKEN, HOLDS, UNKNOWN, RulesPanel, rule_lines
+from calib_model.editing.change import table_change
 
 
 def panel_on(desk: Desk, qtbot: QtBot) -> FindingsPanel:
@@ -121,3 +125,22 @@ def test_rules_say_whether_they_hold(practice_desk: Desk, qtbot: QtBot) -> None:
     assert lines["Never falls with accelerator pedal"] == BROKEN
     assert [m for words, m in lines.items() if "mode low_grip" in words] == [UNKNOWN]
     assert panel.list.count() == len(lines)
+
+
+def test_heading_says_what_no_rule_looks_at(practice_desk: Desk, qtbot: QtBot) -> None:
+    """A table without findings and without rules is not called sound."""
+    panel = panel_on(practice_desk, qtbot)
+    assert "No rule looks" not in panel._heading.text()
+    assert practice_desk.current is not None
+    content = practice_desk.current.content
+    table = practice_desk.table
+    assert table is not None
+    bare = replace(table, rules=(), lower=-np.inf, upper=np.inf, relations={})
+    practice_desk.do(table_change(table, bare, "Strip"))
+    qtbot.waitUntil(lambda: "No rule looks at this table" in panel._heading.text())
+    assert f"1 of {len(content)} tables is not checked by any rule" in panel._heading.text()
+    off = replace(table, rules=tuple(replace(rule, off=True) for rule in table.rules))
+    practice_desk.do(table_change(bare, off, "Turn off"))
+    qtbot.waitUntil(lambda: "are turned off" in panel._heading.text())
+    lines = rule_lines(practice_desk, off)
+    assert sum(line.endswith("(turned off)") for line in lines) == len(off.rules)

@@ -1,0 +1,182 @@
+"""How many rules look at each table and cell: what nothing looks at is not sound.
+
+Counted are rules that were written down for a table and the relation to the base mode, where they
+could be evaluated.  What holds for every table (finite, storable, ...) does not count, since nobody
+thought of the table for it; limits are told apart, because they may be the range of a data type.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import isfinite
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from ..core.calibration_set import CalibrationSet
+from ..core.table import Table
+from .check import MODE_RELATION, Report
+
+
+@dataclass(frozen=True)
+class Attention:
+    """What rules look at.
+
+    Parameters
+    ----------
+    tables, cells : mapping of int to int
+        How many tables, and how many cells, so many rules look at.
+    unchecked : tuple of str
+        Ids of the tables that no rule looks at and that have no limits either.
+    limits_only : tuple of str
+        Ids of the tables that only their limits look at.
+    off : int
+        Rules that are turned off.
+    """
+
+    tables: Mapping[int, int]
+    cells: Mapping[int, int]
+    unchecked: tuple[str, ...]
+    limits_only: tuple[str, ...]
+    off: int
+
+    @property
+    def words(self) -> str:
+        """The count in a line; it says first what nothing looks at."""
+        total, cells = sum(self.tables.values()), sum(self.cells.values())
+        parts = []
+        if self.unchecked:
+            one = len(self.unchecked) == 1
+            parts.append(
+                f"{len(self.unchecked)} of {total} table{'' if total == 1 else 's'} "
+                f"{'is' if one else 'are'} not checked by any rule"
+            )
+        if self.limits_only:
+            one = len(self.limits_only) == 1
+            parts.append(f"{len(self.limits_only)} {'is' if one else 'are'} held by limits alone")
+        seen = cells - self.cells.get(0, 0)
+        parts.append(f"rules look at {seen} of {cells} cell{'' if cells == 1 else 's'}")
+        if self.off:
+            parts.append(f"{self.off} rule{' is' if self.off == 1 else 's are'} turned off")
+        text = "; ".join(parts)
+        return f"{text[:1].upper()}{text[1:]}."
+
+    def plain(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        return {
+            "tables_by_rules": {str(n): self.tables[n] for n in sorted(self.tables)},
+            "cells_by_rules": {str(n): self.cells[n] for n in sorted(self.cells)},
+            "unchecked": list(self.unchecked),
+            "limits_only": list(self.limits_only),
+            "rules_off": self.off,
+        }
+
+
+def attention(content: CalibrationSet, report: Report) -> Attention:
+    """Count the rules that look at each table and cell.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    report : Report
+        Of a check of the whole set; rules that it could not evaluate look at nothing.
+    """
+    tables: Counter[int] = Counter()
+    cells: Counter[int] = Counter()
+    unchecked: list[str] = []
+    limits_only: list[str] = []
+    off = 0
+    # Tables of a set share rules and shapes, so most counts are made once.
+    known: dict[tuple[Any, ...], tuple[int, int, tuple[tuple[int, int], ...]]] = {}
+    mode, missed_in = content.mode, report.not_checked_by_table
+    scoped: dict[int, bool] = {}
+    for table in content:
+        rules = table.rules
+        missed = missed_in.get(table.id)
+        related = bool(table.relations) and _related(table, mode, report)
+        if not rules and not related:  # by far the commonest in a set that was just brought in
+            count, mine = 0, 0
+            cells[0] += table.values.size
+        else:
+            place = id(rules)
+            if place not in scoped:
+                scoped[place] = any(rule.scope for rule in rules)
+            key = (place, table.shape, related, *[(a.quantity, a.name) for a in table.axes])
+            found = None if missed or scoped[place] else known.get(key)
+            if found is None:
+                found = _counted(table, {n.rule for n in missed or ()}, related)
+                if not missed:
+                    known[key] = found
+            count, mine, by_cell = found
+            for number, size in by_cell:
+                cells[number] += size
+        tables[count] += 1
+        off += mine
+        if not count:
+            held = isfinite(table.lower) or isfinite(table.upper)
+            (limits_only if held else unchecked).append(table.id)
+    return Attention(
+        MappingProxyType(dict(tables)),
+        MappingProxyType(dict(cells)),
+        tuple(unchecked),
+        tuple(limits_only),
+        off,
+    )
+
+
+def _related(table: Table, mode: str, report: Report) -> bool:
+    if not table.relations or not MODE_RELATION.sense(table, mode):
+        return False
+    missed = report.not_checked_by_table.get(table.id, ())
+    return not any(n.rule == MODE_RELATION.kind and n.mode == mode for n in missed)
+
+
+def _counted(
+    table: Table, missed: set[str], related: bool
+) -> tuple[int, int, tuple[tuple[int, int], ...]]:
+    """Return how many rules look at a table, how many are off, and cells by number of rules."""
+    everywhere = count = int(related)
+    off = 0
+    partly = np.zeros(table.shape, dtype=np.int64)
+    for rule in table.rules:
+        if rule.off:
+            off += 1
+            continue
+        if rule.kind in missed:
+            continue
+        seen = rule.looks_at(table)
+        if seen is None:
+            everywhere += 1
+            count += 1
+        else:
+            partly += seen
+            count += int(bool(seen.any()) or rule.looks_at_axis)
+    numbers, sizes = np.unique(partly + everywhere, return_counts=True)
+    return count, off, tuple(zip(numbers.tolist(), sizes.tolist(), strict=True))
+
+
+def alike(before: CalibrationSet, after: CalibrationSet) -> bool:
+    """Whether two states of a set are looked at alike, told without counting: values do not matter.
+
+    Parameters
+    ----------
+    before, after : CalibrationSet
+        States of one set, which share the tables that did not change.
+    """
+    if len(before) != len(after) or before.mode != after.mode:
+        return False
+    return all(
+        a is b
+        or (
+            a.id == b.id
+            and a.rules is b.rules
+            and a.shape == b.shape
+            and a.axes is b.axes
+            and a.relations is b.relations
+            and (a.lower, a.upper) == (b.lower, b.upper)
+        )
+        for a, b in zip(before, after, strict=True)
+    )

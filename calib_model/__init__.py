@@ -1,6 +1,9 @@
 """Calibration tables for drivelines: values, rules, edits, comparison and files; no screen.
 
-The names below are the scripting surface; everything else lies in the subpackages.
+The names below are the scripting surface; everything else lies in the subpackages.  A set is a
+value: `edit` returns another one.  Functions named for what they do to a set (`rename_table`,
+`change_unit`, ...) return a `Change`, which says in its `note` what follows from it and is taken by
+`edit`.
 
 Examples
 --------
@@ -30,31 +33,75 @@ if TYPE_CHECKING:
     from .core.axis import Axis, End, Interpolation
     from .core.calibration_set import CalibrationSet
     from .core.canonical import digest
+    from .core.labels import Labels
     from .core.storage import Storage
     from .core.table import Table
     from .core.values_digest import values_digest
+    from .editing.axes import (
+        delete_breakpoint,
+        delete_breakpoint_at,
+        detach_axis,
+        insert_breakpoint,
+        move_breakpoint,
+    )
+    from .editing.change import Change
+    from .editing.conversions import change_storage, change_unit
+    from .editing.places import cells_at
+    from .editing.reshape import add_axis, drop_axis, share_axis, transpose
+    from .editing.tables import (
+        add_table,
+        duplicate_table,
+        like_table,
+        new_table,
+        remove_table,
+        rename_table,
+        set_labels,
+    )
     from .lookup import lookup
     from .rules.check import check
-    from .scripting import edit, export_set, import_set, open_set, save_set
+    from .scripting import axis, edit, export_set, import_set, new_set, open_set, save_set
     from .signoff import verify
 
 # Imported when first used, so that `import calib_model` costs next to nothing.
 _HOMES = {
     "Axis": "core.axis",
+    "CalibrationSet": "core.calibration_set",
+    "Change": "editing.change",
     "End": "core.axis",
     "Interpolation": "core.axis",
-    "CalibrationSet": "core.calibration_set",
+    "Labels": "core.labels",
     "Storage": "core.storage",
     "Table": "core.table",
+    "add_axis": "editing.reshape",
+    "add_table": "editing.tables",
+    "axis": "scripting",
+    "cells_at": "editing.places",
+    "change_storage": "editing.conversions",
+    "change_unit": "editing.conversions",
     "check": "rules.check",
     "compare": "compare",  # the subpackage itself, which can be called: see `called.py`
+    "delete_breakpoint": "editing.axes",
+    "delete_breakpoint_at": "editing.axes",
+    "detach_axis": "editing.axes",
     "digest": "core.canonical",
+    "drop_axis": "editing.reshape",
+    "duplicate_table": "editing.tables",
     "edit": "scripting",
     "export_set": "scripting",
     "import_set": "scripting",
+    "insert_breakpoint": "editing.axes",
+    "like_table": "editing.tables",
     "lookup": "lookup",
+    "move_breakpoint": "editing.axes",
+    "new_set": "scripting",
+    "new_table": "editing.tables",
     "open_set": "scripting",
+    "remove_table": "editing.tables",
+    "rename_table": "editing.tables",
     "save_set": "scripting",
+    "set_labels": "editing.tables",
+    "share_axis": "editing.reshape",
+    "transpose": "editing.reshape",
     "values_digest": "core.values_digest",
     "verify": "signoff",
 }
@@ -62,19 +109,42 @@ _HOMES = {
 __all__ = [
     "Axis",
     "CalibrationSet",
+    "Change",
     "End",
     "Interpolation",
+    "Labels",
     "Storage",
     "Table",
+    "add_axis",
+    "add_table",
+    "axis",
+    "cells_at",
+    "change_storage",
+    "change_unit",
     "check",
     "compare",
+    "delete_breakpoint",
+    "delete_breakpoint_at",
+    "detach_axis",
     "digest",
+    "drop_axis",
+    "duplicate_table",
     "edit",
     "export_set",
     "import_set",
+    "insert_breakpoint",
+    "like_table",
     "lookup",
+    "move_breakpoint",
+    "new_set",
+    "new_table",
     "open_set",
+    "remove_table",
+    "rename_table",
     "save_set",
+    "set_labels",
+    "share_axis",
+    "transpose",
     "values_digest",
     "verify",
 ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -10,12 +10,17 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from .core.axis import Axis
 from .core.calibration_set import CalibrationSet
 from .core.people import login_name
 from .core.plain_file import is_there
 from .core.record import SignOff
+from .core.table import Table
+from .editing.axis_text import axis_from_text
 from .editing.change import Change, RecordEdit, apply, values_change
 from .editing.difference import change_between
+from .editing.entry import parse_entry
+from .editing.places import At, cells_at
 from .errors import EditRefused
 from .formats.outgoing import Outgoing
 from .formats.registry import format_of, read_from
@@ -164,7 +169,9 @@ def import_set(path: Path | str, format: str = "") -> CalibrationSet:
 def edit(
     content: CalibrationSet,
     change: Change | str,
-    values: npt.ArrayLike | Mapping[tuple[int, ...], float] | None = None,
+    values: npt.ArrayLike | Mapping[tuple[int, ...], float] | str | None = None,
+    *,
+    at: At | None = None,
 ) -> CalibrationSet:
     """Return the set after an edit; the given one stays as it is.
 
@@ -172,14 +179,20 @@ def edit(
     ----------
     content : CalibrationSet
     change : Change or str
-        A change, as the functions of `calib_model.editing` make them, or the id of a table.
-    values : array_like of the table's shape, or mapping of index tuple to float
-        New values, if a table is named.
+        A change, as `rename_table` and the other functions that change a set make them, or the id
+        of a table.
+    values : array_like, mapping of index tuple to float, or str
+        New values, if a table is named: for the whole table, in its shape; or for the cells that
+        `at` names, one for all or one for each.  A text is what a user types into a cell: a label,
+        ``*1.1``, ``+5``, ``+3%``, ``=x-5`` (`calib_model.editing.entry`).
+    at : mapping, optional
+        Which cells, by breakpoint values: ``{"pedal": 40, "ambient_temperature": (-20, 0)}``; see
+        `cells_at`.
 
     Raises
     ------
     EditRefused
-        If the values do not fit or are no numbers, or the cells are locked.
+        If the values do not fit or are no numbers, no cell is there, or the cells are locked.
     ModelError
         If the set has no such table.
 
@@ -189,10 +202,17 @@ def edit(
     >>> one = CalibrationSet([Table("gain", 2.0)])
     >>> float(edit(one, "gain", 3.0)["gain"].values)
     3.0
+    >>> content = open_set("larch_normal.h5")
+    >>> here = {"pedal": 40, "ambient_temperature": (-20, -10)}
+    >>> warmer = edit(content, "pre_engage_torque", "*1.02", at=here)
+    >>> warmer["pre_engage_torque"].values[cells_at(content["pre_engage_torque"], here)]
+    array([244.29, 219.3 ])
     """
     if isinstance(change, Change):
         return apply(content, change)
     table = content[change]
+    if at is not None or isinstance(values, str):
+        return apply(content, _placed(table, values, at or {}))
     if values is None:
         raise EditRefused(f"No values are given for {change}.")
     if isinstance(values, Mapping):
@@ -222,3 +242,85 @@ def edit(
                 f"Its shape is {table.shape}.",
             ) from None
     return apply(content, values_change(table, new, f"Edit {table.label} by script"))
+
+
+def _placed(table: Table, values: Any, at: At) -> Change:
+    """Return the change of the cells that are named by their breakpoints."""
+    chosen = cells_at(table, at)
+    if isinstance(values, str):
+        entry = parse_entry(values, table.labels)
+        new, title = entry.values(table, chosen), entry.title(table.label, table)
+        return values_change(table, new, f"{title} by script")
+    new, count = table.values.copy(), int(chosen.sum())
+    try:
+        given = np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError):
+        given = np.empty((0, 0))
+    if given.size not in (1, count):
+        raise EditRefused(
+            f"The values given for {table.id} do not fit the {count} cells that are named.",
+            "Give one number for all, or one for each.",
+        )
+    new[chosen] = given.reshape(-1) if given.size == count else given.item()
+    return values_change(table, new, f"Edit {table.label} by script")
+
+
+def new_set(
+    programme: str, mode: str, base_mode: str = "", tables: Iterable[Table] = (), **about: str
+) -> CalibrationSet:
+    """Make a set.
+
+    Parameters
+    ----------
+    programme, mode : str
+        The vehicle programme and the drive mode it is for.
+    base_mode : str
+        The mode that relations refer to; its own, which makes it the base set, if empty.
+    tables : iterable of Table
+        Shared axes that they name come along.
+    **about : str
+        ``name``, ``revision``, ``description``.
+
+    Raises
+    ------
+    ModelError
+        On a repeated id, or shared axes of one id that differ.
+
+    Examples
+    --------
+    >>> from calib_model import new_table
+    >>> pedal = axis("pedal: 0 50 100")
+    >>> mine = new_set("Larch", "normal", tables=[new_table("creep", [pedal], 0, unit="N.m")])
+    >>> mine.is_base, mine["creep"].shape
+    (True, (3,))
+    """
+    given = list(tables)
+    shared = {a.shared: a for table in given for a in table.axes if a.shared}
+    made = CalibrationSet(given, shared, programme, mode, base_mode or mode)  # type: ignore[arg-type]
+    return made.described(**about)
+
+
+def axis(text: str, content: CalibrationSet | None = None) -> Axis:
+    """Make an axis of one line: ``pedal [%]: 0 25 50 100``, ``wiper_state: off slow fast``.
+
+    Parameters
+    ----------
+    text : str
+        An input the controller knows, or a name; the unit in brackets, which a known input need
+        not have; then breakpoints, or words, which are labels of 0, 1, 2, ... and make an axis
+        read in steps.  ``@axis.speed`` is a shared axis of `content`.
+    content : CalibrationSet, optional
+
+    Raises
+    ------
+    EditRefused
+        If the line is not understood, a unit is not known, or breakpoints do not rise.
+
+    Examples
+    --------
+    >>> axis("Vehicle speed [km/h]: 0 20 60").said(20)
+    '20 km/h'
+    >>> axis("wiper_state: off slow fast").said(1)
+    'slow'
+    """
+    return axis_from_text(text, content)

@@ -55,7 +55,16 @@ class AxisError:
 def insert_breakpoint(
     content: CalibrationSet, table_id: str, axis: int, value: float, *, detach: bool = False
 ) -> Change:
-    """Insert a breakpoint; see `exchange_breakpoints` for what is kept."""
+    """Insert a breakpoint; see `exchange_breakpoints` for what is kept.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> change = cm.insert_breakpoint(content, "clamp_limit_oil", 0, 111)
+    >>> print(change.title)
+    Insert breakpoint 111 °C of oil temperature
+    """
     old = _axis(content, table_id, axis).values
     if value in old:
         raise EditRefused(f"There is a breakpoint at {exact(value)} already.")
@@ -79,7 +88,16 @@ def delete_breakpoint(
 def delete_breakpoint_at(
     content: CalibrationSet, table_id: str, axis: int, value: float | str, *, detach: bool = False
 ) -> Change:
-    """Delete the breakpoint with a value or a label; see `delete_breakpoint`."""
+    """Delete the breakpoint with a value or a label; see `delete_breakpoint`.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> change = cm.delete_breakpoint_at(content, "pre_engage_torque", 1, 30)
+    >>> print(change.note)
+    Pre-engage torque now reads up to 6.5 N·m differently, at −40 °C, 30 %.
+    """
     table = content[table_id]
     _axis(content, table_id, axis)
     index = breakpoint_index(table, axis, value)
@@ -195,7 +213,16 @@ def exchange_breakpoints(
 
 
 def detach_axis(content: CalibrationSet, table_id: str, axis: int) -> Change:
-    """Give a table its own copy of a shared axis."""
+    """Give a table its own copy of a shared axis.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> alone = cm.edit(content, cm.detach_axis(content, "disconnect_speed", 0))
+    >>> alone["disconnect_speed"].axes[0].shared
+    ''
+    """
     table = content[table_id]
     old = _axis(content, table_id, axis)
     if not old.shared:

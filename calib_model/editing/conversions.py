@@ -97,6 +97,14 @@ def change_storage(
     EditRefused
         If a value lies beyond what the storage holds, a locked value would move, or two
         breakpoints would round to one.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> change = cm.change_storage(content, "hill_torque", cm.Storage.of("uint8", "2"))
+    >>> print(change.note)
+    17 of 30 values are rounded, by at most 1 N·m.
     """
     table = content[id]
     if axis is not None:

@@ -37,6 +37,14 @@ def transpose(content: CalibrationSet, id: str, order: Sequence[int] = ()) -> Ch
     ------
     EditRefused
         If the table has fewer than two axes, or `order` does not name each of them once.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> turned = cm.edit(content, cm.transpose(content, "hill_torque"))
+    >>> content["hill_torque"].shape, turned["hill_torque"].shape
+    ((6, 5), (5, 6))
     """
     table = content[id]
     count = len(table.axes)
@@ -78,6 +86,14 @@ def add_axis(content: CalibrationSet, id: str, axis: Axis, position: int = -1) -
     ------
     EditRefused
         If the table has four axes, one of them reads the same, or the axis does not rise.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> wiper = cm.axis("wiper_state: off slow fast")
+    >>> cm.edit(content, cm.add_axis(content, "hill_torque", wiper))["hill_torque"].shape
+    (6, 5, 3)
     """
     table = content[id]
     if len(table.axes) == MAX_AXES:
@@ -115,6 +131,14 @@ def drop_axis(content: CalibrationSet, id: str, axis: int, at: float) -> Change:
     ------
     EditRefused
         If `at` is no breakpoint, or locked cells would go.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> change = cm.drop_axis(content, "lateral_limit", 0, 3.5)
+    >>> cm.edit(content, change)["lateral_limit"].shape
+    (6,)
     """
     table = content[id]
     old = _existing(table, axis)
@@ -170,6 +194,14 @@ def share_axis(
     ------
     EditRefused
         If the axis is shared already, or one that is to be shared is not equal.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> shared = cm.edit(content, cm.share_axis(content, "hill_torque", 0, "axis.grade"))
+    >>> [table.id for table in shared.users_of("axis.grade")]
+    ['hill_torque']
     """
     table = content[id]
     old = _existing(table, axis)

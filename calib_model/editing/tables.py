@@ -102,6 +102,14 @@ def add_table(content: CalibrationSet, table: Table, position: int = -1) -> Chan
     ------
     EditRefused
         If the id is taken, or a shared axis of that id is another one.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> creep = cm.new_table("creep_torque", [cm.axis("pedal: 0 50 100")], 0, unit="N.m")
+    >>> len(cm.edit(content, cm.add_table(content, creep))) - len(content)
+    1
     """
     change = added(content, table, position)
     axes = []
@@ -122,7 +130,16 @@ def add_table(content: CalibrationSet, table: Table, position: int = -1) -> Chan
 def like_table(
     content: CalibrationSet, source: str, id: str, name: str = "", fill: float = np.nan
 ) -> Change:
-    """Add a table like another: its axes, unit, storage, limits and rules, with other values."""
+    """Add a table like another: its axes, unit, storage, limits and rules, with other values.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> more = cm.edit(content, cm.like_table(content, "hill_torque", "kerb_torque", fill=0))
+    >>> more["kerb_torque"].axes == content["hill_torque"].axes
+    True
+    """
     table = content[source]
     rules = tuple(rule for rule in table.rules if not isinstance(rule, Locked))
     new = replace(_copy(table, id, name), values=np.full(table.shape, fill), rules=rules)
@@ -130,7 +147,16 @@ def like_table(
 
 
 def duplicate_table(content: CalibrationSet, source: str, id: str, name: str = "") -> Change:
-    """Add a copy of a table, values and rules included; the role stays with the first."""
+    """Add a copy of a table, values and rules included; the role stays with the first.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> change = cm.duplicate_table(content, "hill_torque", "kerb_torque", "Kerb torque")
+    >>> print(change.note)
+    The part 'hill_torque' of the controller stays with hill_torque.
+    """
     table = content[source]
     new = _copy(table, id, name)
     return _add_copy(content, table, new, f"Duplicate {table.label} as {new.label}")
@@ -161,6 +187,16 @@ def rename_table(
     ------
     EditRefused
         If the id is taken or cannot be one.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> change = cm.rename_table(content, "disconnect_speed", "leave_speed")
+    >>> print(change.note.partition(".")[0])
+    Rules of 1 other table name it by its new id
+    >>> cm.edit(content, change)["reconnect_speed"].rules[0].other
+    'leave_speed'
     """
     table = content[id]
     new_id = new_id or id
@@ -204,6 +240,14 @@ def remove_table(content: CalibrationSet, id: str, *, with_rules: bool = False) 
     ------
     EditRefused
         If rules of other tables name it and are not to go with it; they are listed.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> change = cm.remove_table(content, "disconnect_speed", with_rules=True)
+    >>> print(change.note.partition(".")[0])
+    1 rule of other tables went with it
     """
     table = content[id]
     readers = readers_of(content, id)
@@ -243,6 +287,14 @@ def set_labels(
     ------
     ModelError
         If a name or number is used twice, or cannot be one.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> named = cm.edit(content, cm.set_labels(content, "disconnect_allowed", "no, yes"))
+    >>> named["disconnect_allowed"].said(1)
+    'yes'
     """
     table, made = content[id], Labels.of(labels)
     if axis is None:

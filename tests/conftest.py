@@ -84,6 +84,27 @@ def qapp(qapp):  # type: ignore[no-untyped-def]
     return qapp
 
 
+# Folders whose tests open files, and are about something else.
+READ_HERE = {
+    "cli", "compare_page", "complaints_page", "fit", "overlay", "release_page", "remedies",
+    "reports", "road", "samples", "session", "shell", "signoff",
+}  # fmt: skip
+
+
+@pytest.fixture
+def reading_process() -> None:
+    """For a test in one of `READ_HERE` that reads as a user does: in a process for each file."""
+
+
+@pytest.fixture(autouse=True)
+def at_once(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Read without a process for each file, whose start takes most of the time."""
+    if request.path.parent.name in READ_HERE and "reading_process" not in request.fixturenames:
+        from tests.reading_here import read_here
+
+        read_here(monkeypatch)
+
+
 @pytest.fixture(autouse=True)
 def no_thread_left_behind() -> Iterator[None]:
     """Fail a test that leaves a worker running: it would go on into the next test.

@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -124,11 +125,25 @@ def _limits(python: Path) -> dict[str, str] | None:
 
 
 def _compile(python: Path, env: dict[str, str], run: Path) -> None:
-    """Fill the run's cache of compiled code, before workers would all do so at once."""
-    cache = {**env, "NUMBA_CACHE_DIR": str(run / "numba")}  # as tests/conftest.py has it
+    """Fill the run's cache of compiled code, before workers would all do so at once.
+
+    What set-up compiled of this very source, for this very processor, is copied: to compile all of
+    it takes half a minute.
+    """
+    command = [
+        str(python),
+        "-c",
+        "from calib_model.lookup.jit import cache_folder; print(cache_folder())",
+    ]
+    asked = subprocess.run(command, cwd=ROOT, env=env, stdout=subprocess.PIPE, text=True)
+    kept = Path(asked.stdout.strip() or "none")
+    cache = run / "numba"  # as tests/conftest.py has it
+    if kept.is_dir():
+        shutil.copytree(kept, cache / kept.parent.name / kept.name)
     subprocess.call(
-        [str(python), "-m", "app.warm_cache"], cwd=ROOT, env=cache, stdin=subprocess.DEVNULL
-    )
+        [str(python), "-m", "app.warm_cache"],
+        cwd=ROOT, env={**env, "NUMBA_CACHE_DIR": str(cache)}, stdin=subprocess.DEVNULL,
+    )  # fmt: skip
 
 
 def _parse(arguments: list[str]) -> tuple[argparse.Namespace, list[str]]:

@@ -8,7 +8,6 @@ import pytest
 
 from app.__main__ import main
 from app.cli import preparing
-from tests.reading_here import read_here
 
 
 @pytest.fixture(autouse=True)
@@ -16,12 +15,6 @@ def warm(monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> Non
     """Leave out the line about compiled code: whether it comes depends on which test is first."""
     if "cold_cache" not in request.fixturenames:
         monkeypatch.setattr(preparing, "say_if_it_takes_long", lambda *_needed: None)
-
-
-@pytest.fixture(autouse=True)
-def at_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Read without a process for each file: a verb that a test runs here starts none."""
-    read_here(monkeypatch)
 
 
 @pytest.fixture

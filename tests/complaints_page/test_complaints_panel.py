@@ -84,6 +84,7 @@ def test_a_complaint_by_keys_from_raised_to_answered(qtbot, panel: ComplaintsPan
     assert panel.prove_form.at.text() == "12.3"
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_only_a_run_of_the_very_set_proves(qtbot, panel: ComplaintsPanel, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     document = open_document(shutil.copy(SAMPLES / "larch_normal.h5", tmp_path / "a.h5"), "Ada")
     panel.jobs = Jobs(panel)

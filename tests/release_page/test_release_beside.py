@@ -33,6 +33,7 @@ def modes(window: MainWindow) -> set[str]:
     return {f.mode for f in report.findings if f.rule == "mode_relation"}
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_a_set_opened_by_itself_is_checked_with_its_programme(
     window: MainWindow, opened: Opened, samples: dict[str, Path], wait: Wait
 ) -> None:

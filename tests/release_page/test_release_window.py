@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication
 
@@ -120,6 +121,7 @@ def test_menus_reach_every_list_and_panel(window: MainWindow, opened, wait) -> N
     assert not window.desk.current.content.record.decisions
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_signing_saves_the_file(window: MainWindow, opened, samples, people, wait) -> None:
     from calib_model import open_set
     from tests.release_page.conftest import AUTHOR, PASSPHRASE

@@ -46,6 +46,7 @@ def test_a_scripted_edit_keeps_its_reason_and_author(edited: Callable[..., Path]
     assert entries(path)[-1].author, "nobody is not a name"
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_a_note_of_one_edit_has_exactly_that_edit(
     edited: Callable[..., Path], tmp_path: Path
 ) -> None:
@@ -81,6 +82,7 @@ def test_where_the_history_does_not_tell_the_note_says_so(edited: Callable[..., 
     assert "this one" not in html
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_a_complaint_answered_before_is_not_behind_these_changes(
     edited: Callable[..., Path],
 ) -> None:

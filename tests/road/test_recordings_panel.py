@@ -88,6 +88,7 @@ def use_normal(window: MainWindow, wait) -> None:  # type: ignore[no-untyped-def
          window.desk.current.content)  # fmt: skip
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_a_recording_is_opened_and_shown(opened: MainWindow, road, drive_file: Driven) -> None:
     assert opened.area == "road"
     assert opened.areas.page("road").part == "recordings"
@@ -368,6 +369,7 @@ def test_a_complaint_is_handed_over(opened: MainWindow, road, qtbot) -> None:  #
     assert road.player.moment == pytest.approx(5.0)
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_a_dropped_recording_is_read_and_opened(
     opened: MainWindow, drive_file: Driven, wait
 ) -> None:

@@ -37,6 +37,7 @@ def stored(name: str) -> CalibrationSet:
 # -- the files -----------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("reading_process")
 @pytest.mark.parametrize("name", make_sets.DOCUMENTS)
 def test_committed_file_holds_what_the_script_makes(name: str) -> None:
     document = make_sets.DOCUMENTS[name]()

@@ -171,6 +171,7 @@ def saved(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_a_saved_set_opens_with_its_history(saved: Path) -> None:
     document = files.open_document(saved, "Bob")
     assert document.content["torque"].values[0] == 5
@@ -223,6 +224,7 @@ def test_the_words_of_a_change_name_table_place_and_unit() -> None:
     assert describe_change(set_to(document, 5, "gain"), document.content) == ["Gain: 4 → 5"]
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_a_file_that_another_program_changed_is_not_replaced(saved: Path) -> None:
     document = files.open_document(saved)
     assert files.outside_state(document) == "same"

@@ -69,6 +69,7 @@ def test_locked_cells_are_respected() -> None:
         calib_model.edit(locked, "gain", 3.0)
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_saved_and_opened_again(tmp_path: Path) -> None:
     path = tmp_path / "set.h5"
     calib_model.save_set(CONTENT, path)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib.util
 import sys
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 
 import pytest
 
@@ -67,6 +67,29 @@ def test_the_slowest_of_both_parts_are_named(
     assert last == "16 passed, 0 failed, 0 skipped"
     named = [line.split() for line in lines[-11:-1]]
     assert named == [[f"{n}.50", f"t.test_{n}"] for n in range(15, 5, -1)]
+
+
+@pytest.mark.parametrize("there", [True, False])
+def test_what_set_up_compiled_is_not_compiled_again(
+    run: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, there: bool
+) -> None:
+    kept = tmp_path / "user" / "compiled" / "source-processor"
+    if there:
+        kept.mkdir(parents=True)
+        (kept / "law.nbc").write_bytes(b"code")
+    answer = SimpleNamespace(stdout=f"{kept}\n")
+    monkeypatch.setattr(run.subprocess, "run", lambda *_given, **_more: answer)
+    seen: list[list[Path]] = []
+
+    def call(command: list[str], env: dict[str, str], **_: object) -> int:
+        assert command[1:] == ["-m", "app.warm_cache"]  # which makes what is not there
+        seen.append(list(Path(env["NUMBA_CACHE_DIR"]).rglob("*.nbc")))
+        return 0
+
+    monkeypatch.setattr(run.subprocess, "call", call)
+    run._compile(Path("python"), {}, tmp_path / "run")
+    cache = tmp_path / "run" / "numba" / "compiled" / "source-processor"
+    assert seen == [[cache / "law.nbc"] if there else []]
 
 
 def test_a_part_that_died_counts_as_a_failure(run: ModuleType, tmp_path: Path) -> None:

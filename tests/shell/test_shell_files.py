@@ -64,6 +64,7 @@ def test_opening_an_open_file_again_goes_to_it(opened: MainWindow, samples, wait
     assert opened.desk.current.title == "larch_normal.h5"
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_files_can_be_dropped(window: MainWindow, samples, wait) -> None:
     data = QMimeData()
     data.setUrls([QUrl.fromLocalFile(str(samples["normal"]))])
@@ -97,11 +98,13 @@ def test_the_open_dialog_can_give_several(window: MainWindow, answers, samples, 
     wait(lambda: len(window.desk.documents) == 2)
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_the_practice_set_opens(window: MainWindow, wait) -> None:
     window.book.actions["file.open_practice"].trigger()
     wait(lambda: titles(window) == ["larch_practice.h5"])
 
 
+@pytest.mark.usefixtures("reading_process")
 @pytest.mark.parametrize("content", [b"", b"not a set", b"\x89HDF\r\n\x1a\n cut off"])
 def test_a_foreign_file_is_refused_in_words(
     window: MainWindow, tmp_path: Path, wait, content: bytes
@@ -118,6 +121,7 @@ def test_a_foreign_file_is_refused_in_words(
     assert not window.banners.isVisible()
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_our_own_recording_opens_as_one_though_it_is_hdf5(
     window: MainWindow, wait, samples
 ) -> None:
@@ -305,6 +309,7 @@ def changed_outside(path: Path) -> Document:
     return other
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_an_outside_change_is_noticed_and_reloaded(opened: MainWindow, samples, wait) -> None:
     opened.desk.open_table("reconnect_speed")
     other = changed_outside(samples["practice"])

@@ -54,6 +54,7 @@ def test_nothing_is_said_when_nothing_was_left(window: MainWindow, wait) -> None
     assert "no unsaved edits" in window.status.currentMessage()
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_left_edits_are_offered_and_opened(window: MainWindow, crashed: Path, wait) -> None:
     before = crashed.read_bytes()
     window.recovery.look()

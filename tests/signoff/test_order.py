@@ -134,6 +134,7 @@ def test_no_order_changes_what_is_said(seed: int) -> None:
     assert answers(other) == answers(content)
 
 
+@pytest.mark.usefixtures("reading_process")
 @settings(max_examples=10)
 @given(st.integers(0, 2**32))
 def test_nor_does_the_order_in_a_file(tmp_path_factory: pytest.TempPathFactory, seed: int) -> None:

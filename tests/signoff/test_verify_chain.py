@@ -144,6 +144,7 @@ def test_what_is_no_content_changes_nothing() -> None:
     assert found(added(content, Remark(text="Nice", author="Ada"))).genuine
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_a_repacked_file_verifies_and_a_damaged_one_does_not(tmp_path: Path) -> None:
     first, second = tmp_path / "a.h5", tmp_path / "b.h5"
     write_set(first, signed_off())
@@ -356,6 +357,7 @@ def test_a_name_cannot_smuggle_a_command_into_the_instructions() -> None:
     assert "-I 'x'\"'\"'; touch evil; '\"'\"'' -n" in how
 
 
+@pytest.mark.usefixtures("reading_process")
 def test_the_signed_sample_set_verifies_with_its_demo_list() -> None:
     content = read_set(SAMPLES / "larch_normal_signed.h5").set
     result = verify(content, SAMPLES / "allowed_signers")

@@ -10,6 +10,7 @@ import numpy as np
 from app.driving.shapes import DeskRun
 from calib_model.core.roles import ROLES
 from calib_model.core.units import shown
+from calib_model.vehicle.trace import unit_of as trace_unit
 
 MOST_CHANNELS = 4
 """Of a row: there are as many kinds of line."""
@@ -93,8 +94,6 @@ def rows_in_short(manoeuvre: str) -> tuple[Row, ...]:
 
 def unit_of(row: Row, runs: Iterable[DeskRun]) -> str:
     """Return the unit of a row's channels, as shown."""
-    from calib_model.vehicle.trace import unit_of as trace_unit
-
     for run in runs:
         for column, _ in row.channels:
             if run.column(column) is not None and column != "governing":

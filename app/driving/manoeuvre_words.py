@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from calib_model.core.numbers import with_unit
 from calib_model.core.units import shown
+from calib_model.vehicle.metrics_all import metric
 
 if TYPE_CHECKING:
     from calib_model.vehicle.manoeuvres import Manoeuvre
@@ -16,8 +17,6 @@ if TYPE_CHECKING:
 
 def metrics_of(one: Manoeuvre) -> tuple[Metric, ...]:
     """Return what is read off a manoeuvre."""
-    from calib_model.vehicle.metrics_all import metric
-
     return tuple(metric(name) for name in one.metrics)
 
 

@@ -19,13 +19,24 @@ from app.driving.shapes import (
     VehicleChoice,
 )
 from app.work.control import Control
+from calib_model.cautions import ESTIMATES
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.plain_file import is_there
 from calib_model.errors import BitepointError, EditRefused
+from calib_model.lookup.compiled import available
 from calib_model.lookup.warming import Warming
+from calib_model.vehicle import campaign as campaigns
+from calib_model.vehicle.campaign_store import form_of, read_campaign, write_campaign
+from calib_model.vehicle.campaign_worker import run_again
+from calib_model.vehicle.executors import executor
+from calib_model.vehicle.manoeuvre_file import ManoeuvreFile, read_manoeuvres
+from calib_model.vehicle.manoeuvres import MANOEUVRES, manoeuvre
+from calib_model.vehicle.parameters import LARCH, read_vehicle
+from calib_model.vehicle.runs import LEFT_OUT, bench
+from calib_model.vehicle.sensitivity import sensitivity
+from calib_model.vehicle.variations import VARIATIONS, grid, latin_hypercube, nominal, variation
 
 if TYPE_CHECKING:
-    from calib_model.vehicle.manoeuvre_file import ManoeuvreFile
     from calib_model.vehicle.manoeuvres import Manoeuvre
     from calib_model.vehicle.parameters import Vehicle
     from calib_model.vehicle.runs import Bench, Result
@@ -51,8 +62,6 @@ class VehicleModel:
     @property
     def compiled(self) -> bool:
         """Whether there is a compiler."""
-        from calib_model.lookup.compiled import available
-
         return available()
 
     def prepare(self) -> str:
@@ -71,20 +80,14 @@ class VehicleModel:
 
     def manoeuvres(self, own: Path | None) -> ManoeuvreFile:
         """Return the manoeuvres there are, with those of a user's file."""
-        from calib_model.vehicle.manoeuvre_file import ManoeuvreFile, read_manoeuvres
-
         file = read_manoeuvres(own) if own is not None else ManoeuvreFile()
         self._manoeuvres = file.manoeuvres
         return file
 
     def _manoeuvre(self, id: str) -> Manoeuvre:
-        from calib_model.vehicle.manoeuvres import MANOEUVRES, manoeuvre
-
         return manoeuvre(id, self._manoeuvres or MANOEUVRES)
 
     def _vehicle(self, choice: VehicleChoice) -> Vehicle:
-        from calib_model.vehicle.parameters import LARCH, read_vehicle
-
         stamp = choice.path.stat().st_mtime_ns if choice.path and is_there(choice.path) else 0
         key = (choice, stamp)
         found = self._vehicles.get(key)
@@ -107,9 +110,6 @@ class VehicleModel:
 
     def left_out(self) -> tuple[str, ...]:
         """Say what the model leaves out."""
-        from calib_model.cautions import ESTIMATES
-        from calib_model.vehicle.runs import LEFT_OUT
-
         return (
             LEFT_OUT,
             "A laden vehicle and a trailer are masses and forces at the hitch, from its file.",
@@ -120,8 +120,6 @@ class VehicleModel:
     # -- driving ---------------------------------------------------------------------------------
 
     def _bench(self, content: CalibrationSet, choice: VehicleChoice) -> Bench:
-        from calib_model.vehicle.runs import bench
-
         vehicle = self._vehicle(choice)
         key = (id(content), id(vehicle))
         with self._lock:
@@ -142,8 +140,6 @@ class VehicleModel:
 
     def drive_case(self, case: Case) -> DeskRun:
         """Drive one run of a campaign again."""
-        from calib_model.vehicle.campaign_worker import run_again
-
         plan = case.plan
         content = plan.sets[plan.parts(case.row)[1]].content
         return _run_of(run_again(plan, case.row), plan.vehicle, content)
@@ -159,8 +155,6 @@ class VehicleModel:
         step: float,
     ) -> Sensitivity:
         """Drive once for every cell of a table that is read."""
-        from calib_model.vehicle.sensitivity import sensitivity
-
         role = content.tables[table_id].role
         if not role:
             raise EditRefused(
@@ -183,17 +177,10 @@ class VehicleModel:
 
     def variations(self) -> tuple[Variation, ...]:
         """Return what a campaign may vary."""
-        from calib_model.vehicle.variations import VARIATIONS
-
         return tuple(VARIATIONS.values())
 
     def campaign(self, control: Control, plan: CampaignPlan) -> DrivenCampaign:
         """Drive a campaign, and keep its table if a file is named."""
-        from calib_model.vehicle import campaign as campaigns
-        from calib_model.vehicle.campaign_store import form_of, write_campaign
-        from calib_model.vehicle.executors import executor
-        from calib_model.vehicle.variations import grid, latin_hypercube, nominal, variation
-
         if plan.out is not None:
             form_of(plan.out)  # refused before hours of work rather than after them
         varied = [variation(name).within(low, high) for name, low, high in plan.variations]
@@ -227,17 +214,11 @@ class VehicleModel:
 
     def read_campaign(self, path: Path) -> DrivenCampaign:
         """Read the results of an earlier campaign."""
-        from calib_model.vehicle.campaign_store import read_campaign
-
         return DrivenCampaign(read_campaign(path), path)
 
 
 def warm_up() -> None:
     """Drive a moment, so that everything compiled is in the cache and in this process."""
-    from calib_model.vehicle.manoeuvres import MANOEUVRES
-    from calib_model.vehicle.parameters import LARCH
-    from calib_model.vehicle.runs import bench
-
     one = next(iter(MANOEUVRES.values()))
     try:
         bench(CalibrationSet({}), LARCH).drive(replace(one, duration=0.1))

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from app.work.control import Control
+from calib_model.controller.inputs import INPUT_INDEX
+from calib_model.controller.outputs import OUTPUTS
 from calib_model.core.arrays import FloatArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.roles import QUANTITIES
@@ -91,7 +93,6 @@ class DeskRun:
         """The trace's columns, the law's outputs and the governing role; shape (T,) each."""
         if self.result is None:
             return {}
-        from calib_model.controller.outputs import OUTPUTS
 
         trace = self.result.trace
         law = {f"law_{o.name}": trace.outputs[:, n] for n, o in enumerate(OUTPUTS)}
@@ -102,7 +103,6 @@ class DeskRun:
         """What the controller read, by input quantity; shape (T,) each."""
         if self.result is None:
             return {}
-        from calib_model.controller.inputs import INPUT_INDEX
 
         inputs = self.result.trace.inputs
         return {q: inputs[:, INPUT_INDEX[q]] for q in QUANTITIES if q in INPUT_INDEX}

@@ -19,6 +19,7 @@ from app.driving.verdict import limit_words, number
 from app.plots.canvas import Canvas, Line
 from app.plots.frame import OneLine
 from app.plots.legend import Entry, Legend
+from calib_model.core.units import shown
 
 if TYPE_CHECKING:
     from calib_model.vehicle.metrics import Metric
@@ -147,6 +148,4 @@ def _ends(values: np.ndarray) -> tuple[float, float]:
 
 
 def _shown(unit: str) -> str:
-    from calib_model.core.units import shown
-
     return shown(unit)

@@ -21,6 +21,7 @@ from app.plain import PlainLabel, plain_tip
 from app.work.control import Control
 from calib_model.errors import BitepointError
 from calib_model.session import recovery as session
+from calib_model.store import list_leftovers
 
 from .base import Shell
 from .files import FileWork
@@ -316,8 +317,6 @@ def edits_words(left: Any) -> str:
 
 
 def _list_leftovers(_control: Control) -> list[Any]:
-    from calib_model.store import list_leftovers
-
     return list_leftovers()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -160,8 +161,6 @@ class FieldWidget(QWidget):
             return float(10.0 ** (slider.value() / 20))
 
         def write(value: float) -> None:
-            import math
-
             slider.setValue(round(math.log10(max(value, 1e-300)) * 20))
             line.setText(short(read(), 3))
 

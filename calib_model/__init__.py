@@ -29,6 +29,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from .bringing.understanding import understand
     from .compare import compare
     from .core.axis import Axis, End, Interpolation
     from .core.calibration_set import CalibrationSet
@@ -59,7 +60,16 @@ if TYPE_CHECKING:
     )
     from .lookup import lookup
     from .rules.check import check
-    from .scripting import axis, edit, export_set, import_set, new_set, open_set, save_set
+    from .scripting import (
+        axis,
+        bring_in,
+        edit,
+        export_set,
+        import_set,
+        new_set,
+        open_set,
+        save_set,
+    )
     from .signoff import verify
 
 # Imported when first used, so that `import calib_model` costs next to nothing.
@@ -78,6 +88,7 @@ _HOMES = {
     "cells_at": "editing.places",
     "change_storage": "editing.conversions",
     "change_unit": "editing.conversions",
+    "bring_in": "scripting",
     "check": "rules.check",
     "compare": "compare",  # the subpackage itself, which can be called: see `called.py`
     "delete_breakpoint": "editing.axes",
@@ -102,6 +113,7 @@ _HOMES = {
     "set_labels": "editing.tables",
     "share_axis": "editing.reshape",
     "transpose": "editing.reshape",
+    "understand": "bringing.understanding",
     "values_digest": "core.values_digest",
     "verify": "signoff",
 }
@@ -118,6 +130,7 @@ __all__ = [
     "add_axis",
     "add_table",
     "axis",
+    "bring_in",
     "cells_at",
     "change_storage",
     "change_unit",
@@ -145,6 +158,7 @@ __all__ = [
     "set_labels",
     "share_axis",
     "transpose",
+    "understand",
     "values_digest",
     "verify",
 ]

@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from .bringing.layout import Layout, read_layout
+from .bringing.understanding import set_of
 from .core.axis import Axis
 from .core.calibration_set import CalibrationSet
 from .core.people import login_name
@@ -164,6 +166,49 @@ def import_set(path: Path | str, format: str = "") -> CalibrationSet:
     (10, 12)
     """
     return read_from(Path(path), format)
+
+
+def bring_in(
+    paths: Iterable[Path | str] | Path | str,
+    layout: Layout | Path | str | None = None,
+    *,
+    as_understood: bool = False,
+) -> CalibrationSet:
+    """Read tables from files of other programs as a set.
+
+    Parameters
+    ----------
+    paths : path-like or iterable of path-like
+        CSV and its like, spreadsheets (.xlsx, .ods), HDF5 and NetCDF-4 with named dimensions,
+        canonical text, set files; of a folder, all of them in it.
+    layout : Layout or path-like, optional
+        What is to be understood otherwise; see `calib_model.bringing.layout`.
+    as_understood : bool
+        Take what is doubtful as it was understood.  `understand` tells what that is.
+
+    Returns
+    -------
+    CalibrationSet
+        Without rules, roles and limits unless the file says them.
+
+    Raises
+    ------
+    NotTaken
+        If something is doubtful, or cannot be taken; the text names the place and the remedy.
+    FileProblem
+        If a file cannot be read.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> written = Path("fade.csv").write_text("speed [km/h],fade\\n0,1\\n60,0.5\\n")
+    >>> table = bring_in("fade.csv")["fade"]
+    >>> table.axes[0].name, table.axes[0].unit, table.values.tolist()
+    ('speed', 'km/h', [1.0, 0.5])
+    """
+    given = [paths] if isinstance(paths, Path | str) else paths
+    chosen = layout if isinstance(layout, Layout) or layout is None else read_layout(layout)
+    return set_of(given, chosen, as_understood=as_understood)
 
 
 def edit(

@@ -20,7 +20,7 @@ VERBS = {
     "coverage": "which cells recordings used, and which edits were driven",
     "export": "write a set for other programs",
     "fit": "fit a curve or map from measurements",
-    "import": "make a set file from canonical text",
+    "import": "bring tables of other files into a set",
     "invert": "turn a table round along an axis",
     "keys": "make a key to sign with",
     "manoeuvre": "drive manoeuvres at the desk and read their metrics",
@@ -41,7 +41,7 @@ VERBS = {
     "waive": "accept a finding, with a reason and an approver",
 }
 """What each does, for the program's help, which loads none of them."""
-_MODULES = {"import": "import_text"}  # `import` cannot be the name of a module one imports
+_MODULES = {"import": "import_files"}  # `import` cannot be the name of a module one imports
 
 
 def verb(name: str) -> ModuleType:

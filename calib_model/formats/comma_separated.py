@@ -5,10 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..bringing.understanding import set_of
 from ..exchange.csv_tables import write_csv
 from .registry import Format, Part
 
 if TYPE_CHECKING:
+    from ..core.calibration_set import CalibrationSet
     from .outgoing import Outgoing
 
 
@@ -18,6 +20,11 @@ def write(outgoing: Outgoing, path: Path) -> None:
     write_csv(outgoing.content, path, outgoing.status, before)
 
 
+def read(path: Path) -> CalibrationSet:
+    """Read CSV back as `calib_model.bringing` understands it; refuses what is doubtful."""
+    return set_of([path])
+
+
 FORMAT = Format(
     "csv",
     "CSV",
@@ -25,4 +32,5 @@ FORMAT = Format(
     (".csv",),
     frozenset({Part.VALUES}),
     write,
+    read,
 )

@@ -289,8 +289,8 @@ def damaged(path: Path, place: str, problem: str) -> DamagedFile:
     """Return the error for a file that is not what was saved."""
     if place in ("start of the file", "attribute format"):
         remedy = (
-            "Name a set file. Canonical text becomes one with `bitepoint import`; "
-            "no other format is read as a set."
+            "Name a set file. Canonical text, and tables in CSV, spreadsheets, HDF5 or NetCDF, "
+            "become one with `bitepoint import`."
         )
         return ForeignFile(path, place, problem, remedy)
     return DamagedFile(path, place, problem, REMEDY)

@@ -46,6 +46,8 @@ OF_A_VERB = {
     ("manoeuvre", "FILE"): "sample_sets/larch_vehicle.toml",
     ("campaign", "FILE"): "runs.h5",
     ("import", "-o SET"): "new.h5",
+    ("import", "FILES..."): "handover/content.txt",
+    ("import", "--into SET"): "sample_sets/larch_normal_signed.h5",
     ("keys", "FILE"): "key",
     ("programme", "FILE"): "sample_sets/larch.toml",
     ("sign", "SET"): "sample_sets/larch_towing.h5",  # sound beside the sets of its programme

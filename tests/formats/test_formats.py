@@ -25,7 +25,7 @@ def test_a_format_is_found_by_its_id_and_by_a_suffix() -> None:
         assert format_of(Path("any.thing"), one.id) is one
         assert format_of(Path(one.file_name("larch"))) is one
     assert format_of(Path("LARCH.CSV")).id == "csv"
-    assert list(readers()) == ["text"]
+    assert list(readers()) == ["text", "csv", "spreadsheet", "netcdf"]
     with pytest.raises(ModelError, match="h5, text, csv"):
         format_of(Path("larch.csv"), "parchment")
     with pytest.raises(ModelError, match=r"larch\.odt does not say its format"):

@@ -13,6 +13,7 @@ from app.__main__ import main
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.rules.check import check
 from calib_model.store import read_set
+from tests.cli.answers import strict_json
 
 NORMAL = Path(sample_sets.__file__).parent / "larch_normal.h5"
 SHEET = """
@@ -146,3 +147,103 @@ def test_a_mark_at_the_beginning_of_the_sheet_is_read_over(own: Path, tmp_path: 
     out = tmp_path / "out.h5"
     assert main(["rules", str(own), "--apply", str(sheet), "-o", str(out)]) == 0
     assert [r.kind for r in content(out)["cruise_base_torque"].rules] == ["bounds"]
+
+
+# -- single rules --------------------------------------------------------------------------
+
+
+def said(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
+    status = main(["rules", *map(str, arguments)])
+    return (status, *capsys.readouterr())
+
+
+def test_lists_kinds_and_what_each_takes(capsys: pytest.CaptureFixture[str]) -> None:
+    status, out, _ = said(capsys, NORMAL, "kinds")
+    assert status == 0
+    assert "rate_within" in out
+    assert "outlier" not in out
+    out = said(capsys, NORMAL, "kinds", "monotone")[1]
+    assert "Which way, along rising breakpoints. One of up, down. up if not given." in out
+    helped = said(capsys, "--help")[1]
+    assert "hysteresis" in helped
+    assert "preview" in helped
+
+
+def test_a_rule_is_previewed_added_turned_off_and_removed(
+    own: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rule = ["bounds", "upper=50", "reason=a stricter limit"]
+    here = ["--id", "cruise_base_torque"]
+    status, out, _ = said(capsys, own, "preview", *rule, *here)
+    assert status == 0
+    assert "names 4 places in 1" in out or "names" in out
+    assert content(own) == content(NORMAL)
+    assert said(capsys, own, "add", *rule, *here, "-o", own, "--author", "tester")[0] == 0
+    added = content(own)["cruise_base_torque"].rules[-1]
+    assert (added.kind, added.reason) == ("bounds", "a stricter limit")
+    listed = said(capsys, own, "list", *here)[1]
+    assert "3  bounds" in listed
+    assert len(check(content(own)).findings) == 1
+    assert said(capsys, own, "off", "--number", "3", *here, "-o", own)[0] == 0
+    assert check(content(own)).findings == ()
+    assert "[error, off]" in said(capsys, own, "list", *here)[1]
+    assert said(capsys, own, "on", "bounds", *here, "-o", own)[0] == 0
+    assert len(check(content(own)).findings) == 1
+    assert said(capsys, own, "remove", "bounds", *here, "-o", own)[0] == 0
+    assert content(own) == content(NORMAL)
+    titles = [e["title"] for e in read_set(own).history.entries()][-4:]
+    assert [t.split(" ")[0] for t in titles] == ["Add", "Turn", "Turn", "Remove"]
+
+
+def test_suggested_rules_are_shown_and_kept(own: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    status, out, _ = said(capsys, own, "suggest", "--id", "torque_fall_slew")
+    assert status == 0
+    assert "keep it so?" in out
+    shown = strict_json(said(capsys, own, "suggest", "--json")[1])["suggested"]
+    assert {"table", "rule", "question", "evidence", "places", "margin"} == set(shown[0])
+    assert said(capsys, own, "keep", "monotone", "-o", own)[0] == 0
+    rest = strict_json(said(capsys, own, "suggest", "--json")[1])["suggested"]
+    assert len(rest) == len([s for s in shown if s["rule"]["kind"] != "monotone"])
+    assert check(content(own)).findings == ()
+
+
+def test_starting_rules_are_shown_and_added(own: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert "rate_within" in said(capsys, own, "start", "--role", "steering_limit")[1]
+    assert said(capsys, own, "start", "-o", own)[0] == 0
+    added = sum(len(t.rules) for t in content(own)) - sum(len(t.rules) for t in content(NORMAL))
+    assert added > 80
+    assert "no rule that is not stated already" in said(capsys, own, "start")[1]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["ad", "bounds"], "no action 'ad'. Did you mean add"),
+        (["add", "bounds", "upper=1", "-o", "OWN"], "No table is chosen"),
+        (["add", "--id", "*", "-o", "OWN"], "No kind of rule is given"),
+        (["add", "boundz", "--id", "*", "-o", "OWN"], "Did you mean bounds"),
+        (["add", "bounds", "upper=1", "--id", "slipgain", "-o", "OWN"], "Did you mean slip_gain"),
+        (["add", "bounds", "upper=1", "--id", "*"], "Add -o OUT"),
+        (
+            ["add", "monotone", "axis=pedal", "--id", "slip_gain", "-o", "OWN"],
+            "has no axis 'pedal'",
+        ),
+        (["add", "limits", "--id", "*", "-o", "OWN"], "in force for every table"),
+        (["off", "--id", "slip_gain", "-o", "OWN"], "No rule is chosen"),
+        (["off", "zero_end", "--id", "slip_gain", "-o", "OWN"], "has a rule zero_end"),
+        (["off", "--number", "9", "--id", "slip_gain", "-o", "OWN"], "has no rule 9"),
+        (["off", "--number", "1", "--id", "slip_*", "-o", "OWN"], "6 tables fit"),
+        (["off", "kink", "--number", "1", "--id", "slip_gain", "-o", "OWN"], "is bounds, not kink"),
+        (["list", "-o", "OWN"], "list writes no set"),
+        (["list", "--apply", "x.toml"], "without an action"),
+    ],
+)
+def test_bad_input_is_named(
+    own: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], message: str
+) -> None:
+    before = own.read_bytes()
+    status, _, err = said(capsys, own, *(str(own) if a == "OWN" else a for a in arguments))
+    assert status == 2
+    assert message in err
+    assert len(err.strip().splitlines()) == 1
+    assert own.read_bytes() == before

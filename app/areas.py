@@ -25,6 +25,8 @@ class Area:
         Key sequence in portable text.
     about : str
         What it is for, in one sentence.
+    icon : str
+        Name of its icon.
     home : str
         Module whose ``make(window)`` returns the page; imported when the area is first shown,
         because it brings the plots.
@@ -35,6 +37,7 @@ class Area:
     menu_text: str
     key: str
     about: str
+    icon: str
     home: str
 
     def make(self, window: Window) -> WorkArea:
@@ -44,11 +47,12 @@ class Area:
 
 
 AREAS = (
-    Area(TUNE, "Tune", "T&une", "Ctrl+1", "Shape tables.", "app.tune.area"),
-    Area(COMPARE, "Compare", "&Compare", "Ctrl+2", "Two sets side by side.", "app.compare.area"),
+    Area(TUNE, "Tune", "T&une", "Ctrl+1", "Shape tables.", "sliders-horizontal", "app.tune.area"),
+    Area(COMPARE, "Compare", "&Compare", "Ctrl+2", "Two sets side by side.", "columns-2",
+         "app.compare.area"),
     Area(ROAD, "Road", "R&oad", "Ctrl+3", "Recordings, complaints and desk manoeuvres.",
-         "app.road.area"),
+         "route", "app.road.area"),
     Area(RELEASE, "Release", "&Release", "Ctrl+4",
-         "Findings, waivers, decisions, sign-off, export.", "app.release.area"),
+         "Findings, waivers, decisions, sign-off, export.", "signature", "app.release.area"),
 )  # fmt: skip
 """Every work area, in the order of the switcher."""

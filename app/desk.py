@@ -79,40 +79,57 @@ class Desk(QObject):
         self._selection: BoolArray = np.zeros((), dtype=bool)
         self._unsubscribe: dict[int, Callable[[], None]] = {}
         self._last_place: dict[tuple[int, str], tuple[int, ...]] = {}
+        self._numbers: dict[int, int] = {}
+        self._wants_no_reference = False
 
     # -- documents ---------------------------------------------------------------------------
 
-    def add(self, document: Document) -> None:
-        """Take in an opened document and make it current if it is the first."""
+    def free_number(self, *taken: int) -> int:
+        """Return the lowest number that no open set has, nor any of those given."""
+        numbers = {*self._numbers.values(), *taken}
+        return next(n for n in range(len(numbers) + 1) if n not in numbers)
+
+    def add(self, document: Document, number: int | None = None) -> None:
+        """Take in an opened document and make it current if it is the first.
+
+        Parameters
+        ----------
+        document : Document
+        number : int, optional
+            Its number (see `number`); by default the lowest that is free.
+        """
         self.documents.append(document)
+        self._numbers[id(document)] = self.free_number() if number is None else number
         self._unsubscribe[id(document)] = document.subscribe(
             lambda event: self._on_edit(document, event)
         )
         self.documents_changed.emit()
         if self.current is None:
             self.set_current(document)
-        # Relations of the other modes refer to the base set, so it is the natural reference.
-        content = document.content
-        if self.reference is None and content.base_mode and content.is_base:
-            self.set_reference(document)
+        self._suggest_reference()
 
     def remove(self, document: Document) -> None:
         """Let a document go; another becomes current."""
         place = self.documents.index(document)
         self.documents.remove(document)
         self._unsubscribe.pop(id(document))()
+        self._numbers.pop(id(document), None)
         if self.reference is document:
-            self.set_reference(None)
+            self._refer_to(None)
         self.documents_changed.emit()
         if self.current is document:
             rest = self.documents
             self.set_current(rest[min(place, len(rest) - 1)] if rest else None)
+        self._suggest_reference()
 
     def set_current(self, document: Document | None) -> None:
         """Make a document current; the table in work keeps its id if the set has it."""
         if document is self.current:
             return
-        self.current = document
+        before, self.current = self.current, document
+        if document is not None and document is self.reference:
+            # A set is not its own reference: the two change places.
+            self._refer_to(before if before in self.documents else None)
         self.propose(None)
         self.current_changed.emit()
         tables = document.content.tables if document else {}
@@ -121,9 +138,32 @@ class Desk(QObject):
 
     def set_reference(self, document: Document | None) -> None:
         """Choose the set that relations and overlays refer to, or none."""
+        self._wants_no_reference = document is None
+        self._refer_to(document)
+
+    def _refer_to(self, document: Document | None) -> None:
         if document is not self.reference:
             self.reference = document
             self.reference_changed.emit()
+
+    def _suggest_reference(self) -> None:
+        """Refer to another set of the programme while the user has not said anything else."""
+        now = self.current
+        if self.reference is not None or now is None or self._wants_no_reference:
+            return
+        programme = now.content.programme
+        others = [d for d in self.documents if d is not now and d.content.programme == programme]
+        # Relations of the other modes refer to the base set, so it is the natural reference.
+        others.sort(key=lambda d: not d.content.is_base)
+        if programme and others:
+            self._refer_to(others[0])
+
+    def number(self, document: Document | None) -> int:
+        """Return the number of an open set, from 0 for A; -1 for none.
+
+        It stays the same while the set is open, whatever else is opened or closed.
+        """
+        return self._numbers.get(id(document), -1)
 
     # -- the table in work -------------------------------------------------------------------
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QObject, QRect, QSize, Qt
+from PySide6.QtCore import QEvent, QObject, QPoint, QRect, QSize, Qt
 from PySide6.QtGui import QColor, QHelpEvent, QKeyEvent, QPainter, QPaintEvent, QPalette
 from PySide6.QtWidgets import QHeaderView, QLineEdit, QToolTip, QWidget
 
@@ -45,6 +45,16 @@ class AxisHeader(QHeaderView):
         """Return the section under the cross-hair."""
         index = self._view.currentIndex()
         return index.column() if self.across else index.row()
+
+    def choose_at(self, point: QPoint) -> bool:
+        """Take the cross-hair to the breakpoint at a point; False beside the breakpoints."""
+        section = self.logicalIndexAt(point)
+        if section < 0:
+            return False
+        now = self._view.currentIndex()
+        here = (now.row(), section) if self.across else (section, now.column())
+        self._view.setCurrentIndex(self._view.model().index(*here))
+        return True
 
     # -- size and painting ---------------------------------------------------------------------
 

@@ -13,6 +13,7 @@ from PySide6.QtCore import (
     QItemSelectionRange,
     QModelIndex,
     QPersistentModelIndex,
+    QPoint,
     QSize,
     Qt,
     QTimer,
@@ -233,6 +234,18 @@ class GridView(GridCells):
                 return
             self._anchor = (index.row(), index.column())
         super().mousePressEvent(event)
+
+    @property
+    def headers(self) -> tuple[AxisHeader, AxisHeader]:
+        """The headers across and down."""
+        return self._horizontal, self._vertical
+
+    def choose_at(self, point: QPoint) -> bool:
+        """Go to the cell at a point of the viewport, unless it is selected; False beside cells."""
+        index = self.indexAt(point)
+        if index.isValid() and not self.selectionModel().isSelected(index):
+            self.go(index.row(), index.column())
+        return index.isValid()
 
     def focusInEvent(self, event: object) -> None:
         """Show the focus ring."""

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TypeVar
 
-from PySide6.QtCore import QEvent
-from PySide6.QtGui import QColor
+from PySide6.QtCore import QEvent, QSize, Qt
+from PySide6.QtGui import QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QAbstractButton, QApplication, QCheckBox, QWidget
 
-from app.plain import PlainLabel
+from app.plain import PlainLabel, plain_tip
 
 from .draw_controls import RANK, SWITCH
 from .palettes import tones_of
@@ -86,3 +86,43 @@ class TextLabel(PlainLabel):
         kinds = (QEvent.Type.ApplicationFontChange, QEvent.Type.ApplicationPaletteChange)
         if event.type() in kinds and not self._busy:
             self._follow()
+
+
+class ShortLabel(TextLabel):
+    """A label that is cut with an ellipsis where there is no room, and whole in its tool tip.
+
+    Parameters
+    ----------
+    text, step, second, parent
+        As for `TextLabel`.
+    mode : Qt.TextElideMode
+        Where it is cut.
+    """
+
+    def __init__(
+        self,
+        text: str = "",
+        step: str = "body",
+        *,
+        second: bool = False,
+        mode: Qt.TextElideMode = Qt.TextElideMode.ElideRight,
+        parent: QWidget | None = None,
+    ) -> None:
+        super().__init__(text, step, second=second, parent=parent)
+        self._mode = mode
+
+    def setText(self, text: str) -> None:
+        """Show another text."""
+        super().setText(text)
+        self.setToolTip(plain_tip(text))
+
+    def minimumSizeHint(self) -> QSize:
+        """Return next to nothing."""
+        return QSize(0, super().minimumSizeHint().height())
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        """Draw as much of the text as there is room for."""
+        painter = QPainter(self)
+        painter.setPen(self.palette().color(self.foregroundRole()))
+        text = painter.fontMetrics().elidedText(self.text(), self._mode, self.width())
+        painter.drawText(self.rect(), int(self.alignment()), text)

@@ -52,6 +52,7 @@ ACTIONS: tuple[Action, ...] = (
         "Draw the table as it was last saved behind the plot.",
         with_table,
         lambda window: window.plots.saved_box.isChecked(),
+        icon="layers",
     ),
     Action(
         "plots.reference",
@@ -82,6 +83,7 @@ ACTIONS: tuple[Action, ...] = (
         "Show what all tables together command over two inputs, against the reference or A.",
         with_document,
         _shows_result,
+        icon="chart-spline",
     ),
     Action(
         "plots.turn_slices",
@@ -91,6 +93,7 @@ ACTIONS: tuple[Action, ...] = (
         ("F4",),
         "Run the slices of the map along its other axis.",
         _map_in_work,
+        icon="refresh-cw",
     ),
     Action(
         "plots.fit",
@@ -100,6 +103,7 @@ ACTIONS: tuple[Action, ...] = (
         ("Shift+F4",),
         "Set the plots back to show everything.",
         with_table,
+        icon="maximize",
     ),
     Action(
         "plots.values",

@@ -8,8 +8,9 @@ from collections.abc import Callable, Iterable
 from PySide6.QtGui import QAction, QKeySequence
 from PySide6.QtWidgets import QMainWindow, QMenu, QMenuBar
 
-from app.action import Action
+from app.action import Action, why_not
 from app.desk import Desk
+from app.look.icons import icon
 from app.plain import plain_tip
 
 MENUS = {
@@ -104,6 +105,11 @@ def plain_text(text: str) -> str:
     return text.replace("&&", "\0").replace("&", "").replace("\0", "&")
 
 
+def _tip_of(row: Action, reason: str) -> str:
+    """Return what an action does, and why it cannot be done if so."""
+    return "\n".join(filter(None, (row.tip or plain_text(row.text), reason)))
+
+
 class ActionBook:
     """The actions of one window: their menus, shortcuts and states.
 
@@ -124,6 +130,7 @@ class ActionBook:
         self._letters: dict[str, set[str]] = {}
         self.heard: list[Callable[[str], None]] = []
         """Told the id of every action that was run."""
+        self._reasons: dict[str, str] = {}
         bar = window.menuBar()
         for name, title in MENUS.items():
             menu = bar.addMenu(title)
@@ -162,7 +169,9 @@ class ActionBook:
         action.setObjectName(row.id)
         action.setShortcuts([QKeySequence(key) for key in row.keys])
         action.setStatusTip(row.tip)
-        action.setToolTip(plain_tip(row.tip or plain_text(row.text)))
+        action.setToolTip(plain_tip(_tip_of(row, "")))
+        if row.icon:
+            action.setIcon(icon(row.icon))
         action.setMenuRole(QAction.MenuRole.NoRole)
         action.setCheckable(row.checked is not None)
         action.triggered.connect(lambda _checked=False, row=row: self._run(row))
@@ -190,7 +199,12 @@ class ActionBook:
         window, desk = self._window, self._desk
         for id, row in self.rows.items():
             action = self.actions[id]
-            action.setEnabled(bool(row.enabled(desk)))
+            able = bool(row.enabled(desk))
+            reason = "" if able else why_not(row.enabled, desk)
+            if self._reasons.get(id, "") != reason:
+                self._reasons[id] = reason
+                action.setToolTip(plain_tip(_tip_of(row, reason)))
+            action.setEnabled(able)
             if row.checked is not None:
                 action.setChecked(bool(row.checked(window)))
         document = desk.current

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QSizePolicy, QWidget
+from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QResizeEvent
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QSizePolicy, QToolButton, QWidget
 
 from app.desk import Desk
-from app.plain import PlainLabel, plain_tip
+from app.look.chip import EDGE, chip_icon
+from app.look.parts import ShortLabel, TextLabel, quiet
+from app.look.tokens import NEAR, TIGHT
+from app.plain import plain_tip
 from app.quiet import QuietCombo
 from calib_model.session.document import Document
+
+from .actions import ActionBook
+from .tool_bar import ToolBar
+
+NARROW = 900
+"""Width in pixels below which the row holds what matters most only."""
 
 
 class DocumentBar(QWidget):
@@ -27,6 +36,9 @@ class DocumentBar(QWidget):
         super().__init__()
         self._desk = desk
         self.setAccessibleName("Open sets")
+        self.tools = ToolBar()
+        self.swap = quiet(QToolButton())
+        self.swap.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.current = QuietCombo()
         self.current.setAccessibleName("Set being edited")
         self.current.setToolTip("The set that you see and edit. Other open sets stay as they are.")
@@ -39,19 +51,23 @@ class DocumentBar(QWidget):
             box.setSizeAdjustPolicy(
                 QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
             )
-            box.setMinimumContentsLength(16)
+            box.setMinimumContentsLength(12)
+            box.setIconSize(QSize(EDGE, EDGE))
             box.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
-        self.about = PlainLabel()
+        self.about = ShortLabel(second=True)
         self.about.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         row = QHBoxLayout(self)
-        row.setContentsMargins(8, 2, 8, 2)
+        row.setContentsMargins(NEAR, TIGHT, NEAR, TIGHT)
+        row.setSpacing(NEAR)
+        row.addWidget(self.tools)
         for text, box in (("Set", self.current), ("Reference", self.reference)):
-            label = PlainLabel(text)
+            label = TextLabel(text, second=True)
             label.setBuddy(box)
             row.addWidget(label)
             row.addWidget(box, 2)
-            row.addSpacing(8)
-        row.addWidget(self.about, 3)
+            if box is self.current:
+                row.addWidget(self.swap)
+        row.addWidget(self.about, 2)
         self.current.activated.connect(self._choose_current)
         self.reference.activated.connect(self._choose_reference)
         for signal in (desk.documents_changed, desk.current_changed, desk.reference_changed):
@@ -60,14 +76,30 @@ class DocumentBar(QWidget):
         self._shown: tuple[object, ...] = ()
         self.refresh()
 
+    def put_tools(self, book: ActionBook) -> None:
+        """Show the acts used most, as far as their parts are there."""
+        self.tools.show_tools(book)
+        if self.swap.defaultAction() is None:
+            self.swap.setDefaultAction(book.actions["sets.swap"])
+            self.swap.setAccessibleName("Swap set and reference")
+            self.swap.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonIconOnly)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Leave tools out where there is no room for all."""
+        super().resizeEvent(event)
+        self.tools.set_few(self.width() < NARROW)
+        self.about.setVisible(self.width() >= NARROW)
+
     def refresh(self) -> None:
         """Show what the desk holds."""
         desk = self._desk
         names = [document_label(d, desk.documents) for d in desk.documents]
+        numbers = [desk.number(d) for d in desk.documents]
         state = (
             tuple(names),
             desk.documents.index(desk.current) if desk.current in desk.documents else -1,
             desk.documents.index(desk.reference) if desk.reference in desk.documents else -1,
+            tuple(numbers),
         )
         if desk.current is not None:
             self.about.setText(about_text(desk.current))
@@ -78,11 +110,16 @@ class DocumentBar(QWidget):
             return
         self._shown = state
         self.current.clear()
-        self.current.addItems(names or ["No set open"])
+        for name, number in zip(names, numbers, strict=True):
+            self.current.addItem(chip_icon(number), name)
+        if not names:
+            self.current.addItem("No set open")
         self.current.setCurrentIndex(max(state[1], 0))
         self.current.setEnabled(bool(names))
         self.reference.clear()
-        self.reference.addItems(["None", *names])
+        self.reference.addItem("None")
+        for name, number in zip(names, numbers, strict=True):
+            self.reference.addItem(chip_icon(number), name)
         self.reference.setCurrentIndex(state[2] + 1)
         self.reference.setEnabled(len(names) > 1)
 

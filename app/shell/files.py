@@ -47,6 +47,8 @@ class FileWork(QObject):
         self._window, self._show_recordings = window, show_recordings
         self._desk = window.desk
         self._opening: list[Path] = []
+        self._numbers: dict[Path, int] = {}
+        """What the sets that are being opened will have (see `Desk.number`)."""
         self._first: Path | None = None
         self._order: list[Path] = []
         self._saving: dict[int, Job] = {}
@@ -98,6 +100,8 @@ class FileWork(QObject):
             elif path not in self._opening:
                 self._order = [p for p in self._order if p != path] + [path]
                 self._opening.append(path)
+                # In the order of asking, not of reading: the first one asked for is A.
+                self._numbers[path] = self._desk.free_number(*self._numbers.values())
                 self._window.jobs.start(
                     f"Opening {path.name}",
                     read,
@@ -130,25 +134,28 @@ class FileWork(QObject):
     def _forget_opening(self, path: Path) -> None:
         if path in self._opening:
             self._opening.remove(path)
+            self._numbers.pop(path, None)
             self._window.refresh_soon()
 
     def _opened(self, path: Path, stored: Any) -> None:
+        number = self._numbers.get(path)
         self._forget_opening(path)
         document = session.document_of(stored, path, self._window.settings.author)
-        self.take_in(document)
+        self.take_in(document, number=number)
         self._window.settings.add_recent(path)
         self._window.settings.folder = path.parent
 
-    def take_in(self, document: Document, place: int | None = None) -> None:
+    def take_in(
+        self, document: Document, place: int | None = None, number: int | None = None
+    ) -> None:
         """Show an opened document; watch and journal it."""
         recovery.start_journal(document)
-        self._desk.add(document)
+        self._desk.add(document, number)
         self._put_in_place(document, place)
         self.watch.add(document)
         if document.path == self._first:
             self._first = None
             self._desk.set_current(document)
-        self.choose_reference()
         noun = "table" if len(document.content) == 1 else "tables"
         self._desk.tell(f"{document.title} is open: {len(document.content)} {noun}.")
 
@@ -167,18 +174,6 @@ class FileWork(QObject):
             documents.remove(document)
             documents.insert(place, document)
             self._desk.documents_changed.emit()
-
-    def choose_reference(self) -> None:
-        """Take another set that is the programme's base as reference, unless there is one."""
-        current = self._desk.current
-        if current is None or self._desk.reference not in (None, current):
-            return
-        for document in self._desk.documents:
-            content = document.content
-            alike = content.programme == current.content.programme
-            if document is not current and alike and content.is_base and content.mode:
-                self._desk.set_reference(document)
-                return
 
     def _open_failed(self, path: Path, error: BitepointError) -> None:
         self._forget_opening(path)

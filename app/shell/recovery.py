@@ -136,7 +136,6 @@ class RecoveryWork(QObject):
         self._forget(left)
         self._files.take_in(document)
         window.desk.set_current(document)
-        self._files.choose_reference()
         count = len(found.changes)
         edits = "1 edit is" if count == 1 else f"{count} edits are"
         window.desk.tell(

@@ -1,4 +1,7 @@
-"""The status line: messages, background work, counts of findings, the cell under the cross-hair."""
+"""The status line: a message that expires, the counts of findings, the cell or the progress.
+
+Each has a place of its own, so that none covers or moves another.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +9,22 @@ from collections import Counter
 from typing import Any
 
 import numpy as np
-from PySide6.QtCore import QTimer
-from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QProgressBar, QStatusBar, QToolButton
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
+from PySide6.QtWidgets import (
+    QHBoxLayout,
+    QProgressBar,
+    QStackedWidget,
+    QStatusBar,
+    QToolButton,
+    QWidget,
+)
 
-from app.plain import PlainLabel, plain_tip
+from app.look.brush import colour
+from app.look.palettes import tones_of
+from app.look.parts import ShortLabel, TextLabel
+from app.look.tokens import APART, NEAR
+from app.plain import plain_tip
 from app.work.jobs import Job
 from calib_model.core.numbers import exact
 from calib_model.core.table import Table
@@ -19,9 +33,8 @@ from calib_model.core.units import shown
 from .base import Shell
 from .findings_service import FindingsService
 
-NARROW = 900
-_MARGINS = 48
-"""What lies between the parts of the line."""
+PLACE_SHARE, PLACE_MOST = 0.36, 520
+"""Width of the place of the cell or the progress: a share of the window's, and pixels at most."""
 MINUS = "\N{MINUS SIGN}"
 SHOW_AFTER_MS = 300
 """Work that ends sooner shows no progress: a flicker would only disturb."""
@@ -44,21 +57,31 @@ class StatusLine(QStatusBar):
         self.progress.setFixedSize(120, 14)
         self.progress.setTextVisible(False)
         self.progress.setAccessibleName("Progress of the work in the background")
-        self.job_label = PlainLabel()
+        self.job_label = ShortLabel(second=True)
         self.cancel = QToolButton()
         self.cancel.setText("Cancel")
         self.cancel.setAccessibleName("Cancel the work in the background")
         self.cancel.clicked.connect(lambda _checked=False: self._cancel())
-        self.findings = PlainLabel()
+        self.findings = TextLabel()
         self.findings.setAccessibleName("Findings of the set being edited")
-        self.cell = PlainLabel()
+        self.cell = ShortLabel(mode=Qt.TextElideMode.ElideLeft, second=True)
+        self.cell.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         self.cell.setAccessibleName("Cell under the cross-hair")
-        for widget in (self.job_label, self.progress, self.cancel, self.findings, self.cell):
-            self.addPermanentWidget(widget)
-        self.findings.setContentsMargins(12, 0, 0, 0)
-        self.cell.setContentsMargins(12, 0, 12, 0)
-        for widget in (self.job_label, self.progress, self.cancel):
-            widget.hide()
+        work = QWidget()
+        row = QHBoxLayout(work)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(NEAR)
+        row.addWidget(self.job_label, 1)
+        row.addWidget(self.progress)
+        row.addWidget(self.cancel)
+        self.place = QStackedWidget()
+        self.place.addWidget(self.cell)
+        self.place.addWidget(work)
+        # Messages have what is left; neither of the two places moves for them.
+        self.findings.setContentsMargins(APART, 0, 0, 0)
+        self.place.setContentsMargins(APART, 0, APART, 0)
+        self.addPermanentWidget(self.findings)
+        self.addPermanentWidget(self.place)
         self._job: Job | None = None
         self._late = QTimer(self)
         self._late.setSingleShot(True)
@@ -66,7 +89,7 @@ class StatusLine(QStatusBar):
         self._late.timeout.connect(self._show_job)
         desk = window.desk
         desk.told.connect(self._tell)
-        self.messageChanged.connect(lambda _text: self._make_room())
+        self.messageChanged.connect(lambda text: self.setToolTip(plain_tip(text)))
         desk.findings_changed.connect(self.refresh_findings)
         desk.current_changed.connect(self.refresh_findings)
         window.jobs.changed.connect(self._on_jobs)
@@ -79,13 +102,21 @@ class StatusLine(QStatusBar):
         self._make_room()
 
     def _make_room(self) -> None:
-        # Messages need the room first; the table's head reads the cell out as well.
-        message = self.fontMetrics().horizontalAdvance(self.currentMessage())
-        shown = (self.findings, self.job_label, self.progress, self.cancel)
-        others = sum(w.sizeHint().width() for w in shown if not w.isHidden())
-        free = self.width() - message - others - _MARGINS
-        self.cell.setVisible(self.width() >= NARROW and free >= self.cell.sizeHint().width())
-        self.setToolTip(plain_tip(self.currentMessage()))
+        """Give the two places their width: it depends on the window alone."""
+        self.place.setFixedWidth(min(round(self.width() * PLACE_SHARE), PLACE_MOST))
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        """Draw the message as far as its place goes; the tool tip has the whole of it."""
+        painter, own = QPainter(self), tones_of(self.palette())
+        painter.fillRect(self.rect(), colour(own.frame))
+        painter.fillRect(0, 0, self.width(), 1, colour(own.line))
+        room = self.rect().adjusted(APART, 1, 0, 0)
+        room.setRight(self.findings.geometry().left() - NEAR)
+        painter.setPen(colour(own.text))
+        text = self.fontMetrics().elidedText(
+            self.currentMessage(), Qt.TextElideMode.ElideRight, room.width()
+        )
+        painter.drawText(room, int(Qt.AlignmentFlag.AlignVCenter), text)
 
     def _tell(self, text: str, refused: bool) -> None:
         # A sign besides the words: a refusal must not look like a message of success.
@@ -103,8 +134,7 @@ class StatusLine(QStatusBar):
         self._job = job
         if job is None:
             self._late.stop()
-            for widget in (self.job_label, self.progress, self.cancel):
-                widget.hide()
+            self.place.setCurrentIndex(0)
             return
         job.progressed.connect(self._on_progress)
         self.progress.setRange(0, 0)
@@ -113,8 +143,7 @@ class StatusLine(QStatusBar):
     def _show_job(self) -> None:
         if self._job is not None:
             self.job_label.setText(f"{self._job.title}…")
-            self.job_label.show()
-            self.progress.show()
+            self.place.setCurrentIndex(1)
             self.cancel.setVisible(self._job.cancellable)
 
     def _on_progress(self, fraction: float, text: str) -> None:
@@ -153,7 +182,6 @@ class StatusLine(QStatusBar):
         if count > 1 and desk.selection.shape == table.shape:
             text = f"{count} cells, {spread_text(table, desk.selection)}  |  {text}"
         self.cell.setText(text)
-        self._make_room()
 
 
 def counts_text(report: Any) -> str:

@@ -4,63 +4,63 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import QSize, Qt, Signal
-from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPalette
+from PySide6.QtCore import QRect, QSize, Qt, Signal
+from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent
 from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QSizePolicy, QVBoxLayout, QWidget
 
-from app.areas import Area
+from app.areas import AREAS, Area
+from app.look.brush import box, colour
+from app.look.icons import icon
+from app.look.palettes import tones_of
+from app.look.rows import BAR
+from app.look.tokens import APART, CONTROL, NEAR, TIGHT, WIDE
+from app.look.type import sized
 from app.plain import plain_tip
+
+GLYPH = 20
+_NAMES = tuple(area.name for area in AREAS)
 
 
 class AreaButton(QAbstractButton):
-    """One work area: its name along the bar, a bar beside the one that is shown."""
+    """One work area: its icon with the name below, a bar beside the one that is shown."""
 
     def __init__(self, area: Area) -> None:
         super().__init__()
         self.setText(area.name)
+        self._icon = area.icon
         self.setCheckable(True)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setAccessibleName(f"Work area {area.name}")
         self.setToolTip(plain_tip(f"Go to the work area {area.name} ({area.key})."))
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
+        self.setAttribute(Qt.WidgetAttribute.WA_Hover)
 
     def sizeHint(self) -> QSize:
-        # The name is turned, so that the bar stays slim beside wide tables; the room around it
-        # makes a large target, also for gloved hands.
-        bold = self.font()
-        bold.setBold(True)
-        metrics = QFontMetrics(bold)
-        height = metrics.height()
-        return QSize(2 * height, metrics.horizontalAdvance(self.text()) + 2 * height)
+        """Return a large target, also for gloved hands; all are as wide as the longest name."""
+        metrics = QFontMetrics(sized(self.font(), "small", strong=True))
+        widest = max(metrics.horizontalAdvance(name) for name in _NAMES)
+        return QSize(
+            max(widest + APART, CONTROL + WIDE), APART + GLYPH + TIGHT + metrics.height() + NEAR
+        )
 
     def paintEvent(self, _event: QPaintEvent) -> None:
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        colours = self.palette()
-        if self.isChecked():
-            painter.fillRect(self.rect(), colours.color(QPalette.ColorRole.Base))
-            painter.fillRect(0, 0, 4, self.height(), colours.color(QPalette.ColorRole.Accent))
+        """Draw icon and name."""
+        painter, own = QPainter(self), tones_of(self.palette())
+        chosen, rect = self.isChecked(), self.rect()
+        if chosen:
+            painter.fillRect(rect, colour(own.panel))
+            painter.fillRect(0, 0, BAR, rect.height(), colour(own.accent))
         elif self.underMouse():
-            painter.fillRect(self.rect(), colours.color(QPalette.ColorRole.Midlight))
-        if self.hasFocus():
-            pen = painter.pen()
-            pen.setColor(QColor(colours.color(QPalette.ColorRole.Accent)))
-            pen.setWidth(2)
-            painter.setPen(pen)
-            painter.drawRect(self.rect().adjusted(1, 1, -1, -1))
-        painter.setPen(colours.color(QPalette.ColorRole.WindowText))
-        font = self.font()
-        font.setBold(self.isChecked())
+            painter.fillRect(rect, colour(own.hover))
+        square = QRect((rect.width() - GLYPH) // 2, APART, GLYPH, GLYPH)
+        icon(self._icon, "accent" if chosen else "second").paint(painter, square)
+        font = sized(self.font(), "small", strong=chosen)
         painter.setFont(font)
-        painter.rotate(-90)
-        painter.drawText(
-            -self.height(),
-            0,
-            self.height(),
-            self.width(),
-            Qt.AlignmentFlag.AlignCenter,
-            self.text(),
-        )
+        painter.setPen(colour(own.text if chosen else own.second))
+        line = QRect(0, square.bottom() + TIGHT, rect.width(), QFontMetrics(font).height())
+        painter.drawText(line, int(Qt.AlignmentFlag.AlignCenter), self.text())
+        if self.hasFocus():
+            box(painter, rect.adjusted(1, 1, -1, -1), "", own.accent, width=2)
 
 
 class Switcher(QWidget):

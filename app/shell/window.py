@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeyEvent
+from PySide6.QtGui import QCloseEvent, QContextMenuEvent, QDragEnterEvent, QDropEvent, QKeyEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QHBoxLayout,
@@ -31,6 +31,7 @@ from . import help_pages
 from .actions import ActionBook, part_actions, window_actions
 from .area_stack import AreaStack
 from .base import Shell
+from .context_menus import ContextMenus
 from .document_bar import DocumentBar
 from .editing import Editing
 from .files import FileWork, dropped_files
@@ -90,6 +91,8 @@ class MainWindow(Shell):
         self.recovery = RecoveryWork(self, self.files)
         self.book = ActionBook(self, self.desk, window_actions())
         self.guiding = Guiding(self)
+        self.context = ContextMenus(self, self.book)
+        self.document_bar.put_tools(self.book)
         self.live_menus = LiveMenus(self, self.book, self.files.open)
         self._refresh.timeout.connect(self.refresh)
         self._connect()
@@ -153,6 +156,7 @@ class MainWindow(Shell):
         self.plots.surface_choice_changed.connect(self._keep_surface_choice)
         # Rows of the parts work on widgets that exist only now.
         self.book.add(part_actions())
+        self.document_bar.put_tools(self.book)
         self.refresh()
         if self.area == TUNE:
             self.show_area(TUNE)
@@ -211,7 +215,7 @@ class MainWindow(Shell):
             state = (tuple(self.settings.recent),)
             if state != self._shown_welcome:
                 self._shown_welcome = state
-                self.welcome.show_ways(self.book, self.settings.recent, self.files.open)
+                self.welcome.show_beginning(self.book, self.settings.recent, self.files.open)
             stand_in: QWidget | None = self.welcome
         else:
             stand_in = None if self.tune is not None else self._starting
@@ -233,13 +237,19 @@ class MainWindow(Shell):
         self._refresh.start()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Enter presses the button that has the keyboard; Qt does so in dialogs only."""
+        """Enter presses the button that has the keyboard; the Menu key opens a menu."""
         focused = self.focusWidget()
         enter = event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter)
         if enter and isinstance(focused, QPushButton | QToolButton) and not event.isAutoRepeat():
             focused.click()
+        elif self.context.asked_by_key(event):
+            event.accept()
         else:
             super().keyPressEvent(event)
+
+    def contextMenuEvent(self, event: QContextMenuEvent) -> None:
+        """Open the menu of what is under the pointer."""
+        self.context.asked_by_mouse(event)
 
     def focus_work(self) -> None:
         """Give the keyboard to the work area that is shown."""

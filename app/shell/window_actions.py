@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from app.action import Action, with_document
+from app.action import NO_SET, Action, Needs, with_document
 from app.areas import AREAS
 from app.desk import Desk
 
@@ -13,30 +13,37 @@ if TYPE_CHECKING:
     from .window import MainWindow
 
 
-def _can_undo(desk: Desk) -> bool:
+def _undoable(desk: Desk) -> bool:
     document = desk.current
     return document is not None and not document.read_only and bool(document.undo_title)
 
 
-def _can_redo(desk: Desk) -> bool:
+def _redoable(desk: Desk) -> bool:
     document = desk.current
     return document is not None and not document.read_only and bool(document.redo_title)
 
 
-def _can_save(desk: Desk) -> bool:
+def _savable(desk: Desk) -> bool:
     return desk.current is not None and (desk.current.is_modified or desk.current.path is None)
 
 
-def _has_reasonable(desk: Desk) -> bool:
+def _reasonable(desk: Desk) -> bool:
     return desk.current is not None and desk.current.last_reason is not None
 
 
-def _two_sets(desk: Desk) -> bool:
-    return len(desk.documents) > 1
+def _after_set(text: str) -> Callable[[Desk], str]:
+    return lambda desk: NO_SET if desk.current is None else text
 
 
-def _has_reference(desk: Desk) -> bool:
-    return desk.reference is not None and desk.reference is not desk.current
+_can_undo = Needs(_undoable, _after_set("There is no edit to take back."))
+_can_redo = Needs(_redoable, _after_set("No edit was taken back."))
+_can_save = Needs(_savable, _after_set("Everything is saved."))
+_has_reasonable = Needs(_reasonable, _after_set("There was no edit yet."))
+_two_sets = Needs(lambda desk: len(desk.documents) > 1, "Open a second set first.")
+_has_reference = Needs(
+    lambda desk: desk.reference is not None and desk.reference is not desk.current,
+    "Choose another set as the reference first.",
+)
 
 
 def _theme(name: str) -> Callable[[MainWindow], bool]:
@@ -54,14 +61,14 @@ def _is_shown(id: str) -> Callable[[MainWindow], bool]:
 # No Ctrl+Alt keys: on Windows they are what AltGr types on many keyboards.
 ACTIONS: tuple[Action, ...] = (
     Action("file.open", "&Open…", "File", lambda w: w.files.ask_open(), ("Ctrl+O",),
-           "Open one or several calibration sets."),
+           "Open one or several calibration sets.", icon="folder-open"),
     Action("file.open_samples", "Open sa&mple sets", "File", lambda w: w.files.open_samples(),
            ("Ctrl+Shift+O",), "Open the sets of the invented programme Larch."),
     Action("file.open_practice", "Open the &practice set", "File",
            lambda w: w.files.open_practice(), (),
            "Open the sample set with planted mistakes, to learn the checks."),
     Action("file.save", "&Save", "-File", lambda w: w.files.save(), ("Ctrl+S",),
-           "Save the set being edited to its file.", _can_save),
+           "Save the set being edited to its file.", _can_save, icon="save"),
     Action("file.save_as", "Save &as…", "File", lambda w: w.files.save_as(), ("Ctrl+Shift+S",),
            "Save the set being edited to another file and go on with that one.", with_document),
     Action("file.save_all", "Sa&ve every set", "File", lambda w: w.files.save_all(),
@@ -74,22 +81,23 @@ ACTIONS: tuple[Action, ...] = (
            with_document),
     Action("file.history", "&History…", "File", lambda w: w.show_history(), ("Ctrl+H",),
            "Show who changed what, when and why, and bring an earlier state back.",
-           with_document),
+           with_document, icon="history"),
     Action("file.recovery", "Recover edi&ts…", "File", lambda w: w.recovery.show(),
            (), "Look at edits that were not saved when Bitepoint last ended."),
     Action("file.quit", "&Quit", "-File", lambda w: w.close(), ("Ctrl+Q",),
            "Close every set and end Bitepoint; unsaved edits are asked about."),
     Action("edit.undo", "&Undo", "Edit", lambda w: w.editing.undo(), ("Ctrl+Z",),
-           "Take the last edit of this set back.", _can_undo),
+           "Take the last edit of this set back.", _can_undo, icon="undo-2"),
     Action("edit.redo", "&Redo", "Edit", lambda w: w.editing.redo(), ("Ctrl+Y", "Ctrl+Shift+Z"),
-           "Do the edit that was taken back again.", _can_redo),
+           "Do the edit that was taken back again.", _can_redo, icon="redo-2"),
     Action("edit.reason", "Give the rea&son for the last edit", "Edit",
            lambda w: w.noting.ask_reason(), ("Ctrl+Shift+R",),
            "Note in the history why the last edit was made.", _has_reasonable),
     Action("edit.author", "Your &name in the history…", "Edit", lambda w: w.noting.ask_author(),
            (), "Choose the name that the history gives for your edits."),
     Action("view.palette", "&Go to action or table…", "View", lambda w: w.show_palette(),
-           ("Ctrl+K",), "Type a few letters to reach any action or table of any open set."),
+           ("Ctrl+K",), "Type a few letters to reach any action or table of any open set.",
+           icon="search"),
     *(
         Action(f"view.{area.id}", area.menu_text, "View" if number else "-View",
                _show_area(area.id), (area.key,), area.about, checked=_is_shown(area.id))
@@ -125,7 +133,7 @@ ACTIONS: tuple[Action, ...] = (
            "Go to the list of sets that relations can be checked against.", _two_sets),
     Action("sets.swap", "&Swap set and reference", "Sets", lambda w: w.editing.swap_sets(),
            ("Ctrl+Shift+X",), "Edit the reference set, with this one as its reference.",
-           _has_reference),
+           _has_reference, icon="arrow-left-right"),
     Action("sets.no_reference", "N&o reference", "Sets",
            lambda w: w.desk.set_reference(None), (),
            "Check this set by itself.", lambda desk: desk.reference is not None),
@@ -134,7 +142,7 @@ ACTIONS: tuple[Action, ...] = (
            "Leave out the sets of a programme file beside this one; their relations count as not "
            "checked then.", checked=lambda w: w.company.alone),
     Action("help.guide", "&Guide", "Help", lambda w: w.guiding.show_guide(), ("F1",),
-           "Look up how something is done, in words and pictures."),
+           "Look up how something is done, in words and pictures.", icon="circle-help"),
     Action("help.first_steps", "&First steps", "Help", lambda w: w.guiding.show_steps(), (),
            "Ten small tasks on the practice set, ticked as they are done."),
     Action("help.keys", "&Keys", "-Help", lambda w: w.show_keys(), ("Ctrl+F1",),
@@ -144,5 +152,5 @@ ACTIONS: tuple[Action, ...] = (
     Action("help.changes", "What is &new", "Help", lambda w: w.show_changes(), (),
            "What this version brings, changes and mends."),
     Action("help.about", "&About Bitepoint", "Help", lambda w: w.show_about(), (),
-           "Version, licence and where settings are kept."),
+           "Version, licence and where settings are kept.", icon="info"),
 )  # fmt: skip

@@ -15,6 +15,7 @@ from app.driving.strip import LiveStrip
 from app.grid.panel import GridPanel
 from app.grid.view import GridView
 from app.plots.panel import PlotPanel
+from app.things import belongs
 from app.turns import Turns
 from app.work_area import Pane, WorkArea, to_widget
 
@@ -87,7 +88,7 @@ class TunePage(WorkArea):
         for widget in (self.table_list, middle, self.side):
             self._across.addWidget(widget)
         self._across.setStretchFactor(1, 1)
-        self._across.setSizes([270, 780, 300])
+        self._across.setSizes([252, 800, 288])
         self._middle.setSizes([330, 300])
         self._turns = Turns(self, NARROW, self.table_list, self.side)
         self._heights_chosen = False
@@ -101,6 +102,12 @@ class TunePage(WorkArea):
         desk.focus_grid.connect(self.grid.setFocus)
         self.plots.result_changed.connect(self._share_height)
         self._spread_findings()
+        belongs(self.grid, "cell", self.grid.choose_at)
+        for header, thing in zip(self.grid.headers, ("axis across", "axis down"), strict=True):
+            belongs(header, thing, header.choose_at)
+        belongs(self.table_list.view, "table", self.table_list.choose_at)
+        belongs(self.plots, "plot")
+        belongs(self.findings.list, "finding")
 
     def state(self) -> QByteArray:
         """Return where the splitters stand."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from PySide6.QtCore import QEvent, QModelIndex, QObject, Qt, QTimer
+from PySide6.QtCore import QEvent, QModelIndex, QObject, QPoint, Qt, QTimer
 from PySide6.QtGui import QKeyEvent, QKeySequence
 from PySide6.QtWidgets import (
     QHBoxLayout,
@@ -142,6 +142,14 @@ class TableList(QWidget):
         else:
             end = "last" if by > 0 else "first"
             self._desk.tell(f"This is the {end} table of the list.")
+
+    def choose_at(self, point: QPoint) -> bool:
+        """Open the table at a point of the list; False where there is none."""
+        row = self.view.indexAt(point).row()
+        table = self.rows.table_at(row) if row >= 0 else None
+        if table is not None:
+            self._desk.open_table(table.id)
+        return table is not None
 
     def focus_filter(self) -> None:
         """Go to the filter, with its text selected."""

@@ -45,6 +45,8 @@ class Bench:
         self.desk.told.connect(lambda text, _refused: self.told.append(text))
         for document in documents:
             self.desk.add(document)
+        if len(documents) > 1:
+            self.desk.set_reference(documents[0])  # the first is A in what follows
         self.jobs = Jobs()
         self.page = ComparePage(self.desk, self.jobs)
         qtbot.addWidget(self.page)

@@ -17,7 +17,7 @@ from calib_model.editing.entry import parse_entry
 from calib_model.editing.notes import noted
 from calib_model.editing.places import cells_at, parse_places
 from calib_model.errors import EditRefused, FileProblem
-from calib_model.exchange.blocks import parse_block
+from calib_model.exchange.blocks import parse_block, with_numbers
 
 if TYPE_CHECKING:
     from calib_model.core.arrays import BoolArray, FloatArray
@@ -87,7 +87,7 @@ def _shielded(arguments: Sequence[str]) -> list[str]:
 def _block(table: Table, chosen: BoolArray, path: Path) -> FloatArray:
     text = read_text(path, "a block of values", MOST_TEXT)
     try:
-        block = parse_block(text)
+        block = parse_block(with_numbers(text, table.labels))
     except EditRefused as problem:
         said = problem.problem.replace("Nothing was pasted: ", "")
         raise FileProblem(

@@ -16,7 +16,13 @@ from calib_model.editing.change import Change, values_change
 from calib_model.editing.notes import noted
 from calib_model.errors import BitepointError, EditRefused
 from calib_model.exchange.blocks import Block as Made
-from calib_model.exchange.blocks import PasteRefused, fitted, format_block, parse_block
+from calib_model.exchange.blocks import (
+    PasteRefused,
+    fitted,
+    format_block,
+    parse_block,
+    with_numbers,
+)
 
 from . import edits
 from .cells import GridCells
@@ -181,7 +187,7 @@ def pasted(
     EditRefused
         If any part does not fit or is no number: nothing is pasted then.
     """
-    block = _laid(parse_block(text, decimal), plane)
+    block = _laid(parse_block(with_numbers(text, table.labels), decimal), plane)
     box = bounding_box(plane.of(selection))
     if box is None:
         raise EditRefused("Nothing is selected here.", "Select the first cell to paste into.")

@@ -15,7 +15,8 @@ tables, one line each, sorted by id; fields are ``key=value``, separated by tabs
 - Rules are JSON with sorted keys; relations are JSON pairs of mode and relation, sorted.
 - What came later stands in the text only where it is used, so that a digest made before stays
   true: ``labels``, JSON pairs of a hexadecimal number and its name, rising, at the end of an
-  axis's fields and before ``values``.
+  axis's fields and before ``values``.  Only then the header says version 2, which a program that
+  knows no labels refuses.
 - Lines end with a line feed; the encoding is UTF-8.
 
 What belongs to the record (name, revision and description of the set, history, remarks, waivers,
@@ -42,8 +43,10 @@ from .rule import Rule
 from .storage import Storage
 from .table import Table
 
-VERSION = 1
-HEADER = f"bitepoint-content {VERSION}\n"
+VERSION = 2
+"""Version 2 brought labels; what has none is written as version 1."""
+HEADER = "bitepoint-content 1\n"
+LABELS_HEADER = "bitepoint-content 2\n"
 
 _UNSAFE = re.compile("[\\\\\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _SHORT = {"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"}
@@ -62,7 +65,7 @@ def canonical_text(content: CalibrationSet) -> bytes:
         UTF-8; the same for equal content, different for any difference that has a meaning.
     """
     return "".join(
-        [HEADER, _set_line(content), *_axis_lines(content), *_table_lines(content)]
+        [_header(content), _set_line(content), *_axis_lines(content), *_table_lines(content)]
     ).encode()
 
 
@@ -74,7 +77,7 @@ def digest(content: CalibrationSet) -> str:
 def table_digest(table: Table) -> str:
     """Return the SHA-256 (hex) of a table's line of canonical text, its header line before it."""
     known = _known_digest(table)
-    return known or _keep(table, _line_digest(_table_line(table, {}, {})))
+    return known or _keep(table, _line_digest(table, _table_line(table, {}, {})))
 
 
 def table_digests(content: CalibrationSet) -> dict[str, str]:
@@ -85,7 +88,7 @@ def table_digests(content: CalibrationSet) -> dict[str, str]:
     for id in sorted(content.tables):
         table = content.tables[id]
         found[id] = _known_digest(table) or _keep(
-            table, _line_digest(_table_line(table, axes, rules))
+            table, _line_digest(table, _table_line(table, axes, rules))
         )
     return found
 
@@ -93,13 +96,13 @@ def table_digests(content: CalibrationSet) -> dict[str, str]:
 def digests(content: CalibrationSet) -> tuple[str, dict[str, str]]:
     """Return `digest` and `table_digests` of a set, for little more than the price of one."""
     whole = hashlib.sha256()
-    for line in (HEADER, _set_line(content), *_axis_lines(content)):
+    for line in (_header(content), _set_line(content), *_axis_lines(content)):
         whole.update(line.encode())
     tables: dict[str, str] = {}
     for id, line in zip(sorted(content.tables), _table_lines(content), strict=True):
         whole.update(line.encode())
         table = content.tables[id]
-        tables[id] = _known_digest(table) or _keep(table, _line_digest(line))
+        tables[id] = _known_digest(table) or _keep(table, _line_digest(table, line))
     return whole.hexdigest(), tables
 
 
@@ -126,8 +129,18 @@ def _forget(key: int, gone: weakref.ref[Table]) -> None:
         del _digests[key]
 
 
-def _line_digest(line: str) -> str:
-    return hashlib.sha256((HEADER + line).encode()).hexdigest()
+def _line_digest(table: Table, line: str) -> str:
+    header = LABELS_HEADER if _labelled(table) else HEADER
+    return hashlib.sha256((header + line).encode()).hexdigest()
+
+
+def _labelled(table: Table) -> bool:
+    return bool(table.labels) or any(axis.labels for axis in table.axes)
+
+
+def _header(content: CalibrationSet) -> str:
+    shared = any(axis.labels for axis in content.shared_axes.values())
+    return LABELS_HEADER if shared or any(map(_labelled, content)) else HEADER
 
 
 def _set_line(content: CalibrationSet) -> str:

@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from calib_model.core.arrays import FloatArray, frozen
+from calib_model.core.labels import Labels
 from calib_model.core.numbers import exact
 from calib_model.core.typed_number import (
     AMBIGUOUS,
@@ -148,6 +149,25 @@ def parse_block(text: str, decimal: str | None = None) -> Block:
         frozen([[value_of(c) for c in row[first:]] for row in rows[first:]]),
         frozen([value_of(c) for c in beside]) if row_axis else None,
         frozen([value_of(c) for c in above]) if column_axis else None,
+    )
+
+
+def with_numbers(text: str, labels: Labels) -> str:
+    """Return a block's text with the numbers that its labels (``slow``) stand for.
+
+    Parameters
+    ----------
+    text : str
+        Lines of tab-separated cells.
+    labels : Labels
+        Of the table that the block is for.
+    """
+    if not labels:
+        return text
+    return re.sub(
+        r"[^\t\r\n]+",
+        lambda cell: cell[0] if (n := labels.number(cell[0])) is None else exact(n),
+        text,
     )
 
 

@@ -21,7 +21,7 @@ import numpy as np
 from ..core.arrays import FloatArray
 from ..core.axis import Axis, End, Interpolation
 from ..core.calibration_set import CalibrationSet
-from ..core.canonical import HEADER, VERSION, canonical_text
+from ..core.canonical import HEADER, LABELS_HEADER, VERSION, canonical_text
 from ..core.labels import NO_LABELS, Labels
 from ..core.plain_file import read_plain
 from ..core.rule import KINDS, Rule
@@ -144,7 +144,7 @@ class _Reader:
         return content
 
     def _header(self, text: str) -> None:
-        if text.startswith(HEADER):
+        if text.startswith((HEADER, LABELS_HEADER)):
             return
         found = re.match(r"bitepoint-content ([0-9]{1,6})\n", text)
         if found and int(found[1]) > VERSION:

@@ -16,7 +16,7 @@ from calib_model.core.canonical import canonical_text, digest
 from calib_model.core.labels import NO_LABELS, YES_NO, Labels
 from calib_model.core.plain import axis_from_plain, axis_to_plain, table_from_plain, table_to_plain
 from calib_model.core.table import Table
-from calib_model.errors import ModelError
+from calib_model.errors import DamagedFile, ModelError, NewerFile
 from calib_model.exchange.canonical_reader import parse_canonical
 
 WIPER = Axis([0, 1, 2, 3], "Wiper", "-", "wiper_state", Interpolation.STEP)
@@ -78,6 +78,12 @@ def test_labels_are_content_and_cost_nothing_where_there_are_none() -> None:
     both = CalibrationSet([replace(named["wash"], labels=YES_NO)])
     assert len({digest(s) for s in (plain, named, both)}) == 3
     assert b"labels" not in canonical_text(plain)
+    assert canonical_text(plain).startswith(b"bitepoint-content 1\n")
+    assert canonical_text(both).startswith(b"bitepoint-content 2\n")
+    with pytest.raises(DamagedFile, match="not in canonical form"):
+        parse_canonical(canonical_text(plain).replace(b"content 1", b"content 2", 1))
+    with pytest.raises(NewerFile, match=r"newer program \(version 3; this one reads 2\)"):
+        parse_canonical(canonical_text(plain).replace(b"content 1", b"content 3", 1))
     line = canonical_text(both).decode().splitlines()[-1]
     assert '\taxis1.labels=[["0x0.0p+0","off"],["0x1.0000000000000p+0","interval"],' in line
     assert '\tlabels=[["0x0.0p+0","no"],["0x1.0000000000000p+0","yes"]]\tvalues=' in line

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -17,7 +18,7 @@ from app.grid.clipboard import pasted
 from app.grid.panel import GridPanel
 from app.grid.plane import Plane
 from calib_model.core.table import Table
-from calib_model.editing.change import apply
+from calib_model.editing.change import apply, table_change
 from calib_model.editing.lock_changes import set_locks
 from calib_model.errors import EditRefused
 
@@ -309,3 +310,16 @@ def test_the_change_is_applied_by_the_model_alone(desk: Desk) -> None:
     change, where = pasted(table(desk), Plane.at(table(desk), (0, 0)), desk.selection, "5")
     assert apply(content, change)["pre_engage_torque"].values[0, 0] == 5
     assert where.sum() == 1
+
+
+def test_labels_are_pasted_for_the_numbers_they_stand_for(desk: Desk) -> None:
+    named = replace(table(desk), values=np.zeros(table(desk).shape), labels="0 no, 1 yes")
+    desk.do(table_change(table(desk), named, "Name"))
+    chosen = np.zeros(named.shape, dtype=bool)
+    chosen[0, 0] = True
+    change, where = pasted(named, Plane.at(named, (0, 0)), chosen, "Yes\tno\n1\tyes\n")
+    assert int(where.sum()) == 4
+    desk.do(change)
+    assert table(desk).values[:2, :2].tolist() == [[1, 0], [1, 1]]
+    with pytest.raises(EditRefused, match="'maybe' is not a number"):
+        pasted(named, Plane.at(named, (0, 0)), chosen, "maybe")

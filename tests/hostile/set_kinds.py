@@ -18,7 +18,7 @@ from calib_model.store.source import Stamp
 from calib_model.store.texts import in_pieces, joined
 from tests.hostile.large_files import image_of as image_of_columns
 from tests.hostile.mutate import VALUES, changed_plain, damaged, mutated
-from tests.store.making import entries, small_image, small_set
+from tests.store.making import entries, labelled_set, small_image
 from tests.store.worker import fingerprint
 
 
@@ -70,6 +70,8 @@ def every_change(content: CalibrationSet) -> Iterator[object]:
     yield values_change(torque, torque.values + 1.0, "More", reason="so", author="A")
     yield table_change(content["fade"], content["fade"].with_values([1.0, 0.5, 0.25]), "Other")
     yield remove_table(content, "cube")
+    if "wash" in content:  # a table and an axis with labels
+        yield remove_table(content, "wash")
     yield add_table(content, torque.__class__("new", 1.0))
     yield describe(content, name="Other", description="Text")
     axis = content.shared_axes["axis.speed"]
@@ -86,7 +88,7 @@ def _rich() -> tuple[dict[str, np.ndarray], dict[str, str | int]]:
     from calib_model.editing.change import change_to_plain
     from calib_model.store.encode import encode
 
-    content = small_set()
+    content = labelled_set()
     made = [change_to_plain(c) for c in every_change(content)]  # type: ignore[arg-type]
     history = HistoryColumns().with_entries([*entries(2), *made])
     records = [

@@ -86,6 +86,8 @@ HUGE = 10**400
     ("storage", ["uint8", 0.5, 1, 0]), ("storage", ["uint8", HUGE, 1, 0]),
     ("storage", [{}, 1, 1, 0]),
     ("relations", {"low_grip": []}), ("relations", [1]), ("role", None), ("axes", [1]), ("id", []),
+    ("labels", 5), ("labels", [[1.0]]), ("labels", [["a", "off"]]), ("labels", [[HUGE, "off"]]),
+    ("labels", [[1.0, "\ud800"]]), ("labels", [[1.0, ["off"]]]), ("labels", [[1, "a"], [1, "b"]]),
 ])  # fmt: skip
 def test_a_recorded_table_of_other_types_is_damage(key: str, wrong: Any) -> None:
     with pytest.raises(ModelError):

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from calib_model.core.calibration_set import CalibrationSet
 from tests.hostile.mutate import changed_plain, mutated
-from tests.store.making import small_set
+from tests.store.making import labelled_set, small_set
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_sets"
 
@@ -63,7 +63,7 @@ def _use_set(content: CalibrationSet) -> None:
 def _canonical() -> list[str]:
     from calib_model.core.canonical import canonical_text
 
-    return [canonical_text(_set()).decode()]
+    return [canonical_text(_set()).decode(), canonical_text(labelled_set()).decode()]
 
 
 def _sheets() -> list[str]:
@@ -276,7 +276,7 @@ def _changes() -> list[str]:
     from calib_model.editing.change import change_to_plain
     from tests.hostile.set_kinds import every_change
 
-    return [json.dumps([change_to_plain(change) for change in every_change(_set())])]
+    return [json.dumps([change_to_plain(change) for change in every_change(labelled_set())])]
 
 
 def _use_journal(path: Path) -> None:

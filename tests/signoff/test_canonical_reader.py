@@ -103,7 +103,7 @@ def _altered(old: bytes, new: bytes) -> bytes:
     [
         (b"", "no canonical text"),
         (b"hello\n", "no canonical text"),
-        (_altered(b"content 1", b"content 2"), "newer"),
+        (_altered(b"content 1", b"content 3"), "newer"),
         (canonical_text(small_set())[:-1], "cut off"),
         (canonical_text(small_set()).replace(b"\n", b"\r\n"), "no canonical text"),
         (_altered(b"speed", b"sp\xff"), "UTF-8"),

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from app.cli import fit_samples, proposals
+from app.cli import fit_samples, options, proposals
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from calib_model.shaping.breakpoints import place_breakpoints
 from calib_model.shaping.sweeps import one_branch
+from calib_model.shaping.tools import BREAKPOINTS, FIT
 
 if TYPE_CHECKING:
     from calib_model.shaping.breakpoints import BreakpointsProposal
@@ -26,36 +27,10 @@ def parser() -> VerbParser:
         proposals.STATUS,
     )
     proposals.add_arguments(made)
-    made.add_argument("--axis", metavar="AXIS", help="by quantity, name or number; the first")
-    made.add_argument("--count", metavar="N", type=int, help="how many breakpoints")
-    made.add_argument(
-        "--tolerance",
-        metavar="T",
-        type=float,
-        help="or: largest error, in the table's unit; with --relative a share, 0.02 for 2 %%",
-    )
-    made.add_argument(
-        "--relative",
-        action="store_true",
-        help="errors count as shares of the value (of a hundredth of the largest, if below it)",
-    )
-    made.add_argument("--raster", metavar="STEP", type=float, default=0.0, help="multiples of it")
-    made.add_argument("--fixed", metavar="X,...", default="", help="breakpoints that must be there")
-    made.add_argument(
-        "--free", action="store_true", help="values may leave the reference to lessen the error"
-    )
-    made.add_argument(
-        "--detach", action="store_true", help="change this table only, not all of a shared axis"
-    )
+    options.add_options(made, BREAKPOINTS)
     fit_samples.add_samples(made, required=False)
-    made.add_argument(
-        "--nominal",
-        metavar="NAME",
-        action="append",
-        default=[],
-        help="unit under test that makes the table; may be given several times; all by default",
-    )
-    made.add_argument("--branch", choices=("up", "down"), help="samples of one branch of a sweep")
+    for name in ("branch", "loss", "strength"):
+        options.add_option(made, FIT[name])
     return made
 
 
@@ -68,7 +43,6 @@ def run(arguments: Sequence[str]) -> Answer:
     with SetFiles([given.set]) as files:
         (stored,) = files.results()
     table = proposals.table_of(stored.set, given.set, given.table)
-    kept = fit_samples.numbers(given.fixed, "--fixed") if given.fixed else []
     samples = fit_samples.read(given, table) if given.data is not None else None
     if samples is not None and given.branch:
         samples = one_branch(samples, given.branch)
@@ -76,17 +50,9 @@ def run(arguments: Sequence[str]) -> Answer:
         lambda: place_breakpoints(
             stored.set,
             table.id,
-            fit_samples.axis_of(table, given.axis),
-            count=given.count,
-            tolerance=given.tolerance,
             samples=samples,
             options=fit_samples.options(given) if samples is not None else None,
-            nominal=given.nominal,
-            step=given.raster,
-            kept=kept,
-            free=given.free,
-            relative=given.relative,
-            detach=given.detach,
+            **options.values(BREAKPOINTS, given, stored.set, table),
         )
     )
     written = []

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.cli import fit_samples, proposals
+from app.cli import fit_samples, options, proposals
 from app.cli.answer import Answer, json_text, refuse
 from app.cli.company import add_against
 from app.cli.parser import VerbParser
@@ -19,6 +19,8 @@ from calib_model.reports.fit_report import fit_report
 from calib_model.shaping.branches import fit_branches
 from calib_model.shaping.fit import fit
 from calib_model.shaping.fit_error import LABEL
+from calib_model.shaping.fit_options import FitOptions
+from calib_model.shaping.tools import FIT
 from calib_model.store import write_whole
 
 if TYPE_CHECKING:
@@ -43,25 +45,11 @@ def parser() -> VerbParser:
     proposals.add_arguments(made)
     add_against(made)
     fit_samples.add_samples(made, required=True)
-    made.add_argument("--falling", metavar="TABLE", help="table of the way down of a sweep")
-    made.add_argument("--branch", choices=("up", "down"), help="fit one branch of a sweep only")
+    options.add_options(made, FIT)
     made.add_argument(
-        "--gap", type=float, default=0.0, help="smallest distance between the branches"
-    )
-    made.add_argument(
-        "--nominal",
-        metavar="NAME",
-        action="append",
-        default=[],
-        help="unit under test that makes the table; may be given several times; all by default",
-    )
-    made.add_argument(
-        "--also", metavar="TABLE", action="append", default=[], help="table that may move along"
-    )
-    made.add_argument(
-        "--keep", action="store_true", help="nodes without samples keep their present values"
-    )
-    made.add_argument("--unrounded", action="store_true", help="leave values between storage steps")
+        "--keep", dest="elsewhere", action="store_const", const="keep",
+        help="the same as --elsewhere keep",
+    )  # fmt: skip
     made.add_argument("--report", metavar="HTML", type=Path, help="report page to write")
     return made
 
@@ -78,24 +66,19 @@ def run(arguments: Sequence[str]) -> Answer:
     stored = inputs.stored
     table = proposals.table_of(stored.set, given.set, given.table)
     samples = fit_samples.read(given, table)
-    options = fit_samples.options(
-        given,
-        elsewhere="keep" if given.keep else "fill",
-        also=tuple(proposals.table_of(stored.set, given.set, t).id for t in given.also),
-        gap=given.gap,
-        on_raster=not given.unrounded,
-    )
+    chosen = options.values(FIT, given, stored.set, table)
+    falling, branch, nominal = (chosen.pop(name) for name in ("falling", "branch", "nominal"))
+    asked = FitOptions(without=proposals.kinds(given.without), **chosen)
 
     def make() -> FitProposal:
-        if given.falling:
-            falling = proposals.table_of(stored.set, given.set, given.falling)
+        if falling:
             return fit_branches(
-                stored.set, table.id, falling.id, samples, options, nominal=given.nominal,
+                stored.set, table.id, falling, samples, asked, nominal=nominal,
                 against=inputs.against,
             )  # fmt: skip
         return fit(
-            stored.set, table.id, samples, options, branch=given.branch or "",
-            nominal=given.nominal, against=inputs.against,
+            stored.set, table.id, samples, asked, branch=branch, nominal=nominal,
+            against=inputs.against,
         )  # fmt: skip
 
     proposal = proposals.proposed(make)

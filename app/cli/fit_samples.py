@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -50,13 +49,6 @@ def add_samples(made: VerbParser, *, required: bool) -> None:
     made.add_argument("--encoding", metavar="NAME", help="encoding, if it is not found out")
     made.add_argument(
         "--skip-text", action="store_true", help="leave out rows with text in a number column"
-    )
-    made.add_argument(
-        "--loss", choices=("huber", "biweight", "squares"), default="huber",
-        help="how far samples count: huber (little), biweight (hardly), squares (fully)",
-    )  # fmt: skip
-    made.add_argument(
-        "--roughness", metavar="LAMBDA", type=float, help="roughness weight; automatic by default"
     )
 
 
@@ -106,14 +98,9 @@ def read(given: argparse.Namespace, table: Table) -> Samples:
     return samples
 
 
-def options(given: argparse.Namespace, **further: object) -> FitOptions:
-    """Return the options of a fit."""
-    return FitOptions(
-        loss=given.loss,
-        strength=given.roughness,
-        without=kinds(given.without),
-        **further,  # type: ignore[arg-type]
-    )
+def options(given: argparse.Namespace) -> FitOptions:
+    """Return the options of the fit that breakpoints are placed by."""
+    return FitOptions(loss=given.loss, strength=given.strength, without=kinds(given.without))
 
 
 def _key(table: Table, name: str) -> str:
@@ -133,24 +120,3 @@ def _range(text: str) -> tuple[str, float, float]:
             f"--samples {text!r} is not understood.", "Write NAME=LOW..HIGH, as clamp=50..12000."
         )
     return name.strip(), first, last
-
-
-def numbers(text: str, what: str) -> list[float]:
-    """Return numbers separated by commas or spaces."""
-    try:
-        found = [float(word) for word in text.replace(",", " ").split()]
-    except ValueError:
-        found = []
-    if not found:
-        refuse(f"{what} {text!r} is not understood.", "Write numbers with a point: 0,12.5,40")
-    return found
-
-
-def axis_of(table: Table, name: str | None, default: int = 0) -> int:
-    """Return the number of an axis that was named."""
-    return default if name is None else find_axis(table, name)
-
-
-def spread(values: Sequence[str]) -> list[str]:
-    """Return names given several times or with commas."""
-    return [part.strip() for text in values for part in text.split(",") if part.strip()]

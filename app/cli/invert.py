@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from app.cli import fit_samples, proposals
+from app.cli import options, proposals
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from calib_model.shaping.invert import invert
+from calib_model.shaping.tools import INVERT
 
 if TYPE_CHECKING:
     from calib_model.shaping.invert import InvertProposal
@@ -24,45 +25,21 @@ def parser() -> VerbParser:
         proposals.STATUS,
     )
     proposals.add_arguments(made)
-    made.add_argument("--axis", metavar="AXIS", help="by quantity, name or number; the first")
-    made.add_argument("--into", metavar="TABLE", help="table of the set that takes the outcome")
-    made.add_argument("--new", metavar="ID", help="or: id of a table to add")
-    made.add_argument("--to", metavar="X,...", help="breakpoints of the new input")
-    made.add_argument("--count", metavar="N", type=int, help="or: how many, placed where it bends")
-    made.add_argument("--tolerance", metavar="T", type=float, help="or: largest error allowed")
-    made.add_argument("--raster", metavar="STEP", type=float, default=0.0, help="multiples of it")
-    made.add_argument(
-        "--level",
-        choices=("inner", "low", "middle", "high"),
-        default="inner",
-        help="which end of a level stretch to take; inner: where the table begins to move",
-    )
+    options.add_options(made, INVERT)
     return made
 
 
 def run(arguments: Sequence[str]) -> Answer:
     """Turn a table round."""
     given = parser().parse_args(arguments)
-    if (given.into is None) == (given.new is None):
+    if bool(given.into) == bool(given.new_id):
         refuse("Neither a table to fill nor the id of a new one, or both.", "Add --into or --new.")
     proposals.check_out(given.set, given.out)
     with SetFiles([given.set]) as files:
         (stored,) = files.results()
     table = proposals.table_of(stored.set, given.set, given.table)
-    into = proposals.table_of(stored.set, given.set, given.into).id if given.into else ""
     proposal = proposals.proposed(
-        lambda: invert(
-            stored.set,
-            table.id,
-            fit_samples.axis_of(table, given.axis),
-            into=into,
-            new_id=given.new or "",
-            breakpoints=fit_samples.numbers(given.to, "--to") if given.to else None,
-            count=given.count,
-            tolerance=given.tolerance,
-            step=given.raster,
-            end=given.level,
-        )
+        lambda: invert(stored.set, table.id, **options.values(INVERT, given, stored.set, table))
     )
     written = []
     if given.out is not None:

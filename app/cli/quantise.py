@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-from argparse import Namespace
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
-import numpy as np
-
-from app.cli import proposals
+from app.cli import options, proposals
 from app.cli.answer import Answer, refuse
 from app.cli.company import add_against
 from app.cli.parser import VerbParser
-from calib_model.shaping import quantise, scalings
-
-if TYPE_CHECKING:
-    from calib_model.core.storage import Storage
-    from calib_model.core.table import Table
+from calib_model.shaping import quantise
+from calib_model.shaping.tools import QUANTISE
 
 
 def parser() -> VerbParser:
@@ -30,19 +23,7 @@ def parser() -> VerbParser:
     )
     proposals.add_arguments(made)
     add_against(made)
-    made.add_argument(
-        "--step", metavar="SIZE", help="move to a storage with this step, such as 0.02 or 1/128"
-    )
-    made.add_argument(
-        "--type", metavar="TYPE", help="its type, such as uint16; the smallest if not given"
-    )
-    made.add_argument(
-        "--range",
-        metavar=("LOW", "HIGH"),
-        nargs=2,
-        type=float,
-        help="range it must hold; the table's limits, or else its values, if not given",
-    )
+    options.add_options(made, QUANTISE)
     proposals.add_cells(made)
     return made
 
@@ -51,19 +32,18 @@ def run(arguments: Sequence[str]) -> Answer:
     """Quantise a table."""
     given = parser().parse_args(arguments)
     proposals.check_out(given.set, given.out)
-    if given.step is None and (given.type is not None or given.range is not None):
+    if not given.step and (given.type or given.range is not None):
         refuse("A type or range is given without a step.", "Add --step SIZE.")
     inputs = proposals.read(given)
     stored = inputs.stored
     table = proposals.table_of(stored.set, given.set, given.table)
-    storage = None if given.step is None else _storage(table, given)
     selection = proposals.cells(table, given.only)
     without = proposals.kinds(given.without)
     proposal = proposals.proposed(
         lambda: quantise(
             stored.set,
             table.id,
-            storage=storage,
+            **options.values(QUANTISE, given, stored.set, table),
             selection=selection,
             against=inputs.against,
             without=without,
@@ -71,21 +51,3 @@ def run(arguments: Sequence[str]) -> Answer:
     )
     written = proposals.write(stored, proposal, given, given.out)
     return proposals.answer(proposal, given, written, inputs.found)
-
-
-def _storage(table: Table, given: Namespace) -> Storage:
-    if given.range is not None:
-        low, high = given.range
-    else:
-        low, high = table.lower, table.upper
-        if not (np.isfinite(low) and np.isfinite(high)):
-            finite = table.values[np.isfinite(table.values)]
-            if not finite.size:
-                refuse(f"{table.id} holds no value to tell a range from.", "Give --range LOW HIGH.")
-            low, high = float(finite.min()), float(finite.max())
-    found = [s.storage for s in scalings(low, high, given.step)]
-    suited = [s for s in found if given.type in (None, s.type)]
-    if not suited:
-        fits = ", ".join(s.type for s in found)
-        refuse(f"{given.type} does not hold that range at that step.", f"These do: {fits}.")
-    return suited[0]

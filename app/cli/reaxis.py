@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from app.cli import fit_samples, proposals
+from app.cli import options, proposals
 from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
-from calib_model.shaping.reaxis import breakpoints_of, reaxis
+from calib_model.shaping.reaxis import reaxis
+from calib_model.shaping.tools import REAXIS
 
 if TYPE_CHECKING:
     from calib_model.shaping.reaxis import ReaxisProposal
@@ -24,49 +25,21 @@ def parser() -> VerbParser:
         proposals.STATUS,
     )
     proposals.add_arguments(made)
-    made.add_argument("--axis", metavar="AXIS", help="by quantity, name or number; the first")
-    made.add_argument("--to", metavar="X,...", help="the new breakpoints")
-    made.add_argument("--like", metavar="ID", help="or: those of a table or a shared axis")
-    made.add_argument(
-        "--adopt", action="store_true", help="use the shared axis of --like from now on"
-    )
-    made.add_argument(
-        "--values",
-        choices=("read", "nearest", "not-above", "not-below"),
-        default="read",
-        help="read the old values, take the nearest, or stay on one side of the old reading",
-    )
-    made.add_argument(
-        "--detach", action="store_true", help="change this table only, not all of a shared axis"
-    )
+    options.add_options(made, REAXIS)
     return made
 
 
 def run(arguments: Sequence[str]) -> Answer:
     """Move a table to other breakpoints."""
     given = parser().parse_args(arguments)
-    if (given.to is None) == (given.like is None):
+    if (given.breakpoints is None) == (not given.like):
         refuse("Neither breakpoints nor a table to take them from, or both.", "Add --to or --like.")
     proposals.check_out(given.set, given.out)
     with SetFiles([given.set]) as files:
         (stored,) = files.results()
     table = proposals.table_of(stored.set, given.set, given.table)
-    axis = fit_samples.axis_of(table, given.axis)
-    wanted = (
-        breakpoints_of(stored.set, table, axis, given.like)
-        if given.like
-        else fit_samples.numbers(given.to, "--to")
-    )
     proposal = proposals.proposed(
-        lambda: reaxis(
-            stored.set,
-            table.id,
-            axis,
-            wanted,
-            method=given.values.replace("-", " "),
-            adopt=given.adopt,
-            detach=given.detach,
-        )
+        lambda: reaxis(stored.set, table.id, **options.values(REAXIS, given, stored.set, table))
     )
     written = []
     if given.out is not None:

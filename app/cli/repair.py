@@ -7,12 +7,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from app.cli import proposals
+from app.cli import options, proposals
 from app.cli.answer import Answer, refuse
 from app.cli.company import add_against
 from app.cli.parser import VerbParser
 from calib_model.remedies import mended, suited
 from calib_model.shaping import repair
+from calib_model.shaping.tools import REPAIR
 
 if TYPE_CHECKING:
     from calib_model.core.arrays import BoolArray
@@ -53,9 +54,7 @@ def parser() -> VerbParser:
     )
     proposals.add_cells(made)
     proposals.add_weights(made)
-    made.add_argument(
-        "--unrounded", action="store_true", help="leave the values between storage steps"
-    )
+    options.add_options(made, REPAIR)
     return made
 
 
@@ -95,7 +94,8 @@ def run(arguments: Sequence[str]) -> Answer:
             allowed=allowed,
             weights=None if weights is None else {table.id: weights},
             without=without,
-            on_raster=not given.unrounded,
+            on_raster=given.on_raster,
+            seconds=given.seconds,
         )
     )
     if done:

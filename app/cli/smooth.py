@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from app.cli import proposals
+from app.cli import options, proposals
 from app.cli.answer import Answer, refuse
 from app.cli.company import add_against
 from app.cli.parser import VerbParser
 from calib_model.core.rule import find_axis
 from calib_model.shaping import smooth
-
-_WORDS = {"auto": "auto", "likelihood": "reml", "straight": "straight"}
+from calib_model.shaping.tools import SMOOTH
 
 
 def parser() -> VerbParser:
@@ -24,33 +23,16 @@ def parser() -> VerbParser:
     )
     proposals.add_arguments(made)
     add_against(made)
-    made.add_argument(
-        "--strength",
-        metavar="HOW",
-        default="auto",
-        help="auto (by cross-validation, wary of correlated noise), likelihood, straight, or a "
-        "number (lambda; 0 none, 0.001 a little, 1 much)",
-    )
-    made.add_argument(
-        "--along",
-        metavar="AXIS[=FACTOR]",
-        action="append",
-        default=[],
-        help="smooth along this axis only (quantity, name or number); may be given several times, "
-        "a FACTOR multiplying the strength along the axis (1 if none is given)",
-    )
+    options.add_options(made, SMOOTH, without=("along",))
+    options.add_option(made, SMOOTH["along"], metavar="AXIS[=FACTOR]")
     proposals.add_cells(made)
     proposals.add_weights(made)
-    made.add_argument(
-        "--unrounded", action="store_true", help="leave the values between storage steps"
-    )
     return made
 
 
 def run(arguments: Sequence[str]) -> Answer:
     """Smooth a table."""
     given = parser().parse_args(arguments)
-    strength = _strength(given.strength)
     proposals.check_out(given.set, given.out)
     inputs = proposals.read(given)
     stored = inputs.stored
@@ -64,14 +46,14 @@ def run(arguments: Sequence[str]) -> Answer:
         lambda: smooth(
             stored.set,
             table.id,
-            strength,
+            given.strength,
             selection=selection,
             weights=weights,
             along=list(factors) or None,
             factors=factors,
             against=inputs.against,
             without=without,
-            on_raster=not given.unrounded,
+            on_raster=given.on_raster,
         )
     )
     written = proposals.write(stored, proposal, given, given.out)
@@ -88,18 +70,3 @@ def _along(text: str) -> tuple[str, float]:
     if not 0 < number < float("inf"):
         refuse(f"--along {text!r} is not understood.", "Write AXIS or AXIS=FACTOR, as pedal=10.")
     return name.strip(), number
-
-
-def _strength(text: str) -> float | str:
-    if text in _WORDS:
-        return _WORDS[text]
-    try:
-        number = float(text)
-    except ValueError:
-        number = -1.0
-    if not number >= 0:
-        refuse(
-            f"--strength {text!r} is not understood.",
-            f"Give {', '.join(_WORDS)} or a number of 0 or more.",
-        )
-    return number

@@ -27,6 +27,7 @@ from .breakpoints_lines import Lines
 from .invert_lines import ENDS, Plateau, inverse_of, plateaus_of, sense_of
 from .reaxis import on_raster
 from .reaxis_proposal import AxisProposal, places_of, settled
+from .tools import INVERT
 
 MOST_LISTED = 6
 
@@ -117,6 +118,9 @@ def invert(
         raise EditRefused(f"End {end!r} of a plateau is not known.", f"Use {', '.join(ENDS)}.")
     if bool(into) == bool(new_id):
         raise EditRefused("Name a table to fill, or the id of a new one.")
+    for name, number in (("count", count), ("tolerance", tolerance), ("step", step)):
+        if number is not None:
+            INVERT[name].check(number)
     if sum(g is not None for g in (breakpoints, count, tolerance)) > 1:
         raise EditRefused("Give breakpoints, or a number of them, or a tolerance.")
     table = content[source]

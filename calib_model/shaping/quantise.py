@@ -19,6 +19,7 @@ from .explain import without_rows
 from .problem import RuleSystem, gather
 from .proposal import Diagnostics, Proposal
 from .repair import before_and_after, broken_parts, not_stated, remarks, saturated, with_values
+from .scaling import storage_for
 from .storing import to_storage
 
 TILTED = 0.25
@@ -102,6 +103,9 @@ def quantise(
     table: str,
     *,
     storage: Storage | None = None,
+    step: str | float = "",
+    type: str = "",
+    range: tuple[float, float] | None = None,
     selection: BoolArray | None = None,
     against: Sequence[CalibrationSet] = (),
     without: Iterable[str] = (),
@@ -118,6 +122,8 @@ def quantise(
         Id of the table.
     storage : Storage, optional
         Another storage to move the table to; its own by default.
+    step, type, range
+        Or: what another storage is to be like; see `calib_model.shaping.scaling.storage_for`.
     selection : bool array of the table's shape, optional
         Cells to round; all by default.
     against, without
@@ -129,6 +135,10 @@ def quantise(
         If the storage holds any value as it is, or cannot hold the table's range.
     """
     present = content[table]
+    if step != "" and storage is None:
+        storage = storage_for(present, step, type, range)
+    elif type or range is not None:
+        raise EditRefused("A type or range is given without a step.", "Give a step as well.")
     wanted = present if storage is None else replace(present, storage=storage)
     if wanted.storage.type == "float64":
         raise EditRefused(

@@ -114,9 +114,10 @@ def breakpoints_of(
 def reaxis(
     content: CalibrationSet,
     table: str,
-    axis: int,
-    breakpoints: npt.ArrayLike | Axis,
+    axis: int = 0,
+    breakpoints: npt.ArrayLike | Axis | None = None,
     *,
+    like: str = "",
     method: str = "read",
     adopt: bool = False,
     detach: bool = False,
@@ -128,8 +129,10 @@ def reaxis(
     content : CalibrationSet
     table : str
     axis : int
-    breakpoints : array_like or Axis
+    breakpoints : array_like or Axis, optional
         In the axis's unit; an axis comes from `breakpoints_of`.
+    like : str
+        Or: id of a table or shared axis to take them from.
     method : ``read``, ``nearest``, ``not above`` or ``not below``
         Read the old function at the new breakpoints; or take the values whose reading is nearest
         to it everywhere; or nearest on one side of it.  Tables that share the axis are read.
@@ -149,6 +152,10 @@ def reaxis(
     before = content[table]
     if not 0 <= axis < len(before.axes):
         raise EditRefused(f"{before.label} has no axis {axis + 1}.")
+    if (breakpoints is None) == (not like):
+        raise EditRefused("Neither breakpoints nor where to take them from are given, or both.")
+    if like:
+        breakpoints = breakpoints_of(content, before, axis, like)
     source = breakpoints if isinstance(breakpoints, Axis) else None
     wanted = source.values if source is not None else np.asarray(breakpoints, dtype=np.float64)
     values = on_raster(before.axes[axis], wanted)

@@ -24,6 +24,7 @@ from .problem import Place, RuleSystem, Source, gather
 from .proposal import Diagnostics, Proposal
 from .solve import Solution, minimise
 from .storing import SECONDS, Stored, to_storage
+from .tools import REPAIR
 from .words import Part, label, parts_of
 
 ROUND_OFF = 1e-12
@@ -66,11 +67,14 @@ def repair(
 
     Raises
     ------
+    EditRefused
+        If the time is below zero.
     AtOdds
         If locks and rules cannot all hold; see `calib_model.shaping.explain.explain`.
     NotSolved
         If no answer was found.
     """
+    REPAIR["seconds"].check(seconds)
     named = [tables] if isinstance(tables, str) else list(tables)
     left_out = tuple(without)
     target: FloatArray | None = None

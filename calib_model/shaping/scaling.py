@@ -6,9 +6,12 @@ import math
 from dataclasses import dataclass
 from fractions import Fraction
 
+import numpy as np
+
 from ..core.numbers import short
 from ..core.storage import INTEGER_TYPES, Storage
-from ..errors import ModelError
+from ..core.table import Table
+from ..errors import EditRefused, ModelError
 
 
 @dataclass(frozen=True)
@@ -88,3 +91,37 @@ def scalings(low: float, high: float, resolution: str | float) -> tuple[Scaling,
         return s.bytes, shifted, unsigned != (low >= 0 or shifted)
 
     return tuple(sorted(found, key=rank))
+
+
+def storage_for(
+    table: Table, step: str | float, type: str = "", range: tuple[float, float] | None = None
+) -> Storage:
+    """Return the best storage of a table with another step.
+
+    Parameters
+    ----------
+    table : Table
+    step : str or float
+        See `scalings`.
+    type : str
+        The smallest that will do if empty.
+    range : (low, high), optional
+        What it must hold, in the table's unit; the table's limits, or else its values.
+
+    Raises
+    ------
+    EditRefused
+        If there is no range to go by, or the type does not hold it.
+    """
+    low, high = range if range is not None else (table.lower, table.upper)
+    if not (np.isfinite(low) and np.isfinite(high)):
+        finite = table.values[np.isfinite(table.values)]
+        if not finite.size:
+            raise EditRefused(f"{table.id} holds no value to tell a range from.", "Give a range.")
+        low, high = float(finite.min()), float(finite.max())
+    found = [one.storage for one in scalings(low, high, step)]
+    suited = [one for one in found if type in ("", one.type)]
+    if not suited:
+        fits = ", ".join(one.type for one in found)
+        raise EditRefused(f"{type} does not hold that range at that step.", f"These do: {fits}.")
+    return suited[0]

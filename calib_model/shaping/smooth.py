@@ -472,8 +472,9 @@ def smooth(
     ----------
     content : CalibrationSet
     table : str
-    strength : float, ``auto``, ``reml`` or ``straight``
-        Lambda, on axes and values scaled to their ranges; ``auto`` chooses by cross-validation.
+    strength : float, ``auto``, ``likelihood`` or ``straight``
+        Lambda, on axes and values scaled to their ranges; ``auto`` chooses by cross-validation,
+        ``likelihood`` (also ``reml``) by restricted likelihood.
     selection, weights, along, factors, against, without
         See `Smoother`.
     on_raster : bool
@@ -492,6 +493,6 @@ def smooth(
     if isinstance(strength, str):
         if strength == "straight":
             return smoother.propose(smoother.at(STRAIGHT), on_raster=on_raster)
-        criterion = {"auto": "gcv"}.get(strength, strength)
+        criterion = {"auto": "gcv", "likelihood": "reml"}.get(strength, strength)
         return smoother.propose(smoother.choose(criterion), on_raster=on_raster)
     return smoother.propose(smoother.at(float(strength)), on_raster=on_raster)

@@ -50,10 +50,10 @@ def test_smoothing_is_proposed_applied_and_undone(panel: ShapePanel, practice_de
 
 def test_a_stronger_lambda_gives_a_straighter_curve(panel: ShapePanel, practice_desk: Desk) -> None:
     practice_desk.open_table("pre_engage_fade")
-    panel.fields["how"].set_value("own")
+    panel.fields["strength"].set_value("own")
     bends = []
     for strength in (1e-6, 1e-2, 100.0):
-        panel.fields["strength"].set_value(strength)
+        panel.fields["lambda"].set_value(strength)
         panel.ask()
         panel.wait()
         table = practice_desk.proposed_table or practice_desk.table
@@ -124,7 +124,7 @@ def test_only_the_selection_moves(panel: ShapePanel, practice_desk: Desk) -> Non
     practice_desk.open_table("plate_cooling")
     table = practice_desk.table
     assert table is not None
-    panel.fields["how"].set_value("straight")
+    panel.fields["strength"].set_value("straight")
     panel.wait()
     whole = practice_desk.proposed_table
     assert whole is not None
@@ -146,7 +146,7 @@ def test_all_cells_move_where_they_are_asked_for(panel: ShapePanel, practice_des
     table = practice_desk.table
     assert table is not None
     mask = selected(practice_desk)
-    panel.fields["how"].set_value("straight")
+    panel.fields["strength"].set_value("straight")
     panel.fields["cells"].set_value("all")
     panel.ask()
     panel.wait()
@@ -177,8 +177,8 @@ def test_after_applying_it_waits_to_be_asked(panel: ShapePanel, practice_desk: D
 
 def test_one_axis_may_be_smoothed_more(panel: ShapePanel, practice_desk: Desk) -> None:
     practice_desk.open_table("plate_cooling")
-    panel.fields["how"].set_value("own")
-    panel.fields["strength"].set_value(1e-2)
+    panel.fields["strength"].set_value("own")
+    panel.fields["lambda"].set_value(1e-2)
     bends = []
     for balance in (1e-3, 1.0, 1e3):
         panel.fields["balance"].set_value(balance)
@@ -273,7 +273,7 @@ def test_a_sweep_becomes_two_branches_with_a_gap(
     panel.fields["data"].set_value(SAMPLES / "larch_bench_sweep.csv")
     panel._changed()
     assert {"column_0", "column_1", "column_value", "drive"} <= set(panel.fields)
-    panel.fields["branch"].set_value("current_for_clamp_release")
+    panel.fields["falling"].set_value("current_for_clamp_release")
     drive = next(
         name for name, _ in panel.fields["drive"].field.options if "current" in str(name).lower()
     )
@@ -337,25 +337,26 @@ def test_breakpoints_other_breakpoints_and_inverse(panel: ShapePanel, practice_d
     proposed = practice_desk.proposed_table
     assert proposed is not None, panel.outcome.text()
     assert proposed.shape == (5,)
-    panel.fields["measure"].set_value("value")
+    panel.fields["relative"].set_value(True)
     panel.ask()
     panel.wait()
     assert "% of the value" in panel.outcome.text()
     panel.fields["goal"].set_value("tolerance")
-    panel.fields["percent"].set_value(10.0)
     panel._changed()
-    assert not panel.fields["tolerance"].isVisible()
+    panel.fields["tolerance"].set_value(10.0)
+    panel._changed()
+    assert panel.fields["tolerance"].field.label == "Error [%]"
     panel.ask()
     panel.wait()
     assert "errors" in panel.proposal.settings  # type: ignore[union-attr]
     panel.choose("reaxis")
-    panel.fields["typed"].set_value("-40; 100; 200; 280")
+    panel.fields["breakpoints"].main.setText("-40; 100; 200; 280")
     panel.ask()
     panel.wait()
     proposed = practice_desk.proposed_table
     assert proposed is not None, panel.outcome.text()
     assert proposed.axes[0].values.tolist() == [-40, 100, 200, 280]
-    panel.fields["typed"].set_value("1 2 x")
+    panel.fields["breakpoints"].main.setText("1 2 x")
     panel.ask()
     panel.wait()
     assert "Breakpoints:" in panel.outcome.text()

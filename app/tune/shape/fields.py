@@ -24,6 +24,7 @@ from app.quiet import QuietCombo, QuietSlider
 from calib_model.core.numbers import exact, short
 from calib_model.core.typed_number import parse_number
 from calib_model.errors import BitepointError, EditRefused
+from calib_model.shaping.options import Option
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ class Field:
     Parameters
     ----------
     key, label, tip : str
-    kind : ``choice``, ``number``, ``check``, ``slider``, ``text`` or ``file``
+    kind : ``choice``, ``number``, ``numbers``, ``check``, ``slider``, ``text`` or ``file``
     options : tuple of (value, words)
         Of a choice.
     default : Any
@@ -41,6 +42,8 @@ class Field:
         Of a slider.
     when : callable or None
         Asked with the values of all fields whether this one matters now.
+    option : Option or None
+        The option of the tool that it asks for; its bounds hold.
     """
 
     key: str
@@ -52,6 +55,7 @@ class Field:
     low: float = 0.0
     high: float = 1.0
     when: Callable[[dict[str, Any]], bool] | None = None
+    option: Option | None = None
 
 
 class FieldWidget(QWidget):
@@ -122,14 +126,25 @@ class FieldWidget(QWidget):
         def read() -> float | None:
             if not line.text().strip():
                 return None
-            try:
-                return parse_number(line.text())
-            except BitepointError as error:
-                label = field.label.replace("&", "")
-                raise EditRefused(f"{label}: {error.problem}", error.remedy) from None
+            number = _parsed(field, line.text())
+            return number if field.option is None else field.option.check(number)
 
         self._read = read
         self._write = lambda value: line.setText("" if value is None else exact(value))
+        line.editingFinished.connect(changed)
+        return (line,)
+
+    def _numbers(self, field: Field, changed: Callable[[], None]) -> tuple[QWidget, ...]:
+        """Numbers that blanks or semicolons separate."""
+        line = QLineEdit()
+
+        def read() -> tuple[float, ...] | None:
+            words = line.text().replace(";", " ").split()
+            return tuple(_parsed(field, word) for word in words) or None
+
+        self._read = read
+        self._write = lambda value: line.setText(" ".join(map(exact, value or ())))
+        self._write(field.default)
         line.editingFinished.connect(changed)
         return (line,)
 
@@ -194,3 +209,11 @@ class FieldWidget(QWidget):
         button.clicked.connect(choose)
         line.editingFinished.connect(changed)
         return (line, button)
+
+
+def _parsed(field: Field, text: str) -> float:
+    try:
+        return parse_number(text)
+    except BitepointError as error:
+        label = field.option.label if field.option is not None else field.label.replace("&", "")
+        raise EditRefused(f"{label}: {error.problem}", error.remedy) from None

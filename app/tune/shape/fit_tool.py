@@ -8,9 +8,14 @@ from typing import TYPE_CHECKING, Any
 from calib_model.core.table import Table
 from calib_model.core.units import same_kind
 from calib_model.errors import BitepointError, EditRefused
+from calib_model.exchange.measurement_layout import inspect
+from calib_model.exchange.measurements import Choice, read_samples, suggested
+from calib_model.shaping.fit_options import FitOptions
+from calib_model.shaping.tools import FIT
 
 from .fields import Field
-from .tool import Asking, Question, Tool, needs_axes
+from .form import field, fields
+from .tool import Asking, Question, Tool, given, needs_axes
 
 if TYPE_CHECKING:
     from calib_model.exchange.measurement_layout import Layout
@@ -21,8 +26,6 @@ _LAYOUTS: dict[tuple[str, int, int], Any] = {}
 
 def _layout(path: Path | None) -> Layout | None:
     """Return what a file looks like, looked at once as long as it stays; None if it has no form."""
-    from calib_model.exchange.measurement_layout import inspect
-
     if path is None:
         return None
     try:
@@ -43,8 +46,6 @@ def _fields(asking: Asking) -> tuple[Field, ...]:
     layout = _layout(asking.entered.get("data"))
     if layout is None:
         return (data,)
-    from calib_model.exchange.measurements import suggested
-
     guess = dict(suggested(layout, table))
     targets = [(str(n + 1), axis.unit) for n, axis in enumerate(table.axes)]
     for key, unit in (*targets, ("value", table.unit)):
@@ -66,7 +67,7 @@ def _fields(asking: Asking) -> tuple[Field, ...]:
         for n, axis in enumerate(table.axes)
     ]
     falling = tuple(
-        (other.id, f"Both: way down into {other.label}")
+        (other.id, other.label)
         for other in asking.content
         if other.id != table.id and other.axes == table.axes and other.unit == table.unit
     )
@@ -78,22 +79,18 @@ def _fields(asking: Asking) -> tuple[Field, ...]:
         Field("drive", "Dr&ive", "choice", "Column that a sweep drives up and down.", maybe, ""),
         Field("weight", "Wei&ght", "choice", "Column that says how many samples a row counts as.",
               maybe, ""),
-        Field("branch", "&Branches", "choice", "What of a sweep is fitted.",
-              (("", "All samples into this table"), ("up", "Way up only"),
-               ("down", "Way down only"), *falling)),
-        Field("loss", "Out&liers", "choice", "How far samples pull that lie off.",
-              (("huber", "Pull less"), ("biweight", "Do not pull"), ("squares", "Pull fully"))),
-        Field("elsewhere", "&No data", "choice", "What nodes without samples do.",
-              (("fill", "Continue their neighbours"), ("keep", "Stay as they are"))),
+        field(FIT["branch"], asking, options=(("", "All samples"), *FIT["branch"].choices),
+              when=lambda v: not v.get("falling")),
+        field(FIT["falling"], asking, options=(("", "No table"), *falling)),
+        field(FIT["gap"], asking, when=lambda v: bool(v.get("falling"))),
+        *fields(FIT, asking, "loss", "elsewhere", "strength", "least", "outlier", "on_raster"),
     )  # fmt: skip
 
 
 def _make(question: Question) -> Proposal:
-    from calib_model.exchange.measurement_layout import inspect
-    from calib_model.exchange.measurements import Choice, read_samples
+    # Late: a tenth of a second that the window's start need not wait for.
     from calib_model.shaping.branches import fit_branches
     from calib_model.shaping.fit import fit
-    from calib_model.shaping.fit_options import FitOptions
 
     s = question.settings
     path = s.get("data")
@@ -120,15 +117,17 @@ def _make(question: Question) -> Proposal:
         weight=s.get("weight") or "",
         layout=layout,
     )
-    options = FitOptions(loss=s["loss"], elsewhere=s["elsewhere"])
-    branch = s.get("branch") or ""
-    if branch not in ("", "up", "down"):
+    asked = given(FIT, question)
+    falling, branch, nominal = (asked.pop(name) for name in ("falling", "branch", "nominal"))
+    options, against = FitOptions(**asked), question.against
+    if falling:
         return fit_branches(
-            question.content, table.id, branch, samples, options, against=question.against
+            question.content, table.id, falling, samples, options, nominal=nominal, against=against
         )
     return fit(
-        question.content, table.id, samples, options, branch=branch, against=question.against
-    )
+        question.content, table.id, samples, options, branch=branch, nominal=nominal,
+        against=against,
+    )  # fmt: skip
 
 
 FIT_TOOL = Tool(
@@ -136,6 +135,7 @@ FIT_TOOL = Tool(
     "Fit from measurements",
     "Values from scattered samples, under the table's rules; nodes without samples are named and "
     "never taken for measured.",
+    FIT,
     _make,
     _fields,
     needs_axes,

@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 
 PAUSE = 60
 """Milliseconds between the last change of a field and the next proposal."""
+_OF_ALL = ("axis", "cells")
+"""What is chosen for one tool and goes for the next as well."""
 
 
 class ShapePanel(QWidget):
@@ -70,7 +72,9 @@ class ShapePanel(QWidget):
         self._form.setContentsMargins(0, 0, 0, 0)
         self._form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
         self.fields: dict[str, FieldWidget] = {}
-        self._entered: dict[str, Any] = {}
+        self._entered_in: dict[str, dict[str, Any]] = {tool.id: {} for tool in TOOLS}
+        self._fields_of = ""
+        """The tool whose fields are shown."""
         self._layout: tuple[Field, ...] = ()
         self.outcome = _wrapped()
         self.outcome.setAccessibleName("What the tool proposes")
@@ -183,7 +187,7 @@ class ShapePanel(QWidget):
         before = self._take_fields()
         self.about.setText(self.tool.about)
         self.run_button.setVisible(not self.tool.live)
-        self._layout = self._wanted()
+        self._layout, self._fields_of = self._wanted(), self.tool.id
         folder = str(self._folder)
         for field in self._layout:
             widget = before.get(field.key)
@@ -229,8 +233,16 @@ class ShapePanel(QWidget):
             return ()
         return self.tool.fields(Asking(current.content, table, self._entered))
 
+    @property
+    def _entered(self) -> dict[str, Any]:
+        """What is entered for the tool that is chosen, by field."""
+        return self._entered_in[self.tool.id]
+
     def _keep_entered(self) -> None:
-        self._entered |= {key: _quiet(widget) for key, widget in self.fields.items()}
+        kept = {key: _quiet(widget) for key, widget in self.fields.items()}
+        if self._fields_of:
+            self._entered_in[self._fields_of].update(kept)
+        self._entered.update({key: kept[key] for key in _OF_ALL if key in kept})
 
     def _show_rows(self) -> None:
         values = {key: _quiet(widget) for key, widget in self.fields.items()}
@@ -372,7 +384,7 @@ class ShapePanel(QWidget):
 
 def _form(field: Field) -> tuple[object, ...]:
     """What makes a field look as it does."""
-    return field.key, field.label, field.kind, field.options
+    return field.key, field.label, field.kind, field.options, field.option
 
 
 def _answer(tool: Tool, question: Question) -> Proposal | str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from calib_model.core.arrays import BoolArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
+from calib_model.shaping.tools import ToolDescription
 
 from .fields import Field
 
@@ -64,6 +65,8 @@ class Tool:
     Parameters
     ----------
     id, name, about : str
+    described : ToolDescription
+        Its options, as the command line and the functions for scripts have them.
     make : callable
         From a `Question` to a `Proposal`; raises BitepointError in words.
     fields : callable
@@ -77,6 +80,7 @@ class Tool:
     id: str
     name: str
     about: str
+    described: ToolDescription
     make: Callable[[Question], Proposal]
     fields: Callable[[Asking], tuple[Field, ...]]
     suits: Callable[[Table], str]
@@ -95,6 +99,16 @@ WHICH_CELLS = Field(
 def selected_cells(question: Question) -> BoolArray | None:
     """Return the cells to shape, None for all: one lone cell is where the cursor is, no choice."""
     return None if question.settings.get("cells") == "all" else question.selection
+
+
+def given(tool: ToolDescription, question: Question) -> dict[str, Any]:
+    """Return the options of a tool as its function takes them: as entered, else the default."""
+    entered = question.settings
+    found = {one.name: entered.get(one.name) for one in tool.options}
+    return {
+        one.name: one.default if found[one.name] is None else found[one.name]
+        for one in tool.options
+    }
 
 
 def needs_axes(table: Table) -> str:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from calib_model.core.table import Table
+from calib_model.remedies import suited
+from calib_model.shaping import quantise, repair, smooth
+from calib_model.shaping.tools import QUANTISE, REPAIR, SMOOTH
 
 from .fields import Field
-from .tool import WHICH_CELLS, Asking, Question, Tool, needs_axes, selected_cells, suits_any
+from .form import field, fields
+from .tool import WHICH_CELLS, Asking, Question, Tool, given, needs_axes, selected_cells, suits_any
 
 if TYPE_CHECKING:
     from calib_model.shaping import Proposal
+
+OWN = "own"
+"""A strength that the user sets by the slider."""
 
 
 # -- smooth --------------------------------------------------------------------------------
@@ -18,70 +25,41 @@ if TYPE_CHECKING:
 
 def _smooth_fields(asking: Asking) -> tuple[Field, ...]:
     table = asking.table
-    along: tuple[Field, ...] = ()
-    balance: tuple[Field, ...] = ()
+    strength, along = SMOOTH["strength"], SMOOTH["along"]
+    axes: tuple[Field, ...] = ()
     if table.values.ndim == 2:
+        first, second = (axis.label for axis in table.axes)
         options: list[tuple[object, str]] = [(None, "Both axes")]
         options += [((n,), f"{axis.label} only") for n, axis in enumerate(table.axes)]
-        along = (Field("along", "A&long", "choice", "Axes to smooth along.", tuple(options)),)
-        first, second = (axis.label for axis in table.axes)
         tip = f"How many times as strongly along {second} as along {first}."
-        balance = (
-            Field(
-                "balance",
-                "Balance",
-                "slider",
-                tip,
-                default=1.0,
-                low=-3,
-                high=3,
-                when=lambda values: values.get("along") is None,
-            ),
-        )
+        axes = (
+            field(along, asking, kind="choice", options=tuple(options), default=None,
+                  tip="Axes to smooth along."),
+            Field("balance", "Balance", "slider", tip, default=1.0, low=-3, high=3,
+                  when=lambda values: values.get("along") is None),
+        )  # fmt: skip
     return (
-        Field(
-            "how",
-            "Stren&gth",
-            "choice",
-            "Chosen from the data, or by you.",
-            (
-                ("auto", "From the data"),
-                ("reml", "By likelihood"),
-                ("own", "My own"),
-                ("straight", "As straight as allowed"),
-            ),
-        ),
-        Field(
-            "strength",
-            "La&mbda",
-            "slider",
-            "Larger is smoother.",
-            default=0.01,
-            low=-7,
-            high=4,
-            when=lambda values: values["how"] == "own",
-        ),
-        *along,
-        *balance,
+        field(strength, asking, options=(*strength.choices, (OWN, "My own"))),
+        Field("lambda", "La&mbda", "slider", "Larger is smoother.", default=0.01, low=-7, high=4,
+              when=lambda values: values["strength"] == OWN),
+        *axes,
         WHICH_CELLS,
-    )
+        *fields(SMOOTH, asking, "on_raster"),
+    )  # fmt: skip
 
 
 def _smooth(question: Question) -> Proposal:
-    from calib_model.shaping import smooth
-
-    settings = question.settings
-    how = settings["how"]
-    along = settings.get("along")
-    balance = settings.get("balance", 1.0) if along is None else 1.0
+    asked, settings = given(SMOOTH, question), question.settings
+    if asked["strength"] == OWN:
+        asked["strength"] = settings["lambda"]
+    balance = settings.get("balance", 1.0) if asked["along"] is None else 1.0
     return smooth(
         question.content,
         question.table,
-        settings["strength"] if how == "own" else how,
         selection=selected_cells(question),
-        along=along,
         factors={1: balance} if balance != 1.0 else None,
         against=question.against,
+        **asked,
     )
 
 
@@ -91,28 +69,27 @@ def _smooth(question: Question) -> Proposal:
 def _nearest_fields(asking: Asking) -> tuple[Field, ...]:
     table = asking.table
     partners = dict.fromkeys(i for rule in table.rules for i in rule.reads())
-    fields = [WHICH_CELLS]
+    asked: tuple[Field, ...] = ()
     if partners:
         options = ((False, "This table only"), (True, f"Also {', '.join(partners)}"))
-        fields.insert(
-            0, Field("partners", "&May move", "choice", "Which tables give way.", options)
-        )
-    return tuple(fields)
+        asked = (Field("partners", "&May move", "choice", "Which tables give way.", options),)
+    return (*asked, WHICH_CELLS, *fields(REPAIR, asking, "on_raster", "seconds"))
 
 
 def _nearest(question: Question) -> Proposal:
-    from dataclasses import replace
-
-    from calib_model.remedies import suited
-    from calib_model.shaping import repair
-
     table = question.content[question.table]
     named = [question.table]
     if question.settings.get("partners"):
         named += dict.fromkeys(i for rule in table.rules for i in rule.reads())
     selection = selected_cells(question)
     allowed = None if selection is None else {question.table: selection}
-    made = repair(question.content, named, against=question.against, allowed=allowed)
+    made = repair(
+        question.content,
+        named,
+        against=question.against,
+        allowed=allowed,
+        **given(REPAIR, question),
+    )
     mode = question.content.base_mode
     base = next((other for other in question.against if other.mode == mode), None)
     better = tuple(
@@ -126,18 +103,13 @@ def _nearest(question: Question) -> Proposal:
 
 
 def _stored(question: Question) -> Proposal:
-    from calib_model.shaping import quantise
-
     return quantise(
         question.content,
         question.table,
         selection=selected_cells(question),
         against=question.against,
+        **given(QUANTISE, question),
     )
-
-
-def _has_raster(table: Table) -> str:
-    return "" if table.storage.type != "float64" else "Its storage holds any value as it is."
 
 
 VALUE_TOOLS: tuple[Tool, ...] = (
@@ -145,6 +117,7 @@ VALUE_TOOLS: tuple[Tool, ...] = (
         "smooth",
         "Smooth",
         "The smoothest values near the present ones that keep every rule and lock.",
+        SMOOTH,
         _smooth,
         _smooth_fields,
         needs_axes,
@@ -154,6 +127,7 @@ VALUE_TOOLS: tuple[Tool, ...] = (
         "Nearest values under the rules",
         "Moves cells as little as possible until every rule holds. For a slipped digit, exchanged "
         "branches or a wrong axis the remedies of the finding are the better way.",
+        REPAIR,
         _nearest,
         _nearest_fields,
         suits_any,
@@ -162,8 +136,9 @@ VALUE_TOOLS: tuple[Tool, ...] = (
         "stored",
         "Storable values that keep the rules",
         "The nearest values the controller can hold, with order, limits and steps kept.",
+        QUANTISE,
         _stored,
-        lambda _asking: (WHICH_CELLS,),
-        _has_raster,
+        lambda asking: (WHICH_CELLS, *fields(QUANTISE, asking, "step", "type", "range")),
+        suits_any,
     ),
 )

@@ -223,9 +223,11 @@ INVERT = ToolDescription(
             "number", 0.0, "value", least=0, spellings=("raster",),
         ),
         Option(
-            "end", "Plateaus", "which input of a level stretch to take", "choice", "inner",
+            "end", "Plateaus",
+            "which input of a level stretch to take; at its inner end the table begins to move",
+            "choice", "inner",
             choices=(
-                ("inner", "The end where it begins to move"), ("low", "The low end"),
+                ("inner", "The inner end"), ("low", "The low end"),
                 ("middle", "The middle"), ("high", "The high end"),
             ),
             spellings=("level",),

@@ -143,7 +143,12 @@ class FieldWidget(QWidget):
             return tuple(_parsed(field, word) for word in words) or None
 
         self._read = read
-        self._write = lambda value: line.setText(" ".join(map(exact, value or ())))
+
+        def write(value: tuple[float, ...] | None) -> None:
+            line.setText(" ".join(map(exact, value or ())))
+            line.setCursorPosition(0)  # the first are in sight
+
+        self._write = write
         self._write(field.default)
         line.editingFinished.connect(changed)
         return (line,)

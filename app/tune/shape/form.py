@@ -52,7 +52,7 @@ def field(option: Option, asking: Asking, **further: Any) -> Field:
         options = ((default, "All"), *options)
     how: dict[str, Any] = {
         "key": option.name,
-        "label": f"{_lettered(option)} {shown(unit)}".strip(),
+        "label": f"{_lettered(option)} [{shown(unit)}]" if shown(unit) else _lettered(option),
         "kind": _KINDS.get(option.kind, option.kind),
         "tip": f"{option.help[:1].upper()}{option.help[1:]}.",
         "options": options,

@@ -7,14 +7,15 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from app.cli import fit_samples, options, proposals
-from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
+from app.cli.answer import Answer, refuse
 from app.cli.parser import VerbParser
-from app.cli.reading import SetFiles
 from calib_model.shaping.breakpoints import place_breakpoints
 from calib_model.shaping.sweeps import one_branch
 from calib_model.shaping.tools import BREAKPOINTS, FIT
 
 if TYPE_CHECKING:
+    from calib_model.core.calibration_set import CalibrationSet
+    from calib_model.core.table import Table
     from calib_model.shaping.breakpoints import BreakpointsProposal
 
 
@@ -39,37 +40,26 @@ def run(arguments: Sequence[str]) -> Answer:
     given = parser().parse_args(arguments)
     if (given.count is None) == (given.tolerance is None):
         refuse("Neither a number nor a tolerance is given, or both.", "Add --count or --tolerance.")
-    proposals.check_out(given.set, given.out)
-    with SetFiles([given.set]) as files:
-        (stored,) = files.results()
-    table = proposals.table_of(stored.set, given.set, given.table)
-    samples = fit_samples.read(given, table) if given.data is not None else None
-    if samples is not None and given.branch:
-        samples = one_branch(samples, given.branch)
-    proposal = proposals.proposed(
-        lambda: place_breakpoints(
-            stored.set,
+
+    def make(content: CalibrationSet, table: Table) -> BreakpointsProposal:
+        samples = fit_samples.read(given, table) if given.data is not None else None
+        if samples is not None and given.branch:
+            samples = one_branch(samples, given.branch)
+        return place_breakpoints(
+            content,
             table.id,
             samples=samples,
             options=fit_samples.options(given) if samples is not None else None,
-            **options.values(BREAKPOINTS, given, stored.set, table),
+            **options.values(BREAKPOINTS, given, content, table),
         )
-    )
-    written = []
-    if given.out is not None:
-        proposals.write(stored, proposal, given, given.out)
-        written.append(given.out)
-    if not given.json:
-        return proposals.answer(proposal, given, written)
-    lists = proposals.plain(proposal, written)
-    lists["errors"] = _errors(proposal)  # type: ignore[arg-type]
-    return Answer(DIFFERENT if proposal.diagnostics.broken else GOOD, json_text(lists))
+
+    return proposals.shaped(given, make, _errors)
 
 
-def _errors(proposal: BreakpointsProposal) -> list[dict[str, Any]]:
+def _errors(proposal: BreakpointsProposal) -> dict[str, list[dict[str, Any]]]:
     named = (
         ("before", proposal.error_before),
         ("present breakpoints, new values", proposal.error_placed),
         ("after", proposal.error_after),
     )
-    return [{"state": state, **asdict(error)} for state, error in named if error is not None]
+    return {"errors": [{"state": s, **asdict(error)} for s, error in named if error is not None]}

@@ -84,16 +84,10 @@ def run(arguments: Sequence[str]) -> Answer:
     proposal = proposals.proposed(make)
     written = []
     if given.report is not None:
-        _write_report(given.report, proposal)  # type: ignore[arg-type]
+        write_whole(given.report, fit_report(proposal), new=True)
         written.append(given.report)
-    if given.out is not None:
-        proposals.write(stored, proposal, given, given.out)
-        written.append(given.out)
-    return _answer(proposal, given, written, samples.notes, inputs.found)  # type: ignore[arg-type]
-
-
-def _write_report(path: Path, proposal: FitProposal) -> None:
-    write_whole(path, fit_report(proposal), new=True)
+    written += proposals.write(stored, proposal, given, given.out)
+    return _answer(proposal, given, written, samples.notes, inputs.found)
 
 
 def _answer(

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from app.cli import options, proposals
-from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
+from app.cli.answer import Answer, refuse
 from app.cli.parser import VerbParser
-from app.cli.reading import SetFiles
 from calib_model.shaping.invert import invert
 from calib_model.shaping.tools import INVERT
 
@@ -34,29 +33,24 @@ def run(arguments: Sequence[str]) -> Answer:
     given = parser().parse_args(arguments)
     if bool(given.into) == bool(given.new_id):
         refuse("Neither a table to fill nor the id of a new one, or both.", "Add --into or --new.")
-    proposals.check_out(given.set, given.out)
-    with SetFiles([given.set]) as files:
-        (stored,) = files.results()
-    table = proposals.table_of(stored.set, given.set, given.table)
-    proposal = proposals.proposed(
-        lambda: invert(stored.set, table.id, **options.values(INVERT, given, stored.set, table))
+    return proposals.shaped(
+        given,
+        lambda content, table: invert(
+            content, table.id, **options.values(INVERT, given, content, table)
+        ),
+        _lists,
     )
-    written = []
-    if given.out is not None:
-        proposals.write(stored, proposal, given, given.out)
-        written.append(given.out)
-    if not given.json:
-        return proposals.answer(proposal, given, written)
-    return _json(proposal, written)  # type: ignore[arg-type]
 
 
-def _json(proposal: InvertProposal, written: Sequence[object]) -> Answer:
-    lists = proposals.plain(proposal, written)  # type: ignore[arg-type]
-    lists["level_stretches"] = [
-        {"value": p.value, "first": p.first, "last": p.last, "at": list(p.line)}
-        for p in proposal.plateaus
-    ]
-    trip = proposal.trip
+def _lists(proposal: InvertProposal) -> dict[str, list[dict[str, Any]]]:
+    trip, beyond = proposal.trip, proposal.beyond
+    lists: dict[str, list[dict[str, Any]]] = {
+        "level_stretches": [
+            {"value": p.value, "first": p.first, "last": p.last, "at": list(p.line)}
+            for p in proposal.plateaus
+        ],
+        "never_reached": [] if beyond is None else [{"cells": beyond.tolist()}],
+    }
     if trip is not None:
         lists["there_and_back"] = [
             {
@@ -66,6 +60,4 @@ def _json(proposal: InvertProposal, written: Sequence[object]) -> Answer:
                 "input_at": list(trip.input_at),
             }
         ]
-    beyond = proposal.beyond
-    lists["never_reached"] = [] if beyond is None else [{"cells": beyond.tolist()}]
-    return Answer(DIFFERENT if proposal.diagnostics.broken else GOOD, json_text(lists))
+    return lists

@@ -7,10 +7,11 @@ import contextlib
 import difflib
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -37,6 +38,10 @@ if TYPE_CHECKING:
     from calib_model.session.beside import Company
     from calib_model.shaping.proposal import Proposal
     from calib_model.store.reading import StoredSet
+
+Lists = Mapping[str, list[dict[str, Any]]]
+"""Plain data: lists of rows by name."""
+Proposed = TypeVar("Proposed", bound="Proposal")
 
 STATUS = (
     "Exit status: 0 done, 1 done but a rule does not hold afterwards or could not be looked at "
@@ -194,7 +199,7 @@ def quiet() -> Iterator[None]:
         os.close(nowhere)
 
 
-def proposed(make: Callable[[], Proposal]) -> Proposal:
+def proposed(make: Callable[[], Proposed]) -> Proposed:
     """Carry a tool out; where rules and locks are at odds, refuse with the explanation."""
     try:
         with quiet():
@@ -205,6 +210,30 @@ def proposed(make: Callable[[], Proposal]) -> Proposal:
         if found is None:
             raise
         refuse(found.text, "Unlock a cell or change a rule.")
+
+
+def shaped(
+    given: argparse.Namespace,
+    make: Callable[[CalibrationSet, Table], Proposed],
+    more: Callable[[Proposed], Lists],
+) -> Answer:
+    """Carry out a tool that heeds no other set, from reading to the answer.
+
+    Parameters
+    ----------
+    given : Namespace
+    make : callable
+        Makes the proposal for a table of a set.
+    more : callable
+        What its answer in JSON has besides.
+    """
+    check_out(given.set, given.out)
+    with SetFiles([given.set]) as files:
+        (stored,) = files.results()
+    table = table_of(stored.set, given.set, given.table)
+    proposal = proposed(lambda: make(stored.set, table))
+    written = write(stored, proposal, given, given.out)
+    return answer(proposal, given, written, more=more(proposal) if given.json else {})
 
 
 def check_out(source: Path, out: Path | None) -> None:
@@ -258,11 +287,12 @@ def answer(
     given: argparse.Namespace,
     written: Sequence[Path],
     found: Company | None = None,
+    more: Lists = MappingProxyType({}),
 ) -> Answer:
     """Return the answer of a shaping verb; `found` lies beside the set, where that was read."""
     status = status_of(proposal, found)
     if given.json:
-        return Answer(status, json_text(plain(proposal, written, found)))
+        return Answer(status, json_text({**plain(proposal, written, found), **more}))
     return Answer(status, words(proposal, written, found))
 
 

@@ -24,6 +24,7 @@ RUN_ELSEWHERE = {
     "# calib_model/formats/scalars.py": "tests/formats/test_documented_format.py runs it",
     "# calib_model/rules/plateau.py": "tests/rules/test_documented_rule.py runs it",
     "# app/tune/values_actions.py, in ACTIONS": "tests/grid/test_values_actions.py runs it",
+    "# calib_model/shaping/tools.py, in the tool's options": "tests/tune/test_tools_described.py",
     "# app/areas.py, in AREAS": "tests/shell/test_documented_area.py runs it",
 }
 """First lines of Python in the documents that another test runs, and which one."""

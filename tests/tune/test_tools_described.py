@@ -14,10 +14,13 @@ from pytestqt.qtbot import QtBot
 
 import calib_model
 from app.cli.answer import CannotDo
-from app.cli.options import values
+from app.cli.options import add_option, values
+from app.cli.parser import VerbParser
 from app.cli.verbs import verb
 from app.desk import Desk
+from app.tune.shape.form import field
 from app.tune.shape.panel import ShapePanel
+from app.tune.shape.tool import Asking
 from app.tune.shape.tools import TOOLS
 from calib_model.errors import BitepointError, EditRefused
 from calib_model.shaping import quantise, repair, smooth
@@ -180,3 +183,23 @@ def test_a_form_asks_for_the_options(panel: ShapePanel, number: int) -> None:
         if widget.field.kind == "choice" and option.choices:
             offered = [value for value, _ in widget.field.options]
             assert [v for v in offered if v in dict(option.choices)] == list(dict(option.choices))
+
+
+def test_the_documented_option_is_asked_for_everywhere(practice_desk: Desk) -> None:
+    text = (SAMPLES.parent / "DEVELOPERS.md").read_text("utf-8")
+    place = text.index("# calib_model/shaping/tools.py, in the tool's options")
+    written = text[place : text.index("```", place)].strip().rstrip(",")
+    option = eval(written.partition("\n")[2], {"Option": Option})
+    made = VerbParser("try", "Tries an option.")
+    add_option(made, option)
+    assert made.parse_args([]).gap == 0.0
+    assert made.parse_args(["--gap", "2"]).gap == 2.0
+    assert "in the table's unit; 0 or more" in " ".join(made.format_help().split())
+    with pytest.raises(CannotDo, match="0 or more"):
+        made.parse_args(["--gap", "-1"])
+    practice_desk.open_table("pre_engage_torque")
+    current, table = practice_desk.current, practice_desk.table
+    assert current is not None
+    assert table is not None
+    asked = field(option, Asking(current.content, table, {}))
+    assert (asked.key, asked.label, asked.kind) == ("gap", "Gap [N·m]", "number")

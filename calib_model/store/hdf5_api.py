@@ -5,6 +5,7 @@ h5py publishes no types, so `Any` stands for its handles here and nowhere else n
 
 from __future__ import annotations
 
+import itertools
 import os
 from typing import Any, NamedTuple
 
@@ -17,6 +18,9 @@ SHUFFLE = h5py.h5z.FILTER_SHUFFLE
 DEFLATE = h5py.h5z.FILTER_DEFLATE
 FLETCHER32 = h5py.h5z.FILTER_FLETCHER32
 
+_NUMBERS = itertools.count()
+"""For a name of its own each: HDF5 takes two files in memory of one name for one while both are
+open, gives the first to whoever reads the second, and refuses to make a second."""
 _PLAIN_CLASSES = (h5py.h5t.INTEGER, h5py.h5t.FLOAT, h5py.h5t.STRING)
 
 
@@ -52,7 +56,7 @@ def open_image(data: bytes) -> Any:
     access.set_fapl_core(backing_store=False)
     access.set_file_image(data)
     access.set_fclose_degree(h5py.h5f.CLOSE_STRONG)
-    return h5py.h5f.open(b"image", h5py.h5f.ACC_RDONLY, fapl=access)
+    return h5py.h5f.open(b"image %d" % next(_NUMBERS), h5py.h5f.ACC_RDONLY, fapl=access)
 
 
 def open_path(path: str) -> Any:
@@ -163,7 +167,8 @@ def read_attribute(attribute: Any, dtype: np.dtype[Any]) -> str | int:
 
 def new_image() -> Any:
     """Start a file in memory that old readers understand (no newer than HDF5 1.10)."""
-    return h5py.File("image", "w", driver="core", backing_store=False, libver=("v108", "v110"))
+    name = f"image {next(_NUMBERS)}"
+    return h5py.File(name, "w", driver="core", backing_store=False, libver=("v108", "v110"))
 
 
 def text_type(width: int) -> Any:

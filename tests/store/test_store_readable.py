@@ -12,7 +12,14 @@ import xarray
 
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
-from calib_model.store import HistoryColumns, image_of, open_file, write_set
+from calib_model.store import (
+    HistoryColumns,
+    hdf5_api,
+    image_of,
+    open_file,
+    read_set_here,
+    write_set,
+)
 from calib_model.store.layout import COLUMNS
 from tests.store.making import entries, labelled_set, small_image, small_set
 
@@ -101,3 +108,24 @@ def test_a_forgotten_reading_leaves_no_process(tmp_path: Path) -> None:
     del reading
     gc.collect()
     assert process.poll() is not None
+
+
+def test_two_files_in_memory_at_once_are_two() -> None:
+    """HDF5 takes images of one name for one file, and gave the first to whoever asked second."""
+    one, two = small_set(), small_set().described(name="another")
+    first, second = image_of(one)[0], image_of(two)[0]
+    held = hdf5_api.open_image(first)
+    try:
+        assert read_set_here(second, "second.h5").set == two
+    finally:
+        held.close()
+    assert read_set_here(first, "first.h5").set == one
+
+
+def test_two_files_are_made_in_memory_at_once() -> None:
+    """As two saves of one window do."""
+    held = hdf5_api.new_image()
+    try:
+        assert read_set_here(image_of(small_set())[0], "second.h5").set == small_set()
+    finally:
+        held.close()

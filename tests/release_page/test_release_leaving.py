@@ -51,15 +51,15 @@ def test_a_trial_is_marked_in_every_file_and_name(with_set, tmp_path: Path, quie
     digest = bench.page.standings.standing.verification.digest
     answer = trial(bench, quiet, out)
     names = sorted(p.name for p in out.iterdir())
-    assert len(names) == 4
+    assert len(names) == 6
     stem = f"larch_practice_TRIAL_Larch-07_winter-trip-2_until-{DAY}_{digest[:8]}"
-    suffixes = {stem + s for s in (".h5", ".txt", ".csv")}
+    suffixes = {stem + s for s in (".h5", ".txt", ".csv", ".nc", ".xlsx")}
     assert suffixes < set(names)
     assert all("TRIAL_Larch-07_winter-trip-2" in name for name in names)
     assert all(name in answer for name in names)
     assert str(out) in answer
     for name in names:
-        if not name.endswith(".h5"):
+        if not name.endswith((".h5", ".nc", ".xlsx")):  # tests/formats reads the marks of these
             text = (out / name).read_text(encoding="utf-8")
             assert "TRIAL" in text
             assert DAY in text
@@ -161,7 +161,8 @@ def test_a_signed_set_is_handed_over_unmarked(
     (folder,) = out.iterdir()
     names = sorted(p.name for p in folder.iterdir())
     assert names == [
-        "larch_normal_signed.csv", "larch_normal_signed.h5", "larch_normal_signed.txt",
+        "larch_normal_signed.csv", "larch_normal_signed.h5", "larch_normal_signed.nc",
+        "larch_normal_signed.txt", "larch_normal_signed.xlsx",
         "larch_normal_signed_report.html", "larch_normal_signed_sign_off",
     ]  # fmt: skip
     assert str(folder) in answer
@@ -225,7 +226,7 @@ def test_what_none_of_the_files_holds_is_told(with_set, tmp_path: Path, quiet) -
     assert "history" in answer
     assert "rules" not in answer  # the text has them
     again = type(bench.page.trial)(bench.settings)
-    assert [one.id for one in again.chosen] == ["text", "csv"]
+    assert [one.id for one in again.chosen] == ["text", "csv", "spreadsheet", "netcdf"]
     again.deleteLater()
 
 
@@ -237,7 +238,7 @@ def test_a_failing_write_leaves_nothing(with_set, tmp_path: Path, quiet, monkeyp
     def full(*_args: object, **_more: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("calib_model.exchange.csv_tables.write_csv", full)
+    monkeypatch.setattr("calib_model.formats.comma_separated.write_csv", full)
     assert "No space left" in hand(bench, quiet, out)
     assert not list(out.iterdir())
     assert "No space left" in trial(bench, quiet, out)

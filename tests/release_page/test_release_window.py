@@ -86,7 +86,7 @@ def test_a_trial_is_two_key_strokes_from_an_edit(
     wait()
     folder = samples["practice"].parent
     names = sorted(p.name for p in folder.glob("*TRIAL*"))
-    assert [name.rsplit(".", 1)[1] for name in names] == ["csv", "h5", "txt"]
+    assert [name.rsplit(".", 1)[1] for name in names] == ["csv", "h5", "nc", "txt", "xlsx"]
     assert all(f"until-{today().year}" in n or "until-" in n for n in names)
     assert window.area == "tune"  # back where the edit was made
     assert str(folder) in window.status.currentMessage()

@@ -136,7 +136,7 @@ def draft_of(
     values = found.values
     if choice.turned:
         axes.reverse()
-        values = np.ascontiguousarray(values.T)
+        values = values.T.copy()  # (ascontiguousarray would give a scalar a dimension)
     axes, values = _chosen_axes(axes, values, choice, doubts)
     if choice.cells == "empty":
         settled = [d for d in doubts if d.about == "cells"]
@@ -167,7 +167,7 @@ def draft_of(
                       **{k: v for k, v in settings.items() if k in _ARGUMENTS})  # fmt: skip
     except ModelError as error:
         doubts.append(Doubt("table", str(error), "Choose otherwise.", blocks=True))
-        table = Table(id, values, found.axes if not choice.turned else found.axes[::-1])
+        table = Table(id, found.values, found.axes)
     if choice.sure:
         doubts = [d for d in doubts if d.blocks]
     return Draft(found, key, table, tuple(doubts), tuple(notes), choice.take is not False)

@@ -179,7 +179,7 @@ def _turned(table: Table, before: Table, notes: list[str]) -> tuple[tuple[Axis, 
     crossed = [_fit(a, b) for a, b in zip(axes, before.axes[::-1], strict=True)]
     if sum(crossed) > sum(straight) and min(crossed) > 0:
         notes.append("its axes stand the other way round in the file")
-        return axes[::-1], np.ascontiguousarray(values.T)
+        return axes[::-1], values.T.copy()
     return axes, values
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import io
 import re
 import zipfile
+import zlib
 from collections.abc import Iterator
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -66,7 +67,8 @@ def read_workbook(data: bytes) -> Iterator[Sheet]:
     except (
         zipfile.BadZipFile,
         zipfile.LargeZipFile,
-        KeyError,
+        zlib.error,
+        LookupError,
         ValueError,
         EOFError,
         OSError,
@@ -79,7 +81,13 @@ def read_workbook(data: bytes) -> Iterator[Sheet]:
             "", f"Its structure is damaged ({str(error)[:200]}).",
             "Open it in the program that made it, and save it again.",
         ) from None  # fmt: skip
-    yield from _sheets(data, looked)
+    try:
+        yield from _sheets(data, looked)
+    except BaseException as error:
+        # What its library, written in Rust, did not foresee comes out beside all of Python's.
+        if type(error).__name__ == "PanicException":
+            raise _unread("", error) from None
+        raise
 
 
 def _checked(book: zipfile.ZipFile, size: int) -> set[str]:
@@ -309,7 +317,7 @@ def _cell(cell: Any, place: str) -> Cell:
     return "" if cell is None else str(cell)
 
 
-def _unread(place: str, error: Exception) -> Refused:
+def _unread(place: str, error: BaseException) -> Refused:
     return Refused(
         place, f"It cannot be read ({str(error)[:200]}).",
         "Open it in the program that made it, and save it again as .xlsx or .ods.",

@@ -124,6 +124,12 @@ def test_a_choice_that_is_wrong_is_a_doubt_and_not_taken(tmp_path: Path) -> None
         assert wrong.doubts[-1].why
 
 
+def test_a_scalar_that_is_turned_stays_one(tmp_path: Path) -> None:
+    (tmp_path / "x.csv").write_text("tick,20,ms\n")
+    found = understand([tmp_path / "x.csv"])
+    assert found.with_table(found.tables[0], turned=True).content()["tick"].shape == ()
+
+
 def test_patterns_reach_many_and_exact_entries_go_first(tmp_path: Path) -> None:
     for name in ("a", "b"):
         (tmp_path / f"{name}.csv").write_text(MAP)

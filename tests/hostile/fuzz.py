@@ -33,13 +33,14 @@ STALLED = 60.0
 listen to the alarm."""
 SETS = ("damaged set", "hostile set")
 RECORDINGS = ("CSV", "Parquet", "MDF 4", "HDF5")
+TABLES = ("tables CSV", "tables XLSX", "tables ODS", "tables NetCDF")
 
 
 def kinds() -> tuple[str, ...]:
     """Return the names of all kinds of case."""
     from tests.hostile.text_kinds import TEXTS
 
-    return (*SETS, *TEXTS, *(f"recording {kind}" for kind in RECORDINGS))
+    return (*SETS, *TEXTS, *(f"recording {kind}" for kind in RECORDINGS), *TABLES)
 
 
 @dataclass
@@ -92,6 +93,10 @@ def _runner(kind: str) -> Any:
 
         own = kind.removeprefix("recording ")
         return lambda seed, folder: recording_kinds.case(own, seed, folder)
+    if kind in TABLES:
+        from tests.hostile import table_kinds
+
+        return lambda seed, folder: table_kinds.case(kind, seed, folder)
     from tests.hostile import text_kinds
 
     return lambda seed, folder: text_kinds.case(kind, seed, folder)
@@ -206,7 +211,7 @@ def _one_worker(kind: str, at: int, end: int, tally: Tally, progress: Any) -> in
         if finished < begun:  # it ended in the midst of a case
             errors.seek(0)
             what, words = "hung" if stalled else f"ended with {process.returncode}", errors.read()
-            if kind == "damaged set" or kind.startswith("recording "):
+            if kind == "damaged set" or kind.startswith("recording ") or kind in TABLES:
                 what, words = _by_a_process_of_its_own(kind, begun, what)
             _note(tally, begun, what, words[-1500:], 0.0, 0)
             finished = begun
@@ -221,12 +226,16 @@ def _by_a_process_of_its_own(kind: str, seed: int, what: str) -> tuple[str, str]
     from tests.hostile.measured import opened
     from tests.hostile.recording_kinds import damaged_recording
     from tests.hostile.set_kinds import damaged_image
+    from tests.hostile.table_kinds import hostile_tables
 
     with tempfile.TemporaryDirectory(prefix="bitepoint-fuzz-") as name:
         path = Path(name) / "case"
         if kind == "damaged set":
             path.write_bytes(damaged_image(seed))
             found = opened("set_file", path)
+        elif kind in TABLES:
+            path.write_bytes(hostile_tables(kind, seed))
+            found = opened("tables", path)
         else:
             path.write_bytes(damaged_recording(kind.removeprefix("recording "), seed))
             found = opened("recording", path)

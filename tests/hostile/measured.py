@@ -29,6 +29,10 @@ def recording(path):
     found = read_recording(path)
     return on_ticks(found, suggest(found), Constants()).time.size
 
+def tables(path):
+    from calib_model.bringing.understanding import understand
+    return len(understand([path]).tables)
+
 try:
     said = f"opened: {globals()[sys.argv[1]](sys.argv[2])}"
 except BitepointError as problem:
@@ -61,7 +65,7 @@ class Outcome(NamedTuple):
 
 
 def opened(kind: str, path: Path) -> Outcome:
-    """Open a ``set_file`` or a ``recording``."""
+    """Open a ``set_file``, a ``recording`` or a file of ``tables``."""
     done = subprocess.run(
         [sys.executable, "-c", _CODE, kind, str(path)],
         cwd=ROOT, capture_output=True, text=True, timeout=300,

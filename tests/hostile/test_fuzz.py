@@ -12,11 +12,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.hostile import fuzz, text_kinds
+from tests.hostile import fuzz, table_kinds, text_kinds
 from tests.hostile.mutate import damaged, mutated
 from tests.hostile.recording_kinds import WRITERS, use_recording
 from tests.hostile.set_kinds import _rich, use_stored
 from tests.hostile.text_kinds import TEXTS
+from tests.reading_here import read_here
 
 KINDS = fuzz.kinds()
 SUITE = 60
@@ -70,6 +71,17 @@ def test_the_set_and_the_recordings_that_are_changed_are_sound_ones(tmp_path: Pa
     use_stored(read_set_here(image_of(columns, attributes), "rich.h5"))
     for kind, write in WRITERS.items():
         use_recording(write(tmp_path / kind.replace(" ", "")))
+
+
+def test_the_files_of_tables_that_are_changed_are_sound_ones(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read_here(monkeypatch)
+    for kind in table_kinds.KINDS:
+        for data in table_kinds.whole(kind):
+            place = tmp_path / f"sound{table_kinds.SUFFIX[kind]}"
+            place.write_bytes(data)
+            table_kinds.use_tables(place)
 
 
 def test_the_harness_tells_what_may_not_be(monkeypatch: pytest.MonkeyPatch) -> None:

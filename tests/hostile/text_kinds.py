@@ -11,6 +11,9 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, NamedTuple
 
+from calib_model.bringing import layout as tables_layout
+from calib_model.bringing.draft import draft_of
+from calib_model.bringing.sources import found_of
 from calib_model.core.calibration_set import CalibrationSet
 from tests.hostile.mutate import changed_plain, mutated
 from tests.store.making import labelled_set, small_set
@@ -185,6 +188,22 @@ def _use_layout(path: Path) -> None:
     known = ("encoding", "separator", "decimal", "time", "time_unit")
     hints: Any = {k: v for k, v in answers.items() if k in known}
     inspect_csv(SAMPLES / "larch_snow_round.csv", **hints)
+
+
+def _table_layouts() -> list[str]:
+    text = (tables_layout.__doc__ or "").split("::\n", 1)[1].split("\nEvery key")[0]
+    return ["\n".join(line.removeprefix("    ") for line in text.splitlines())]
+
+
+def _use_table_layout(path: Path) -> None:
+    """What was chosen, given to sound tables."""
+    layout = tables_layout.read_layout(path)
+    tables_layout.layout_text(layout)
+    table = _set()["torque"]
+    for found in (found_of(table, "maps.xlsx | Torque", "grid"),):
+        for id in ("pre_engage_torque", table.id):
+            draft_of(found, id, layout.for_table(found.source, id), None)
+    layout.for_file("x.csv", "sheet")
 
 
 def _measurements() -> list[str]:
@@ -365,6 +384,7 @@ TEXTS: dict[str, Kind] = {
     "manoeuvres": Kind(_manoeuvres, _use_manoeuvres, ".toml"),
     "channel map": Kind(_maps, _use_map, ".json", True),
     "layout": Kind(_layouts, _use_layout, ".json", True),
+    "layout of tables": Kind(_table_layouts, _use_table_layout, ".toml"),
     "measurement CSV": Kind(_measurements, _use_measurements, ".csv"),
     "text of a recording": Kind(_recordings, _use_recording, ".csv"),
     "signers": Kind(_signers, _use_signers),

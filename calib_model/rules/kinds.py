@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..core.near import nearest
-from ..core.rule import KINDS, Rule
+from ..core.rule import KINDS
 from ..core.rule_settings import In, Of, Picture, Setting, settings_of
 from ..core.table import Table
 from ..core.units import shown
@@ -133,11 +133,6 @@ def unit_of(setting: Setting, table: Table, axis: int = -1) -> str:
         case In.AXIS_PER_SECOND:
             return f"{along} per s" if along else "1/s"
     return ""
-
-
-def of_rule(rule: Rule) -> Kind:
-    """Return the kind of a rule."""
-    return kind(rule.kind)
 
 
 _UNIT_WORDS = {

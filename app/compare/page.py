@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
-from html import escape
 from typing import ClassVar
 
 import numpy as np
@@ -21,8 +20,9 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
-from app.plain import PlainLabel, RichLabel
-from app.plots.frame import OneLine
+from app.look.empty import EmptyPage, Way, act
+from app.look.parts import ShortLabel
+from app.plain import PlainLabel
 from app.turns import Turns
 from app.work.jobs import Jobs
 from app.work_area import Pane, WorkArea, to_widget
@@ -46,17 +46,11 @@ from .words import STATES, counted
 
 NARROW, LOW = 900, 460
 """Below these sizes list and table take turns, and lines that can be missed are left out."""
-NO_SETS = (
-    "<h3>Compare two sets</h3>"
-    "<p>No set is open. Open two sets from the File menu (Ctrl+O), or the sample sets "
-    "(Ctrl+Shift+O), to see which tables differ, where, by how much, and whether they keep the "
-    "relation between their modes.</p>"
+PURPOSE = (
+    "With two sets this page shows which tables differ, where, by how much, and whether they keep "
+    "the relation between their modes."
 )
-ONE_SET = (
-    "<h3>Compare two sets</h3>"
-    "<p>Only {name} is open, and it has no edits since it was saved. Open a second set (Ctrl+O), "
-    "or hold it against an earlier state of its own:</p>"
-)
+SAMPLES = "Open the sets of the invented programme Larch."
 
 
 class ComparePage(WorkArea):
@@ -98,21 +92,7 @@ class ComparePage(WorkArea):
     # -- building --------------------------------------------------------------------------------
 
     def _build(self) -> None:
-        self.empty = RichLabel()
-        self.empty.setWordWrap(True)
-        self.empty.setMargin(24)
-        self.empty.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
-        self.earlier_button = QPushButton("Choose an earlier state…")
-        self.earlier_button.clicked.connect(lambda _checked=False: self.choose_earlier())
-        nothing = QWidget()
-        column = QVBoxLayout(nothing)
-        column.addWidget(self.empty)
-        row = QHBoxLayout()
-        row.setContentsMargins(24, 0, 24, 0)
-        row.addWidget(self.earlier_button)
-        row.addStretch(1)
-        column.addLayout(row)
-        column.addStretch(1)
+        self.empty = EmptyPage()
         self.progress = QProgressBar()
         self.progress.setRange(0, 100)
         self.progress.setTextVisible(True)
@@ -141,12 +121,11 @@ class ComparePage(WorkArea):
         self._across.setStretchFactor(1, 1)
         self._across.setSizes([300, 1000])
         self._across.setChildrenCollapsible(False)
-        self.caution = OneLine()
-        self.caution.show_text(LINE)
+        self.caution = ShortLabel(LINE, "small", second=True)
         self.caution.setIndent(6)
         self._pages = QStackedWidget()
         self._pages.addWidget(self._across)
-        self._pages.addWidget(nothing)
+        self._pages.addWidget(self.empty)
         self._pages.addWidget(self.result)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
@@ -331,12 +310,7 @@ class ComparePage(WorkArea):
         if comparing.ready:
             self._arrange_pages()
         else:
-            current = self.desk.current
-            if current is None:
-                self.empty.setText(NO_SETS)
-            else:
-                self.empty.setText(ONE_SET.format(name=escape(current.title)))
-            self.earlier_button.setVisible(current is not None)
+            self._show_empty()
             self._pages.setCurrentIndex(1)
         for into, letter in ((Into.FIRST, "A"), (Into.SECOND, "B")):
             side = self.takes.side(into)
@@ -344,6 +318,23 @@ class ComparePage(WorkArea):
             why = side.why_fixed if side is not None else "No set is chosen."
             self.strip.show_target(into, letter, name, why)
         self.strip.setVisible(comparing.ready)
+
+    def _show_empty(self) -> None:
+        """Say what is compared here, and how two sets come to be there."""
+        current = self.desk.current
+        samples = Way("Open sample sets", act(self, "file.open_samples"), SAMPLES)
+        if current is None:
+            first = Way("Open two sets…", act(self, "file.open"), "Open calibration sets.")
+            self.empty.show_ways("Compare two sets", PURPOSE, [first, samples])
+            return
+        second = Way("Open a second set…", act(self, "file.open"), "Open another set.")
+        earlier = Way(
+            "Choose an earlier state…",
+            self.choose_earlier,
+            "Hold the set against a state of its own history.",
+        )
+        said = f"Only {current.title} is open, and it has no edits since it was saved."
+        self.empty.show_ways("Compare two sets", f"{said} {PURPOSE}", [second, earlier, samples])
 
     # -- comparing -------------------------------------------------------------------------------
 

@@ -105,13 +105,18 @@ class Comparing(QObject):
         self._catch_up()
 
     def _choose_by_itself(self) -> None:
-        """Choose the reference as A and the set being edited as B, or whatever comes near."""
+        """Choose the set being edited and its reference, or whatever comes near.
+
+        In the order of their letters, so that A and B here are A and B in the window while two
+        sets are open.
+        """
         desk = self._desk
         current, others = desk.current, [d for d in desk.documents if d is not desk.current]
         if current is None:
             self._set(None, None)
         elif desk.reference is not None and desk.reference is not current:
-            self._set(Side(desk.reference), Side(current))
+            first, second = sorted((desk.reference, current), key=desk.number)
+            self._set(Side(first), Side(second))
         elif others:
             self._set(Side(current), Side(others[0]))
         elif current.is_modified:

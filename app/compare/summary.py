@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo, QuietSpin
 from app.row_view import RowView
+from app.things import belongs
 from calib_model.compare import State, Threshold
 
 from .row_delegate import ComparedRowDelegate
@@ -139,6 +140,7 @@ class Summary(QWidget):
         self.count = PlainLabel()
         self.count.setWordWrap(True)
         self.view = SummaryView(self)
+        belongs(self.view, "compared table")
         self.view.setModel(self.rows)
         self.view.clicked.connect(self._on_click)
         self.nothing = PlainLabel()

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from PySide6.QtCore import QRect, QSize, Qt
-from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent
+from PySide6.QtGui import QAction, QFontMetrics, QPainter, QPaintEvent
 from PySide6.QtWidgets import QAbstractButton, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 from app.plain import plain_tip
@@ -45,6 +45,17 @@ class Way:
     keys: str = ""
     detail: str = ""
     enabled: bool = True
+
+
+def act(widget: QWidget, id: str) -> Callable[[], None]:
+    """Return what does an act of the window that a widget is in, by its id in the action table."""
+
+    def run() -> None:
+        action = widget.window().findChild(QAction, id)
+        if action is not None:
+            action.trigger()
+
+    return run
 
 
 class FileButton(QAbstractButton):
@@ -100,6 +111,7 @@ class EmptyPage(QScrollArea):
         self.setWidgetResizable(True)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.buttons: list[QAbstractButton] = []
+        self._said: tuple[object, ...] = ()
 
     def show_ways(
         self,
@@ -124,6 +136,10 @@ class EmptyPage(QScrollArea):
         hint : str
             One more sentence, below.
         """
+        said = (title, words, hint, tuple((w.text, w.detail, w.enabled) for w in (*ways, *recent)))
+        if said == self._said:  # the keyboard stays where it is
+            return
+        self._said = said
         self.buttons = []
         whole = QWidget()
         column = QVBoxLayout(whole)
@@ -149,6 +165,11 @@ class EmptyPage(QScrollArea):
         self.setWidget(whole)  # deletes what was shown before
         if self.buttons:
             self.setFocusProxy(self.buttons[0])
+
+    def text(self) -> str:
+        """Return all that is said, a line each."""
+        parts = self.findChildren(TextLabel)
+        return "\n".join([*(p.text() for p in parts), *(b.text() for b in self.buttons)])
 
     def _add_way(self, column: QVBoxLayout, button: QAbstractButton, way: Way) -> None:
         button.setToolTip(plain_tip(way.tip))

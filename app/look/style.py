@@ -23,6 +23,7 @@ from PySide6.QtWidgets import (
     QStyleOptionMenuItem,
     QStyleOptionTab,
     QStyleOptionToolButton,
+    QToolButton,
     QWidget,
 )
 
@@ -31,7 +32,8 @@ from . import draw_frames as frames
 from . import draw_menus as menus
 from .brush import chevron, colour
 from .palettes import tones_of
-from .tokens import APART, CONTROL, GLOVES, NEAR
+from .tokens import APART, CONTROL, GLOVES, ICON, NEAR
+from .type import grown
 
 _P, _C, _X = QStyle.PrimitiveElement, QStyle.ControlElement, QStyle.ComplexControl
 _M, _H, _T = QStyle.PixelMetric, QStyle.StyleHint, QStyle.ContentsType
@@ -102,8 +104,6 @@ _METRICS: dict[QStyle.PixelMetric, int] = {
     _M.PM_MenuVMargin: 3,
     _M.PM_MenuBarItemSpacing: 0,
     _M.PM_MenuBarPanelWidth: 0,
-    _M.PM_ButtonIconSize: 16,
-    _M.PM_ToolBarIconSize: 18,
 }
 _HINTS: dict[QStyle.StyleHint, int] = {
     _H.SH_EtchDisabledText: 0,
@@ -113,8 +113,13 @@ _HINTS: dict[QStyle.StyleHint, int] = {
     _H.SH_ScrollBar_LeftClickAbsolutePosition: 0,
 }
 _MENU = QStyleOptionToolButton.ToolButtonFeature.HasMenu
-_SWITCH = QSize(30, 16)
-_SQUARE = 16
+_TOOL, _SWITCH_WIDTH = 18, 30
+_SQUARES = (
+    _M.PM_IndicatorWidth,
+    _M.PM_IndicatorHeight,
+    _M.PM_ExclusiveIndicatorWidth,
+    _M.PM_ExclusiveIndicatorHeight,
+)
 
 
 class LookStyle(QProxyStyle):
@@ -221,7 +226,7 @@ class LookStyle(QProxyStyle):
     ) -> QRect:
         """Return where the inside of a control is."""
         made = super().subElementRect(element, option, widget)  # type: ignore[arg-type]
-        if element == QStyle.SubElement.SE_LineEditContents and option.rect.height() > _SQUARE:
+        if element == QStyle.SubElement.SE_LineEditContents and option.rect.height() > ICON:
             # One inside another field has its room already.
             framed = isinstance(option, QStyleOptionFrame) and option.lineWidth > 0
             return made.adjusted(4, 0, -2, 0) if framed else made
@@ -256,10 +261,12 @@ class LookStyle(QProxyStyle):
         found = _METRICS.get(metric)
         if found is not None:
             return found
-        if metric == _M.PM_IndicatorWidth:
-            return _SWITCH.width() if controls.is_switch(widget) else _SQUARE
-        if metric == _M.PM_IndicatorHeight:
-            return _SWITCH.height() if controls.is_switch(widget) else _SQUARE
+        if metric == _M.PM_ButtonIconSize:
+            return grown(_TOOL if isinstance(widget, QToolButton) else ICON)
+        if metric == _M.PM_IndicatorWidth and controls.is_switch(widget):
+            return grown(_SWITCH_WIDTH)
+        if metric in _SQUARES:
+            return grown(ICON)
         return super().pixelMetric(metric, option, widget)
 
     def styleHint(

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import os
+from functools import lru_cache
 from pathlib import Path
 
-from PySide6.QtGui import QFont, QFontDatabase
+from PySide6.QtGui import QFont, QFontDatabase, QFontMetrics, QGuiApplication
 
 from .tokens import BODY, FIGURE, REGULAR, SMALL, STRONG, TITLE
 
 FONTS = Path(__file__).resolve().parents[2] / "assets" / "fonts"
 SCALE = {"small": SMALL, "body": BODY, "title": TITLE, "figure": FIGURE}
 _STRONG = ("title", "figure")
+_FIRST_HEIGHT = 16
+"""Height of a line in pixels at the size that the tokens are made for."""
 _TABULAR = QFont.Tag("tnum")
 
 
@@ -51,6 +54,18 @@ def sized(font: QFont, step: str, *, strong: bool | None = None) -> QFont:
     heavy = step in _STRONG if strong is None else strong
     made.setWeight(QFont.Weight(STRONG if heavy else REGULAR))
     return made
+
+
+def grown(pixels: int) -> int:
+    """Return a measure that is to grow with the text: icons, boxes to tick."""
+    font = QGuiApplication.font()
+    return max(round(pixels * _line(font.family(), font.pointSizeF()) / _FIRST_HEIGHT), pixels)
+
+
+@lru_cache(maxsize=32)
+def _line(family: str, points: float) -> int:
+    """Return the height of a line of the text font, which has this family and size."""
+    return QFontMetrics(QGuiApplication.font()).height()
 
 
 def strong(font: QFont) -> QFont:

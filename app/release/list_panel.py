@@ -20,6 +20,7 @@ from app.line_delegate import LineDelegate
 from app.line_rows import Rows
 from app.plain import PlainLabel, RichLabel
 from app.row_view import RowView
+from app.things import belongs
 
 from .lines import Line, View
 
@@ -119,6 +120,7 @@ class ListPanel(QWidget):
         super().__init__(parent)
         self.rows = Rows(self)
         self.view = LinesView()
+        belongs(self.view, "open point")
         self.view.setModel(self.rows)
         self.view.setAccessibleName("What stands in the way of the sign-off")
         self.buttons: dict[View, QToolButton] = {}

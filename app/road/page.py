@@ -19,8 +19,9 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.look.parts import TextLabel
 from app.needs import Memory
-from app.plain import PlainLabel, plain_tip
+from app.plain import plain_tip
 from app.proving import RunFile
 from app.work.jobs import Jobs
 from app.work_area import Pane, WorkArea
@@ -87,7 +88,7 @@ class RoadPage(WorkArea):
             row.addWidget(button)
         row.addStretch(1)
         self.stack = QStackedWidget()
-        self.caution = PlainLabel(LINE)
+        self.caution = TextLabel(LINE, "small", second=True)
         self.caution.setWordWrap(True)
         self.caution.setIndent(8)
         column = QVBoxLayout(self)

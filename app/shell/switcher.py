@@ -14,7 +14,7 @@ from app.look.icons import icon
 from app.look.palettes import tones_of
 from app.look.rows import BAR
 from app.look.tokens import APART, CONTROL, NEAR, TIGHT, WIDE
-from app.look.type import sized
+from app.look.type import grown, sized
 from app.plain import plain_tip
 
 GLYPH = 20
@@ -40,7 +40,8 @@ class AreaButton(QAbstractButton):
         metrics = QFontMetrics(sized(self.font(), "small", strong=True))
         widest = max(metrics.horizontalAdvance(name) for name in _NAMES)
         return QSize(
-            max(widest + APART, CONTROL + WIDE), APART + GLYPH + TIGHT + metrics.height() + NEAR
+            max(widest + APART, CONTROL + WIDE),
+            APART + grown(GLYPH) + TIGHT + metrics.height() + NEAR,
         )
 
     def paintEvent(self, _event: QPaintEvent) -> None:
@@ -52,7 +53,8 @@ class AreaButton(QAbstractButton):
             painter.fillRect(0, 0, BAR, rect.height(), colour(own.accent))
         elif self.underMouse():
             painter.fillRect(rect, colour(own.hover))
-        square = QRect((rect.width() - GLYPH) // 2, APART, GLYPH, GLYPH)
+        edge = grown(GLYPH)
+        square = QRect((rect.width() - edge) // 2, APART, edge, edge)
         icon(self._icon, "accent" if chosen else "second").paint(painter, square)
         font = sized(self.font(), "small", strong=chosen)
         painter.setFont(font)

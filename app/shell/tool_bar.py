@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QSizePolicy, QToolButton, QWidget
 from shiboken6 import Shiboken
 
@@ -75,7 +75,6 @@ class ToolBar(QWidget):
             # Qt sets the tip anew with each change of the action, before it says so.
             action.changed.connect(partial(name_in_tip, button, named))
             button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonIconOnly)
-            button.setIconSize(QSize(18, 18))
             button.setAutoRaise(True)
             button.setFocusPolicy(Qt.FocusPolicy.NoFocus)  # the menus have the same by keyboard
             self.buttons[id] = button

@@ -50,7 +50,8 @@ def test_swapping_turns_every_sign(larch) -> None:
 def test_nothing_open_is_said_in_words(make) -> None:
     bench = make()
     assert not bench.page.comparing.ready
-    assert "Open two sets" in bench.page.empty.text()
+    assert "Open two sets" in bench.page.empty.buttons[0].text()
+    assert "which tables differ" in bench.page.empty.text()
     assert bench.page.empty.isVisible()
     assert not bench.page.strip.isVisible()
 
@@ -59,7 +60,8 @@ def test_one_set_offers_its_earlier_states_and_a_second_set_joins(make) -> None:
     document = document_of(set_of(CURVE), "one.h5")
     bench = make(document)
     assert "Only one.h5 is open" in bench.page.empty.text()
-    assert bench.page.earlier_button.isVisible()
+    earlier = next(b for b in bench.page.empty.buttons if "earlier state" in b.text())
+    assert earlier.isVisible()
     bench.desk.add(document_of(set_of(CURVE.with_values([1.0, 2.0, 3.0])), "two.h5"))
     bench.settle()
     assert bench.page.comparing.second.name == "two.h5"

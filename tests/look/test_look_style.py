@@ -189,3 +189,20 @@ def test_bold_text_is_not_thickened_twice(qtbot, qapp) -> None:  # type: ignore[
     bold = QRawFont.fromFont(font)
     glyph = semi.glyphIndexesForString("n")[0]
     assert bold.boundingRect(glyph) == semi.boundingRect(glyph)
+
+
+def test_boxes_and_icons_grow_with_the_text(qtbot, style, qapp) -> None:  # type: ignore[no-untyped-def]
+    before = qapp.font()
+    metric = QStyle.PixelMetric.PM_IndicatorWidth
+    try:
+        sizes = []
+        for points in (10, 16, 20):
+            font = qapp.font()
+            font.setPointSize(points)
+            qapp.setFont(font)
+            sizes.append(style.pixelMetric(metric))
+    finally:
+        qapp.setFont(before)
+    assert sizes[0] == 16
+    assert sizes[1] >= 24
+    assert sizes[2] >= 30

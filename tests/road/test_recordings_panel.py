@@ -389,7 +389,7 @@ def test_a_dropped_recording_is_read_and_opened(
 
 def test_nothing_is_open_says_what_to_do(opened: MainWindow) -> None:
     opened.show_area("road")
-    text = opened.areas.page("road").recordings.empty.toPlainText()
+    text = opened.areas.page("road").recordings.empty.text()
     assert "Ctrl+F3" in text
     assert "ISO 26262" in text
     for key in ("change", "fault", "cell", "complaint", "evidence", "right", "last", "whole"):

@@ -27,6 +27,7 @@ from app.line_rows import Rows
 from app.needs import Memory
 from app.plain import PlainLabel, plain_tip
 from app.road.part import RoadPart
+from app.things import belongs
 from app.work.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Complaint, Standing
@@ -75,6 +76,7 @@ class ComplaintsPanel(RoadPart):
         self.jobs, self.memory = jobs, memory
         self.rows = Rows(self)
         self.view = ComplaintsView()
+        belongs(self.view, "complaint")
         self.view.setModel(self.rows)
         self.view.setAccessibleName("Complaints, with how each stands")
         self._build()

@@ -13,12 +13,12 @@ from PySide6.QtWidgets import (
     QSplitter,
     QStackedWidget,
     QTabWidget,
-    QTextBrowser,
     QVBoxLayout,
     QWidget,
 )
 
 from app.desk import Desk
+from app.look.empty import EmptyPage, Way, act
 from app.needs import Memory
 from app.plain import PlainLabel
 from app.plots.frame import OneLine
@@ -40,7 +40,7 @@ from app.road.recordings.watching import Watching
 from app.turns import Turns
 from app.work.jobs import Jobs
 from app.work_area import Pane, to_widget
-from calib_model import cautions
+from calib_model.cautions import LINE
 from calib_model.session.document import Event
 
 NARROW = 860
@@ -53,14 +53,15 @@ HINT = (
     "·  Enter cell  ·  E evidence  ·  C complaint  ·  F6 lists"
 )
 EMPTY = (
-    "<h3>No recording is open</h3>"
-    "<p>Press <b>Ctrl+F3</b>, or drop files here: CSV, MDF 4, Parquet or HDF5, several at once. "
-    "A recording is replayed through the set being edited (A) and the reference set (B).</p>"
-    "<p>With <b>Watch…</b> a folder is looked after, and the newest run in it is offered as soon "
-    "as it is complete; <b>Ctrl+Shift+J</b> loads it.</p>"
-    "<p>Two invented drives of the programme Larch ship with the sample sets: menu Road, "
-    "<b>Open the sample recordings</b>.</p>"
+    "A recording of driving is replayed through the set being edited and its reference: where it "
+    "drove, which table decided, and what would change. CSV, MDF 4, Parquet or HDF5; several can "
+    "be dropped here at once."
 )
+OPENS = "Open one or several recordings of driving."
+WATCHES = (
+    "Choose a folder whose newest run is offered as soon as it is complete; Ctrl+Shift+J loads it."
+)
+SAMPLES = "Open two invented drives of the programme Larch."
 
 
 class RecordingsPanel(RoadPart):
@@ -94,10 +95,8 @@ class RecordingsPanel(RoadPart):
     # -- building --------------------------------------------------------------------------------
 
     def _build(self) -> None:
-        self.empty = QTextBrowser()
-        self.empty.setFrameShape(QTextBrowser.Shape.NoFrame)
+        self.empty = EmptyPage()
         self.empty.setAccessibleName("How to begin")
-        self.empty.document().setDocumentMargin(16)
         self.tabs = QTabWidget()
         self.tabs.setDocumentMode(True)
         self.tabs.setUsesScrollButtons(True)
@@ -223,11 +222,21 @@ class RecordingsPanel(RoadPart):
     def _show_empty(self) -> None:
         there = bool(self.service.drives)
         if not there:
-            beginning = "" if self.desk.current else "<p>First open a set (Ctrl+O).</p>"
-            self.empty.setHtml(EMPTY + beginning + self.watching.words_html() + cautions.as_html())
+            self.empty.show_ways(
+                "No recording is open",
+                " ".join(filter(None, (EMPTY, self.watching.words()))),
+                [
+                    Way("Open recordings…", self.ask_open, OPENS, "Ctrl+F3"),
+                    Way("Watch a folder…", self.watching.ask, WATCHES),
+                    Way("Open the sample recordings", act(self, "road.samples"), SAMPLES),
+                ],
+                hint=LINE,
+            )
         # The button that opened a recording has done its work.
         focus = self.window().focusWidget()
-        had_focus = focus in (self.empty, self.bar.open, self.bar.shut, self.plot, self)
+        had_focus = focus in (self.bar.open, self.bar.shut, self.plot, self) or (
+            focus is not None and self.empty.isAncestorOf(focus)
+        )
         changes = there != (self.stack.currentWidget() is self.across)
         self.stack.setCurrentWidget(self.across if there else self.empty)
         self.hint.setVisible(there and self.height() >= LOW)

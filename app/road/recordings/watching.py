@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -94,7 +93,7 @@ class Watching(QObject):
         # The same name with new content is a new run.
         self._service.open([path], {} if there is not None else None)
 
-    def words_html(self) -> str:
+    def words(self) -> str:
         """Say which folder is watched."""
         folder = self.watch.folder
-        return f"<p>Watched: <code>{escape(str(folder))}</code></p>" if folder is not None else ""
+        return f"Watched: {folder}." if folder is not None else ""

@@ -7,7 +7,7 @@ import string
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
@@ -21,6 +21,9 @@ from .numbers import exact, short, with_unit
 from .storage import FLOAT64, Storage
 
 if TYPE_CHECKING:
+    import pandas as pd
+    import xarray
+
     from .rule import Rule
 
 MAX_AXES = 4
@@ -189,6 +192,72 @@ class Table:
         """Return the table with one axis exchanged and values to fit."""
         axes = (*self.axes[:number], axis, *self.axes[number + 1 :])
         return replace(self, axes=axes, values=values)
+
+    def to_xarray(self) -> xarray.DataArray:
+        """Return the table as an `xarray.DataArray`, where xarray is installed.
+
+        Dimensions are called by what the axes read, coordinates hold the breakpoints; units,
+        names, limits, storage and role are attributes.  Rules, relations and labels are not in
+        it.
+
+        Raises
+        ------
+        ModelError
+            If xarray is not installed.
+
+        Examples
+        --------
+        >>> axis = Axis([0.0, 50.0], name="Speed", unit="km/h", quantity="vehicle_speed")
+        >>> array = Table("fade", [1.0, 0.5], (axis,)).to_xarray()
+        >>> array.dims, float(array.sel(vehicle_speed=50.0))
+        (('vehicle_speed',), 0.5)
+        >>> Table.from_xarray(array * 2).values.tolist()
+        [2.0, 1.0]
+        """
+        from .frames import to_xarray  # noqa: PLC0415  # it knows tables
+
+        return cast("xarray.DataArray", to_xarray(self))
+
+    @classmethod
+    def from_xarray(cls, array: xarray.DataArray, id: str = "") -> Table:
+        """Return an `xarray.DataArray` with coordinates as a table.
+
+        Parameters
+        ----------
+        array : xarray.DataArray
+            Of numbers; `to_xarray` says which attributes count.
+        id : str
+            By default the array's name.
+
+        Raises
+        ------
+        ModelError
+            If a dimension has no coordinates, or an attribute cannot be.
+        """
+        from .frames import from_xarray  # noqa: PLC0415  # it knows tables
+
+        return from_xarray(array, id)
+
+    def to_pandas(self) -> pd.Series[float] | pd.DataFrame:
+        """Return the table as pandas holds it best, where pandas is installed.
+
+        A scalar or curve is a `pandas.Series`, a map a `pandas.DataFrame` with its first axis down
+        the rows, and a table of more axes a Series over all of them.
+
+        Raises
+        ------
+        ModelError
+            If pandas is not installed.
+
+        Examples
+        --------
+        >>> axis = Axis([0.0, 50.0], name="Speed", unit="km/h")
+        >>> Table("fade", [1.0, 0.5], (axis,)).to_pandas().to_dict()
+        {0.0: 1.0, 50.0: 0.5}
+        """
+        from .frames import to_pandas  # noqa: PLC0415  # it knows tables
+
+        return cast("pd.Series[float] | pd.DataFrame", to_pandas(self))
 
     def __eq__(self, other: object) -> bool:
         if self is other:

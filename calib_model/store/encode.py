@@ -20,14 +20,16 @@ from .layout import (
     ENDS,
     FORMAT_VERSION,
     INTERPOLATIONS,
+    KINDS_OF_2,
     MAX_ATTRIBUTE_BYTES,
     MAX_RECORD_BYTES,
     MAX_TEXT_BYTES,
+    NEWER_WORDS,
+    OLDEST,
     POSITIONS,
     SCHEMA,
     STORAGE_TYPES,
     TEXT_ATTRIBUTES,
-    WITHOUT_LABELS,
 )
 from .raw import raw_values
 from .structure import Attributes, Columns, Neutral
@@ -71,8 +73,9 @@ def encode(
     columns |= history
     if records:
         columns |= _records(records)
-    version = WITHOUT_LABELS
-    if labels["label_count"].size or _tells_of_labels(history):
+    version = OLDEST
+    newer = _newer_rules(tables) or _tells_of_newer(history)
+    if labels["label_count"].size or newer:
         # Only then, so that a team with an older program among its own shares every other set.
         version = FORMAT_VERSION
         columns |= labels
@@ -246,10 +249,19 @@ def _labels(tables: list[Table], axes: list[Axis]) -> Columns:
     }
 
 
-def _tells_of_labels(history: Mapping[str, Any]) -> bool:
-    """Whether an edit of the history holds labels: an older program could not show it."""
+def _newer_rules(tables: list[Table]) -> bool:
+    """Whether a rule says what version 1 had no word for."""
+    told = {id(table.rules): table.rules for table in tables}
+    return any(rule.off or rule.kind in KINDS_OF_2 for rules in told.values() for rule in rules)
+
+
+def _tells_of_newer(history: Mapping[str, Any]) -> bool:
+    """Whether an edit of the history holds what an older program could not show."""
     pieces = history.get("edit_text")
-    return pieces is not None and b'"labels":' in pieces.tobytes().replace(b"\0", b"")
+    if pieces is None:
+        return False
+    text = pieces.tobytes().replace(b"\0", b"")
+    return any(word in text for word in NEWER_WORDS)
 
 
 def _records(records: Sequence[tuple[str, Mapping[str, Any]]]) -> Columns:

@@ -10,9 +10,13 @@ from typing import NamedTuple
 
 FORMAT = "bitepoint calibration set"
 FORMAT_VERSION = 2
-"""Version 2 brought labels."""
-WITHOUT_LABELS = 1
-"""What a set that uses none is written as, so that older programs read it."""
+"""Version 2 brought labels, rules that are turned off, and the rule `step`."""
+OLDEST = 1
+"""What a set that uses none of that is written as, so that older programs read it."""
+KINDS_OF_2 = frozenset({"step"})
+"""Kinds of rule that version 1 did not know."""
+NEWER_WORDS = (b'"labels":', b'"off":true', b'"kind":"step"')
+"""By which an edit in the history is told to hold them."""
 
 PIECE_BYTES = 120
 """Long texts are cut into pieces of at most this size, so that one long text costs no padding."""

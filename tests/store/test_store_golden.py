@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from calib_model.core.canonical import canonical_text, digest
+from calib_model.core.rule import Rule
 from calib_model.editing.change import change_to_plain, remove_table
+from calib_model.editing.rule_changes import add_rule
 from calib_model.errors import BitepointError, NewerFile
+from calib_model.rules.shape import Monotone
+from calib_model.rules.step import Step
 from calib_model.store import (
     HistoryColumns,
     hdf5,
@@ -71,6 +76,26 @@ def test_an_older_program_reads_a_file_without_labels_and_refuses_one_with(
     assert not set(migrate._OF_VERSION_2) & set(neutral.columns)
     with pytest.raises(NewerFile, match=r"made by a newer program \(it needs format version 2"):
         read_set_here(labelled, "labelled.h5")
+
+
+@pytest.mark.parametrize(
+    "rule",
+    [Monotone("vehicle_speed", off=True), Step("vehicle_speed", 2.0)],
+    ids=lambda rule: rule.kind,
+)
+def test_rules_that_version_1_had_no_word_for_ask_for_a_newer_program(rule: Rule) -> None:
+    """So that it says so, in place of a rule that it calls damaged or would hold on to."""
+    content = small_set()
+    table = next(t for t in content if t.axes)
+    with_rule = content.with_table(replace(table, rules=(*table.rules, rule)))
+    for made, version in ((content, 1), (with_rule, 2)):
+        neutral = hdf5.read_image(image_of(made)[0])[0]
+        assert neutral.attributes["min_reader_version"] == version
+    assert read_set_here(image_of(with_rule)[0], "newer.h5").set == with_rule
+    change = add_rule(content, [table.id], replace(rule, axis="1"))
+    history = HistoryColumns().with_entries([change_to_plain(change)])
+    neutral = hdf5.read_image(image_of(content, history)[0])[0]
+    assert neutral.attributes["min_reader_version"] == 2
 
 
 def test_an_edit_that_took_labels_away_still_asks_for_a_program_that_knows_them() -> None:

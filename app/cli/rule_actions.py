@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from app.cli.answer import json_text, refuse
 from app.cli.text import count, listed, paragraph
+from calib_model.core.roles import QUANTITIES, ROLES
 from calib_model.core.rule import Rule, stated
 from calib_model.editing.change import Change
 from calib_model.editing.rule_changes import (
@@ -22,6 +23,7 @@ from calib_model.roles.starting import starting
 from calib_model.rules.kinds import kind, kinds, setting_words
 from calib_model.rules.preview import preview
 from calib_model.rules.said import rule_said
+from calib_model.rules.sheet import ENTRY_KEYS
 from calib_model.rules.suggested import suggest_rules
 
 if TYPE_CHECKING:
@@ -56,7 +58,9 @@ def actions_help() -> str:
     """Return the actions and kinds, for the verb's help."""
     rows = "\n".join(f"  {name:8} {about}" for name, about in ACTIONS.items())
     names = paragraph(", ".join(one.name for one in kinds()))
-    return f"actions:\n{rows}\n\nkinds: {names}"
+    known = {"inputs": QUANTITIES, "roles": ROLES, "an entry of a sheet has": ENTRY_KEYS}
+    lists = [f"{what}: {paragraph(', '.join(words))}" for what, words in known.items()]
+    return f"actions:\n{rows}\n\nkinds: {names}\n\n" + "\n\n".join(lists)
 
 
 def chosen(content: CalibrationSet, given: argparse.Namespace, *, all_if_none: bool) -> list[str]:

@@ -38,6 +38,11 @@ def parser() -> VerbParser:
     made.add_argument("words", metavar="WORDS", nargs="*", help="what the action takes")
     add_choice(made)
     made.add_argument("--apply", metavar="SHEET", type=Path, help="rule sheet to apply")
+    made.add_argument(
+        "--about",
+        action="store_true",
+        help="print limits, storage, units and function groups too",
+    )
     made.add_argument("--json", action="store_true", help="list, suggest: as JSON")
     add_out(made)
     return made
@@ -66,7 +71,7 @@ def run(arguments: Sequence[str]) -> Answer:
         return written(stored, given.set, out, made, given.author, given.reason)
     if given.action:
         return Answer(GOOD, shown(stored.set, given))
-    text = sheet_text(stored.set)
+    text = sheet_text(stored.set, about=given.about)
     if given.out is None:
         return Answer(GOOD, text)
     write_whole(given.out, text, new=True)

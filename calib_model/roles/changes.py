@@ -12,11 +12,11 @@ from ..core.near import nearest
 from ..core.roles import QUANTITIES, ROLES
 from ..core.rule import Rule, find_axis
 from ..core.table import Table
+from ..core.unit_words import alike
 from ..editing.change import Change, Edit, SharedAxisEdit, TableEdit
 from ..errors import EditRefused
 from .fit import TableFits
 from .profiles import profiles
-from .spelling import alike
 from .suggest import Suggestion
 
 

@@ -19,9 +19,9 @@ from ..core.arrays import FloatArray
 from ..core.axis import Axis
 from ..core.numbers import short, with_unit
 from ..core.table import Table
+from ..core.unit_words import alike, unit_meant
 from ..core.units import convert
 from .profiles import InputProfile, RoleProfile, profiles
-from .spelling import alike, unit_meant
 from .words import Heard, vocabulary
 
 NAME, UNIT, AXES, RANGE, SHAPE = 4.0, 1.0, 1.6, 0.8, 0.5

@@ -13,7 +13,7 @@ from ..controller.needs import left_out
 from ..controller.outputs import BESIDE
 from ..core.calibration_set import CalibrationSet
 from ..core.roles import QUANTITIES, ROLES
-from .spelling import alike
+from ..core.unit_words import alike
 
 ABILITIES: Mapping[str, tuple[str, ...]] = {
     "torque before slip": ("pre_engage_torque", "pre_engage_fade", "hill_torque"),

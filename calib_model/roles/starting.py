@@ -13,11 +13,11 @@ from ..core.rule import Rule, Severity
 from ..core.rule_plain import rule_from_plain
 from ..core.rule_settings import In, Of, settings_of
 from ..core.table import Table
+from ..core.unit_words import alike
 from ..editing.change import Change
 from ..editing.rule_changes import set_rules
 from ..rules.plausibility import Covers
 from .profiles import InputProfile, RoleProfile, profiles
-from .spelling import alike
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,12 @@ may hold them), and says some of:
 - ``rules``: what the values must satisfy,
 - ``modes``: what must hold in another drive mode,
 - ``bind``: the part of the controller that the one matched table plays,
-- ``inputs``: the input quantity that each axis reads, in the order of the axes.
+- ``inputs``: the input quantity that each axis reads, in the order of the axes,
+- ``limits``, ``storage``, ``unit``, ``axis_units``, ``function``: what the table is
+  (`sheet_about`).
+
+``[owners]`` names, by function group, who may accept its tables.  A set holds no owners: they stand
+in the programme file, and what a sheet says of them is told, not applied.
 
 All entries that match a table count: their rules add up and replace the table's; of anything
 else said twice, the later entry wins.  What no entry speaks of is left as it is.
@@ -18,23 +23,25 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any, Never
 
 from ..core.axis import Axis
 from ..core.calibration_set import CalibrationSet
+from ..core.near import nearest
 from ..core.patterns import fits as wildcard_fits
 from ..core.roles import QUANTITIES, ROLES
 from ..core.rule import Rule
 from ..core.rule_plain import rule_from_plain
 from ..core.table import RELATIONS, Table
-from ..core.toml_text import toml_value
+from ..core.toml_text import toml_key, toml_value
 from ..errors import FileProblem, ModelError
+from .sheet_about import KEYS, NOTHING_SAID, About, about_from_plain, about_lines
 
 SHEET_VERSION = 1
 _MATCHES = ("id", "role", "name")
-_KEYS = (*_MATCHES, "bind", "inputs", "modes", "rules")
+ENTRY_KEYS = (*_MATCHES, "bind", "inputs", "modes", "rules", *KEYS)
 _HEAD = """\
 # Rule sheet: what tables must satisfy, and what the controller reads them for.
 # An entry is for every table that its id, role or name fits; * and ? are wildcards.
@@ -59,6 +66,8 @@ class Entry:
         Input quantity per axis; empty for an axis that reads none.
     line : int
         Where the entry begins in the text; 0 if unknown.
+    about : About
+        What it says of the tables themselves.
     """
 
     patterns: Mapping[str, str]
@@ -67,6 +76,7 @@ class Entry:
     bind: str | None = None
     inputs: tuple[str, ...] | None = None
     line: int = 0
+    about: About = NOTHING_SAID
 
     def fits(self, table: Table) -> bool:
         """Whether the entry is for a table."""
@@ -90,10 +100,26 @@ class Sheet:
     entries : tuple of Entry
     source : str
         Where it came from, for messages.
+    owners : mapping of function group to tuple of str
+        Who may accept its tables, for the programme file.
     """
 
     entries: tuple[Entry, ...]
     source: str = ""
+    owners: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
+
+    @property
+    def owners_words(self) -> str:
+        """What to put into the programme file; empty where the sheet names no owner."""
+        if not self.owners:
+            return ""
+        lines = [
+            f"{toml_key(group)} = {toml_value(list(who))}" for group, who in self.owners.items()
+        ]
+        return (
+            "Owners stand in the programme file, where they count once they were confirmed; put "
+            "these lines there:\n[owners]\n" + "\n".join(lines)
+        )
 
 
 @dataclass(frozen=True)
@@ -133,18 +159,26 @@ class Applied:
 # -- writing -------------------------------------------------------------------------------
 
 
-def sheet_text(source: CalibrationSet | Table) -> str:
+def sheet_text(source: CalibrationSet | Table, *, about: bool = False) -> str:
     """Return the rules, relations and bindings of a set or table as a rule sheet.
+
+    Parameters
+    ----------
+    source : CalibrationSet or Table
+    about : bool
+        Whether to say limits, storage, units and function groups too.  A sheet that is carried to
+        the next software's set had better not: there they may be others.
 
     Notes
     -----
     `parse_sheet` reads it back; applied to the set it came from, it changes nothing.
     """
     tables = [source] if isinstance(source, Table) else list(source)
-    return "\n".join([_HEAD + f"sheet = {SHEET_VERSION}\n", *map(_entry_text, tables)])
+    entries = [_entry_text(table, about) for table in tables]
+    return "\n".join([_HEAD + f"sheet = {SHEET_VERSION}\n", *entries])
 
 
-def _entry_text(table: Table) -> str:
+def _entry_text(table: Table, about: bool) -> str:
     lines = ["[[table]]", f"id = {toml_value(table.id)}"]
     # What is not in the published lists cannot be said in a sheet, so it is left as it is.
     if table.role in ("", *ROLES):
@@ -152,6 +186,8 @@ def _entry_text(table: Table) -> str:
     inputs = [axis.quantity for axis in table.axes]
     if inputs and set(inputs) <= {"", *QUANTITIES}:
         lines.append(f"inputs = {toml_value(inputs)}")
+    if about:
+        lines += about_lines(table)
     if table.relations:
         lines.append(f"modes = {toml_value(dict(table.relations))}")
     if table.rules:
@@ -216,6 +252,7 @@ def parse_sheet(text: str, source: str = "rule sheet") -> Sheet:
             f"Write `sheet = {SHEET_VERSION}`, or use a newer program.",
         )
     given = data.pop("table", [])
+    owners = _owners(data.pop("owners", {}), source)
     if data:
         raise FileProblem(
             source,
@@ -231,7 +268,19 @@ def parse_sheet(text: str, source: str = "rule sheet") -> Sheet:
     for number, plain in enumerate(given):
         line = lines[number] if len(lines) == len(given) else 0
         entries.append(_entry(plain, number, line, source))
-    return Sheet(tuple(entries), source)
+    return Sheet(tuple(entries), source, owners)
+
+
+def _owners(given: Any, source: str) -> Mapping[str, tuple[str, ...]]:
+    good = isinstance(given, dict) and all(
+        isinstance(who, list) and all(isinstance(name, str) for name in who)
+        for who in given.values()
+    )
+    if not good:
+        raise FileProblem(
+            source, "owners", "These are no owners.", 'Write "Braking" = ["Name"] below [owners].'
+        )
+    return MappingProxyType({group: tuple(who) for group, who in given.items()})
 
 
 def _entry_lines(text: str) -> list[int]:
@@ -245,9 +294,9 @@ def _entry(plain: dict[str, Any], number: int, line: int, source: str) -> Entry:
     def refuse(problem: str, remedy: str, where: str = "") -> Never:
         raise FileProblem(source, f"{place}{where and ', ' + where}", problem, remedy)
 
-    unknown = [key for key in plain if key not in _KEYS]
+    unknown = [key for key in plain if key not in ENTRY_KEYS]
     if unknown:
-        refuse(f"There is no setting {unknown[0]!r}.", f"An entry has: {', '.join(_KEYS)}.")
+        refuse(f"There is no setting {unknown[0]!r}.", nearest(unknown[0], ENTRY_KEYS, "settings"))
     patterns = {key: plain[key] for key in _MATCHES if key in plain}
     if not patterns:
         refuse("The entry names no table.", 'Give it an id, role or name, such as id = "slip_*".')
@@ -265,13 +314,20 @@ def _entry(plain: dict[str, Any], number: int, line: int, source: str) -> Entry:
                 )
     bind = plain.get("bind")
     if bind is not None and bind not in ("", *ROLES):
-        refuse(f"{bind!r} is no role.", "The list of roles is in calib_model.core.roles.", "bind")
+        refuse(f"{bind!r} is no role.", nearest(str(bind), ROLES, "roles"), "bind")
     inputs = plain.get("inputs")
     if inputs is not None and not isinstance(inputs, list):
         refuse("Inputs are not a list.", 'Write inputs = ["vehicle_speed", "pedal"].', "inputs")
     for quantity in inputs or ():
         if quantity not in ("", *QUANTITIES):
-            refuse(f"{quantity!r} is no input.", f"Use one of: {', '.join(QUANTITIES)}.", "inputs")
+            refuse(
+                f"{quantity!r} is no input.", nearest(str(quantity), QUANTITIES, "inputs"), "inputs"
+            )
+    try:
+        about = about_from_plain(plain)
+    except ModelError as error:
+        key, _, problem = error.problem.partition(": ")
+        refuse(problem, error.remedy, key)
     rules = plain.get("rules")
     if rules is not None and not isinstance(rules, list):
         refuse("Rules are not a list.", 'Write rules = [{ kind = "monotone", ... }].', "rules")
@@ -290,6 +346,7 @@ def _entry(plain: dict[str, Any], number: int, line: int, source: str) -> Entry:
         bind,
         None if inputs is None else tuple(inputs),
         line,
+        about,
     )
 
 
@@ -327,6 +384,13 @@ def applied(content: CalibrationSet, sheet: Sheet) -> Applied:
                 rules[table.id] = tuple(dict.fromkeys(both))
             if entry.modes is not None:
                 modes[table.id] = {**modes.get(table.id, table.relations), **entry.modes}
+            if not entry.about.says_nothing:
+                try:
+                    tables[table.id] = entry.about.of(tables[table.id])
+                except ModelError as error:
+                    raise _refused(
+                        sheet, entry, f"does not fit: {error.problem}", error.remedy
+                    ) from None
             if entry.bind is not None:
                 tables[table.id] = replace(tables[table.id], role=entry.bind)
     for id, asked in rules.items():

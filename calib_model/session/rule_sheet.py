@@ -36,4 +36,5 @@ def apply_sheet(content: CalibrationSet, sheet: Sheet) -> Change:
     edits += [TableEdit(content.tables[id], table) for id, table in outcome.tables.items()]
     name = Path(sheet.source).name
     title = f"Apply rule sheet {name}" if name else "Apply rule sheet"
-    return Change(title, tuple(edits), note=outcome.summary)
+    said = "\n".join(filter(None, (outcome.summary, sheet.owners_words)))
+    return Change(title, tuple(edits), note=said)

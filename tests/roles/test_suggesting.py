@@ -14,9 +14,9 @@ from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.roles import QUANTITIES, ROLES
 from calib_model.core.table import Table
+from calib_model.core.unit_words import alike, unit_meant
 from calib_model.core.units import known, same_kind
 from calib_model.roles.profiles import profiles
-from calib_model.roles.spelling import alike, unit_meant
 from calib_model.roles.suggest import Surely, suggest
 from calib_model.roles.words import vocabulary
 

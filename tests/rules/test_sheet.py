@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.rule import KINDS, Range, Rule, Severity
+from calib_model.core.storage import Storage
 from calib_model.core.table import Table
 from calib_model.editing.change import apply as apply_change
 from calib_model.errors import FileProblem, ModelError
@@ -247,12 +248,12 @@ def test_rules_of_a_sheet_are_checked_like_any_other() -> None:
         ("\n[[table]]\nrules = []", "entry 1 (line 2)", "slip_*"),
         ("[[table]]\nid = 3", "entry 1 (line 1), id", "quotation"),
         ('[[table]]\nid = "x"\nrole = ["y"]', "entry 1 (line 1), role", "quotation"),
-        ('[[table]]\nid = "x"\nrulez = []', "entry 1 (line 1)", "id, role, name, bind"),
+        ('[[table]]\nid = "x"\nrulez = []', "entry 1 (line 1)", "Did you mean rules"),
         ('[[table]]\nid = "x"\nmodes = "=="', "modes", "towing"),
         ('[[table]]\nid = "x"\nmodes = { towing = ">" }', "modes", ">="),
         ('[[table]]\nid = "x"\nmodes = { towing = [] }', "modes", ">="),
-        ('[[table]]\nid = "x"\nbind = "slip_targt"', "bind", "list of roles"),
-        ('[[table]]\nid = "x"\nbind = 7', "bind", "list of roles"),
+        ('[[table]]\nid = "x"\nbind = "slip_targt"', "bind", "Did you mean slip_target"),
+        ('[[table]]\nid = "x"\nbind = 7', "bind", "Known roles"),
         ('[[table]]\nid = "x"\ninputs = "pedal"', "inputs", "inputs ="),
         ('[[table]]\nid = "x"\ninputs = ["pedals"]', "inputs", "pedal"),
         ('[[table]]\nid = "x"\ninputs = [["pedal"]]', "inputs", "pedal"),
@@ -268,6 +269,17 @@ def test_rules_of_a_sheet_are_checked_like_any_other() -> None:
         ('[[table]]\nid = "x"\nrules = [{kind = "finite", scope = [1]}]', "rule 1", ""),
         ('[[table]]\nid = "x"\nrules = [{kind = "finite", severity = "grave"}]', "rule 1", ""),
         ("x = " + "[" * 5000, "", "plainly"),
+        ('[[table]]\nid = "x"\nlimits = [3, 1]', "limits", "lower, upper"),
+        ('[[table]]\nid = "x"\nlimits = [nan, 1]', "limits", "lower, upper"),
+        ('[[table]]\nid = "x"\nlimits = [true, 1]', "limits", "lower, upper"),
+        ('[[table]]\nid = "x"\nstorage = "uint16"', "storage", "type ="),
+        ('[[table]]\nid = "x"\nstorage = { type = "uint7" }', "storage", "uint8"),
+        ('[[table]]\nid = "x"\nstorage = { type = "uint8", step = "x" }', "storage", "1/250"),
+        ('[[table]]\nid = "x"\nstorage = { type = "uint8", step = true }', "storage", "step ="),
+        ('[[table]]\nid = "x"\nunit = 3', "unit", "quotation"),
+        ('[[table]]\nid = "x"\naxis_units = "%"', "axis_units", "axis_units ="),
+        ("owners = 3", "owners", "[owners]"),
+        ('[owners]\nBraking = "Ines"', "owners", "[owners]"),
     ],
 )  # fmt: skip
 def test_message_names_place_and_remedy(text: str, place: str, remedy: str) -> None:
@@ -302,3 +314,82 @@ def test_sheet_that_does_not_fit_the_set(text: str, said: str) -> None:
         apply_sheet(small_set(), parse_sheet(text))
     assert said in str(caught.value)
     assert caught.value.remedy
+
+
+# -- what a table is -----------------------------------------------------------------------
+
+STORAGES = st.one_of(
+    st.sampled_from([Storage(), Storage("float32")]),
+    st.builds(
+        Storage.of,
+        st.sampled_from(["int8", "uint16", "int32"]),
+        st.sampled_from(["1", "0.5", "1/250", "1/3", "0.0001", "7"]),
+        st.sampled_from(["0", "-50", "0.25", "1/3"]),
+    ),
+)
+ENDS = st.one_of(st.just(float("inf")), st.floats(0, 1e6), st.integers(0, 9).map(float))
+
+
+@settings(max_examples=120, deadline=None, derandomize=True)
+@given(
+    lower=ENDS.map(lambda x: -x),
+    upper=ENDS,
+    storage=STORAGES,
+    unit=st.sampled_from(["-", "", "N.m", "deg/s", "0/1", "N.m/(km/h)"]),
+    axis_unit=st.sampled_from(["-", "%", "km/h"]),
+    function=texts,
+)
+def test_what_a_table_is_survives_text(
+    lower: float, upper: float, storage: Storage, unit: str, axis_unit: str, function: str
+) -> None:
+    table = Table(
+        "t", [1.0, 2.0], (Axis([0, 1], unit=axis_unit),), unit=unit, function=function,
+        lower=lower, upper=upper, storage=storage,
+    )  # fmt: skip
+    sheet = parse_sheet(sheet_text(table, about=True))
+    content = CalibrationSet([table])
+    assert apply_sheet(content, sheet).is_empty
+    (entry,) = sheet.entries
+    blank = Table("t", [1.0, 2.0], (Axis([0, 1]),))
+    assert entry.about.of(blank) == table or not storage.is_integer
+
+
+def test_a_sheet_leaves_what_tables_are_unless_asked() -> None:
+    """It is carried to the next software's set, where limits and storage may be others."""
+    assert "limits" not in sheet_text(small_set())
+    assert "limits" in sheet_text(small_set(), about=True)
+
+
+def test_spellings_of_units_may_change_but_not_what_they_mean() -> None:
+    table = Table("t", [1.0, 2.0], (Axis([0, 1], "speed", "kph"),), unit="Nm")
+    content = CalibrationSet([table])
+
+    def after(text: str) -> Table:
+        sheet = parse_sheet(f'[[table]]\nid = "t"\n{text}')
+        return apply_change(content, apply_sheet(content, sheet))["t"]
+
+    same = after('unit = "N.m"\naxis_units = ["km/h"]')
+    assert (same.unit, same.axes[0].unit) == ("N.m", "km/h")
+    assert after('axis_units = [""]').axes[0].unit == "kph"
+    for text, said in (
+        ('unit = "kN.m"', "would have to be converted"),
+        ('unit = "A"', "It is another"),
+        ('axis_units = ["mph"]', "speed of t is in 'kph', not 'mph'"),
+        ('axis_units = ["km/h", "%"]', "2 axis units are given for t, which has 1 axes"),
+    ):
+        with pytest.raises(ModelError, match=said):
+            after(text)
+
+
+def test_a_shared_axis_keeps_its_unit() -> None:
+    sheet = parse_sheet('[[table]]\nid = "slip_dead_band"\naxis_units = ["mph"]')
+    with pytest.raises(ModelError, match="shares the axis"):
+        apply_sheet(small_set(), sheet)
+
+
+def test_owners_are_told_and_not_applied() -> None:
+    sheet = parse_sheet('[owners]\n"Slip control" = ["Ines Roth"]\n')
+    change = apply_sheet(small_set(), sheet)
+    assert change.is_empty
+    assert '[owners]\n"Slip control" = ["Ines Roth"]' in change.note
+    assert "programme file" in change.note

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from ..core.units import convert, known, same_kind
-from ..errors import UnitProblem
+from calib_model.core.units import convert, known, same_kind
+from calib_model.errors import UnitProblem
 
 _WORDS = {
     "nm": "N.m", "newtonmetre": "N.m", "newtonmeter": "N.m", "newtonmetres": "N.m",

@@ -231,6 +231,10 @@ class _Answer:
         return Grid(
             self.path.name, _text(about.get("sheet", "")), cells, codes.reshape(rows, columns),
             lines, widths, separator=_text(about.get("separator", "")),
+            merged=tuple(
+                (_count(top), _count(bottom), _count(left))
+                for top, bottom, left in about.get("merged", ())
+            ),
             notes=tuple(_text(note) for note in about.get("notes", ())[:50]),
         )  # fmt: skip
 

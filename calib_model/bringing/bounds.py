@@ -14,6 +14,8 @@ MAX_SHEETS = 500
 MAX_CELLS = 8_000_000
 """Of all grids of a file, empty ones between filled ones included."""
 MAX_COLUMNS = 16_384
+MAX_MERGED = 10_000
+"""Merged areas of a sheet that are looked at."""
 MAX_TEXT = 32_767
 """Characters of a cell."""
 MAX_TEXTS = 128 << 20

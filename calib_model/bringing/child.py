@@ -91,7 +91,9 @@ def _answers(path: Path, request: Mapping[str, Any]) -> Answers:
         from .workbook import read_workbook
 
         for sheet in read_workbook(data):
-            yield _packed(sheet.rows, {"sheet": sheet.name, "notes": sheet.notes[:20]})
+            yield _packed(
+                sheet.rows, {"sheet": sheet.name, "notes": sheet.notes[:20], "merged": sheet.merged}
+            )
     else:
         from .delimited import read_delimited
 

@@ -125,12 +125,18 @@ def read_columns(grid: Grid, block: Block, reading: Reading) -> None:
     """Read a block of columns."""
     columns, title_rows = _parts(grid, block)
     rows = np.arange(block.top, block.bottom)
+    own = [c for parts in columns.own_axes.values() for c in parts]
+    last = max([columns.value, *columns.numbers])
+    beside = (columns.id, columns.unit, *columns.texts, *own, *columns.numbers)
+    filled = grid.filled_down([c for c in beside if c != last])
     if columns.id >= 0:
+        grid = filled
         for group in _groups(grid, rows, columns.id):
             _group(grid, block, reading, columns, group)
         return
     heading = heading_of(grid, title_rows, block.left, block.right)
-    points, values = _axes_and_values(grid, rows, columns)
+    points, values = _axes_and_values(filled, rows, columns)
+    grid = grid.filled_down(points)
     if not values or len(values) > MOST_TABLES_ABREAST:
         reading.leave_out(grid, block.area, "No column of values is plainly beside its axes.")
         return

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -50,6 +50,8 @@ class Grid:
         How its texts write numbers; found out by default.
     separator : str
         What stands between the cells of a text file.
+    merged : tuple of (int, int, int)
+        First and last row, and column, of cells that are merged down a column.
     notes : tuple of str
     """
 
@@ -61,6 +63,7 @@ class Grid:
     widths: Any = None
     given: Numerals | None = None
     separator: str = ""
+    merged: tuple[tuple[int, int, int], ...] = ()
     notes: tuple[str, ...] = field(default=())
 
     @cached_property
@@ -117,6 +120,20 @@ class Grid:
         """Return a cell's text as it stands."""
         cell = self.cells[self.codes[row, column]]
         return str(cell) if isinstance(cell, str) else repr(cell).removesuffix(".0")
+
+    def filled_down(self, columns: Sequence[int]) -> Grid:
+        """Return the grid with merged cells of some columns counted in each of their rows.
+
+        Names and breakpoints beside values are merged so (pandas does it); a value never is.
+        """
+        wanted = set(columns)
+        merged = [(a, b, c) for a, b, c in self.merged if c in wanted and b < len(self.codes)]
+        if not merged:
+            return self
+        codes = self.codes.copy()
+        for top, bottom, column in merged:
+            codes[top : bottom + 1, column] = codes[top, column]
+        return replace(self, codes=codes)
 
     def place(self, row: int, column: int) -> str:
         """Return words for a cell: ``cell B7`` in a sheet, ``line 7, column 2`` in a text file."""

@@ -20,6 +20,7 @@ import python_calamine as calamine
 from .bounds import (
     MAX_CELLS,
     MAX_COLUMNS,
+    MAX_MERGED,
     MAX_PARTS,
     MAX_RATIO,
     MAX_SHEETS,
@@ -46,8 +47,14 @@ Troubles = dict[tuple[int, int], str]
 class Sheet:
     """A sheet: its name, rows of cells, whether it is shown, and remarks."""
 
-    def __init__(self, name: str, rows: list[list[Cell]], notes: list[str]) -> None:
-        self.name, self.rows, self.notes = name, rows, notes
+    def __init__(
+        self,
+        name: str,
+        rows: list[list[Cell]],
+        notes: list[str],
+        merged: list[tuple[int, int, int]],
+    ) -> None:
+        self.name, self.rows, self.notes, self.merged = name, rows, notes, merged
 
 
 def read_workbook(data: bytes) -> Iterator[Sheet]:
@@ -301,8 +308,12 @@ def _sheets(data: bytes, looked: dict[str, Troubles]) -> Iterator[Sheet]:
             if made[row][column] == "":
                 made[row][column] = Trouble(why)
         if merged:
-            notes.append(f"{len(merged)} merged areas: each counts in its first cell only.")
-        yield Sheet(about.name, made, notes)
+            notes.append(f"{len(merged)} merged areas: a value counts in its first cell only.")
+        down = [
+            (top, bottom, left) for (top, left), (bottom, right) in merged[:MAX_MERGED]
+            if left == right and bottom > top
+        ]  # fmt: skip
+        yield Sheet(about.name, made, notes, down)
 
 
 def _cell(cell: Any, place: str) -> Cell:

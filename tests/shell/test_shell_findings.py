@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from app.needs import RELEASE
 from app.shell.window import MainWindow
 from app.tune.shape.tool import Question
+from app.work.latest import Latest
 
 
 def fail(*_arguments: object) -> None:
@@ -63,3 +65,16 @@ def test_shape_keeps_the_relations_of_the_programme_beside_the_set(
     opened.tune.show_tool("nearest")
     wait(lambda: bool(asked))
     assert [content.mode for content in asked[-1].against] == ["normal"]
+
+
+def test_closing_the_window_ends_what_its_parts_wait_for(opened: MainWindow) -> None:
+    """A part's open question, and the process it waits for; only the jobs were ended before."""
+    stop, answers = threading.Event(), []
+    latest = Latest(opened.tune, answers.append, answers.append, stop.set)
+    latest.ask(lambda: stop.wait(10))
+    assert latest.busy
+    opened.close()
+    assert stop.is_set()
+    assert not latest.busy
+    latest.wait()
+    assert answers == []

@@ -16,6 +16,7 @@ import pytest
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.rule import Rule
 from calib_model.core.table import Table
+from calib_model.rules.attention import attention
 from calib_model.rules.check import Checker, check
 from calib_model.rules.limits import Bounds
 from calib_model.rules.relations import Relation
@@ -76,6 +77,16 @@ def test_check_30000_tables(
     record_testsuite_property("check of 30,000 tables: seconds", round(seconds, 3))
     record_testsuite_property("check: times a plain numpy pass", round(seconds / plain, 1))
     assert not timed or seconds < 2.0
+
+
+def test_counting_who_looks_costs_little_beside_the_check(
+    large: CalibrationSet, record_testsuite_property: Record, best: Best
+) -> None:
+    seconds, report = best(lambda: check(large))
+    counted, found = best(lambda: attention(large, report))
+    assert sum(found.tables.values()) == len(large)
+    record_testsuite_property("counting rules: share of the check", round(counted / seconds, 3))
+    assert counted < 0.25 * seconds
 
 
 def test_mode_relations_of_30000_tables(

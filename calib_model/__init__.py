@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from .editing.conversions import change_storage, change_unit
     from .editing.places import cells_at
     from .editing.reshape import add_axis, drop_axis, share_axis, transpose
+    from .editing.rule_changes import add_rule, remove_rules, switch_rules
     from .editing.tables import (
         add_table,
         duplicate_table,
@@ -59,7 +60,15 @@ if TYPE_CHECKING:
         set_labels,
     )
     from .lookup import lookup
+    from .roles.changes import bind_table, confirm_roles, unbind
+    from .roles.missing import readiness
+    from .roles.starting import starting_rules
+    from .roles.suggest import suggest_roles
+    from .rules.attention import attention
     from .rules.check import check
+    from .rules.preview import preview
+    from .rules.suggested import suggest_rules
+    from .rules.withdrawn import withdrawn
     from .scripting import (
         axis,
         bring_in,
@@ -68,6 +77,7 @@ if TYPE_CHECKING:
         import_set,
         new_set,
         open_set,
+        rule,
         save_set,
     )
     from .signoff import verify
@@ -83,14 +93,18 @@ _HOMES = {
     "Storage": "core.storage",
     "Table": "core.table",
     "add_axis": "editing.reshape",
+    "add_rule": "editing.rule_changes",
     "add_table": "editing.tables",
+    "attention": "rules.attention",
     "axis": "scripting",
+    "bind_table": "roles.changes",
+    "bring_in": "scripting",
     "cells_at": "editing.places",
     "change_storage": "editing.conversions",
     "change_unit": "editing.conversions",
-    "bring_in": "scripting",
     "check": "rules.check",
     "compare": "compare",  # the subpackage itself, which can be called: see `called.py`
+    "confirm_roles": "roles.changes",
     "delete_breakpoint": "editing.axes",
     "delete_breakpoint_at": "editing.axes",
     "detach_axis": "editing.axes",
@@ -107,15 +121,25 @@ _HOMES = {
     "new_set": "scripting",
     "new_table": "editing.tables",
     "open_set": "scripting",
+    "preview": "rules.preview",
+    "readiness": "roles.missing",
+    "remove_rules": "editing.rule_changes",
     "remove_table": "editing.tables",
     "rename_table": "editing.tables",
+    "rule": "scripting",
     "save_set": "scripting",
     "set_labels": "editing.tables",
     "share_axis": "editing.reshape",
+    "starting_rules": "roles.starting",
+    "suggest_roles": "roles.suggest",
+    "suggest_rules": "rules.suggested",
+    "switch_rules": "editing.rule_changes",
     "transpose": "editing.reshape",
+    "unbind": "roles.changes",
     "understand": "bringing.understanding",
     "values_digest": "core.values_digest",
     "verify": "signoff",
+    "withdrawn": "rules.withdrawn",
 }
 
 __all__ = [
@@ -128,14 +152,18 @@ __all__ = [
     "Storage",
     "Table",
     "add_axis",
+    "add_rule",
     "add_table",
+    "attention",
     "axis",
+    "bind_table",
     "bring_in",
     "cells_at",
     "change_storage",
     "change_unit",
     "check",
     "compare",
+    "confirm_roles",
     "delete_breakpoint",
     "delete_breakpoint_at",
     "detach_axis",
@@ -152,15 +180,25 @@ __all__ = [
     "new_set",
     "new_table",
     "open_set",
+    "preview",
+    "readiness",
+    "remove_rules",
     "remove_table",
     "rename_table",
+    "rule",
     "save_set",
     "set_labels",
     "share_axis",
+    "starting_rules",
+    "suggest_roles",
+    "suggest_rules",
+    "switch_rules",
     "transpose",
+    "unbind",
     "understand",
     "values_digest",
     "verify",
+    "withdrawn",
 ]
 
 

@@ -17,6 +17,8 @@ from .core.calibration_set import CalibrationSet
 from .core.people import login_name
 from .core.plain_file import is_there
 from .core.record import SignOff
+from .core.rule import Rule
+from .core.rule_plain import rule_from_plain
 from .core.table import Table
 from .editing.axis_text import axis_from_text
 from .editing.change import Change, RecordEdit, apply, values_change
@@ -369,3 +371,28 @@ def axis(text: str, content: CalibrationSet | None = None) -> Axis:
     'slow'
     """
     return axis_from_text(text, content)
+
+
+def rule(kind: str, **settings: Any) -> Rule:
+    """Return a rule by its kind and settings, as a rule sheet has them.
+
+    Parameters
+    ----------
+    kind : str
+        One of the kinds that `bitepoint rules SET kinds` lists.
+    **settings
+        Its own (``axis="pedal"``), and scope, severity and reason.
+
+    Raises
+    ------
+    ModelError
+        If the kind or a setting is not known, or one is missing; it names the nearest.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> made = cm.rule("monotone", axis="pedal", reason="more pedal, more torque")
+    >>> made.statement(cm.open_set("larch_normal.h5")["hill_torque"])
+    'never falls with accelerator pedal'
+    """
+    return rule_from_plain({"kind": kind, **settings})

@@ -19,14 +19,14 @@ from calib_model.roles.changes import (
     Wanted,
     axis_number,
     bound,
-    cleared,
-    confirmed,
+    confirm_roles,
+    unbind,
     wanted,
     with_rules,
 )
 from calib_model.roles.missing import readiness
-from calib_model.roles.starting import starting
-from calib_model.roles.suggest import suggest
+from calib_model.roles.starting import starting_rules
+from calib_model.roles.suggest import suggest_roles
 
 if TYPE_CHECKING:
     from calib_model.core.calibration_set import CalibrationSet
@@ -90,7 +90,7 @@ def run(arguments: Sequence[str]) -> Answer:
     change = _change(content, given)
     if given.rules:
         after = apply(content, change)
-        change = with_rules(content, change, starting(after, change.tables).rules)
+        change = with_rules(content, change, starting_rules(after, change.tables).rules)
     return written(stored, given.set, out, change, given.author, given.reason)
 
 
@@ -98,7 +98,7 @@ def _change(content: CalibrationSet, given: argparse.Namespace) -> Change:
     words: list[str] = given.words
     match given.action:
         case "confirm":
-            return confirmed(content, _chosen(content, words, given.sure))
+            return confirm_roles(content, _chosen(content, words, given.sure))
         case "set":
             if len(words) < 2:
                 refuse("A table and a role are needed.", "Write bind SET set TABLE ROLE.")
@@ -115,11 +115,11 @@ def _change(content: CalibrationSet, given: argparse.Namespace) -> Change:
         case _:
             if not words:
                 refuse("No table is named.", "Write bind SET clear TABLE ....")
-            return cleared(content, words, axes=given.axes)
+            return unbind(content, words, axes=given.axes)
 
 
 def _chosen(content: CalibrationSet, ids: Sequence[str], sure: bool) -> list[Suggestion]:
-    found = suggest(content)
+    found = suggest_roles(content)
     if sure:
         return list(found.sure)
     if not ids:
@@ -139,7 +139,7 @@ def _chosen(content: CalibrationSet, ids: Sequence[str], sure: bool) -> list[Sug
 def _shown(content: CalibrationSet, given: argparse.Namespace) -> str:
     match given.action:
         case "suggest":
-            found = suggest(content)
+            found = suggest_roles(content)
             return json_text(_plain(found)) if given.json else _words(found)
         case "missing":
             return _missing(content, given.json)

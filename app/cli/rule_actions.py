@@ -19,7 +19,7 @@ from calib_model.editing.rule_changes import (
     set_rules,
     switch_rules,
 )
-from calib_model.roles.starting import starting
+from calib_model.roles.starting import starting_rules
 from calib_model.rules.kinds import kind, kinds, setting_words
 from calib_model.rules.preview import preview
 from calib_model.rules.said import rule_said
@@ -80,7 +80,7 @@ def change(content: CalibrationSet, given: argparse.Namespace) -> Change:
         case "add":
             return add_rule(content, ids, _rule(words))
         case "start":
-            return starting(content, ids).change(content)
+            return starting_rules(content, ids).change(content)
         case "keep":
             kept: dict[str, list[Rule]] = {}
             for one in _suggested(content, ids, words):
@@ -219,7 +219,7 @@ def _suggest(content: CalibrationSet, given: argparse.Namespace) -> str:
 
 
 def _start(content: CalibrationSet, given: argparse.Namespace) -> str:
-    found = starting(content, chosen(content, given, all_if_none=True))
+    found = starting_rules(content, chosen(content, given, all_if_none=True))
     rows = [
         (id, rule.kind, _line(content[id], rule))
         for id, rules in found.rules.items()

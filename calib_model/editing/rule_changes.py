@@ -77,6 +77,16 @@ def add_rule(content: CalibrationSet, ids: Iterable[str], rule: Rule) -> Change:
     EditRefused
         If the kind is in force by itself, or an axis or another table that the rule names is not
         there: such a rule would never be looked at.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> change = cm.add_rule(content, ["slip_target"], cm.rule("monotone", axis="vehicle_speed"))
+    >>> print(change.title)
+    Add rule monotone to Slip target
+    >>> [str(f.severity) for f in cm.check(cm.edit(content, change)).of("slip_target")]
+    ['error']
     """
     if type(rule) in SELF_ACTING or isinstance(rule, Locked):
         how = "lock the cells" if isinstance(rule, Locked) else "it is in force for every table"

@@ -13,10 +13,11 @@ from ..core.roles import QUANTITIES, ROLES
 from ..core.rule import Rule, find_axis
 from ..core.table import Table
 from ..core.unit_words import alike
-from ..editing.change import Change, Edit, SharedAxisEdit, TableEdit
+from ..editing.change import Change, Edit, SharedAxisEdit, TableEdit, apply
 from ..errors import EditRefused
 from .fit import TableFits
 from .profiles import profiles
+from .starting import starting_rules
 from .suggest import Suggestion
 
 
@@ -38,7 +39,7 @@ class Wanted:
     inputs: Mapping[int, str] = field(default_factory=dict)
 
 
-def confirmed(content: CalibrationSet, suggestions: Iterable[Suggestion]) -> Change:
+def confirm_roles(content: CalibrationSet, suggestions: Iterable[Suggestion]) -> Change:
     """Return the change that takes suggestions over: roles, inputs, and the spelling of units.
 
     Raises
@@ -96,6 +97,48 @@ def wanted(
             if name and not table.axes[number].quantity
         },
     )
+
+
+def bind_table(
+    content: CalibrationSet,
+    id: str,
+    role: str,
+    inputs: Sequence[str] | None = None,
+    *,
+    rules: bool = False,
+) -> Change:
+    """Return the change that binds one table to a role, with its starting rules if asked.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    id, role : str
+    inputs : sequence of str, optional
+        See `wanted`.
+    rules : bool
+        Whether the starting rules of the role come along.
+
+    Raises
+    ------
+    EditRefused
+        See `bound`.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> content = cm.edit(content, cm.unbind(content, ["slip_target"]))
+    >>> cm.readiness(content).missing["slip_target"]
+    'no table plays it'
+    >>> content = cm.edit(content, cm.bind_table(content, "slip_target", "slip_target"))
+    >>> content["slip_target"].role
+    'slip_target'
+    """
+    change = bound(content, [wanted(content, id, role, inputs)])
+    if not rules:
+        return change
+    offered = starting_rules(apply(content, change), [id]).rules
+    return with_rules(content, change, offered)
 
 
 def require_role(role: str) -> None:
@@ -199,7 +242,7 @@ def _change(
     return Change(title or f"Bind {what}", tuple(edits))
 
 
-def cleared(content: CalibrationSet, ids: Iterable[str], *, axes: bool = False) -> Change:
+def unbind(content: CalibrationSet, ids: Iterable[str], *, axes: bool = False) -> Change:
     """Return the change that lets tables go: they play no part any more.
 
     Parameters

@@ -66,7 +66,7 @@ class Starting:
         return set_rules(content, mine, f"Add {count} starting rules to {tables}")
 
 
-def starting(content: CalibrationSet, ids: Iterable[str] | None = None) -> Starting:
+def starting_rules(content: CalibrationSet, ids: Iterable[str] | None = None) -> Starting:
     """Return the rules that the starting sheet has for tables that play a role.
 
     Parameters

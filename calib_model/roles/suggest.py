@@ -101,7 +101,7 @@ class Suggestions:
         return MappingProxyType({one.table: one for one in self.roles})
 
 
-def suggest(content: CalibrationSet) -> Suggestions:
+def suggest_roles(content: CalibrationSet) -> Suggestions:
     """Suggest roles for the tables that play none, and inputs for the axes that read none.
 
     The whole set is looked at together: each role goes to one table and each table gets one role
@@ -111,6 +111,18 @@ def suggest(content: CalibrationSet) -> Suggestions:
     Parameters
     ----------
     content : CalibrationSet
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> gain = cm.Table("KP", [[90.0, 60], [80, 50]], (
+    ...     cm.Axis([0, 160], "veh spd", "kph"), cm.Axis([0, 8], "slip error", "km/h"),
+    ... ), "Slip gain", "Nm/kph")
+    >>> (one,) = cm.suggest_roles(cm.CalibrationSet([gain])).roles
+    >>> one.role, str(one.surely), one.inputs
+    ('slip_gain', 'sure', ('vehicle_speed', 'slip_error'))
+    >>> print(one.reasons[0])
+    its name says gain slip
     """
     every = profiles().roles
     played = {table.role for table in content if table.role}

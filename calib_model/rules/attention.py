@@ -85,6 +85,13 @@ def attention(content: CalibrationSet, report: Report) -> Attention:
     content : CalibrationSet
     report : Report
         Of a check of the whole set; rules that it could not evaluate look at nothing.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.CalibrationSet([cm.Table("gain", 2.0)])
+    >>> print(cm.attention(content, cm.check(content)).words)
+    1 of 1 table is not checked by any rule; rules look at 0 of 1 cell.
     """
     tables: Counter[int] = Counter()
     cells: Counter[int] = Counter()

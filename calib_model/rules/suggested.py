@@ -73,6 +73,16 @@ def suggest_rules(
     tuple of SuggestedRule
         In the order of the tables; for each the best supported first.  Tables with empty cells or
         disordered axes, and scalars, get none.
+
+    Examples
+    --------
+    >>> import calib_model as cm
+    >>> content = cm.open_set("larch_normal.h5")
+    >>> one = cm.suggest_rules(content, ["torque_fall_slew"])[0]
+    >>> print(one.question)
+    Never falls with vehicle speed: keep it so?
+    >>> print(one.evidence)
+    rises in all 2 lines, 8 steps; the smallest is 100 N·m/s; 2 level
     """
     found: list[SuggestedRule] = []
     for id in content.tables if ids is None else dict.fromkeys(ids):

@@ -15,10 +15,10 @@ from calib_model.core.roles import ROLES
 from calib_model.core.table import Table
 from calib_model.editing.change import apply, change_from_plain, change_to_plain
 from calib_model.errors import EditRefused
-from calib_model.roles.changes import Wanted, bound, cleared, confirmed, wanted, with_rules
+from calib_model.roles.changes import Wanted, bound, confirm_roles, unbind, wanted, with_rules
 from calib_model.roles.missing import ABILITIES, readiness
-from calib_model.roles.starting import starting
-from calib_model.roles.suggest import suggest
+from calib_model.roles.starting import starting_rules
+from calib_model.roles.suggest import suggest_roles
 from calib_model.rules.check import Finding, check
 from calib_model.rules.plausibility import Covers
 from calib_model.rules.shape import Monotone
@@ -50,10 +50,10 @@ def errors(content: CalibrationSet) -> list[Finding]:
 
 def test_a_foreign_set_is_bound_checked_and_ready_in_one_change(sample: CalibrationSet) -> None:
     content, roles = foreign(sample, "plain", "snake", 1)
-    found = [one for one in suggest(content).roles if roles.get(one.table) == one.role]
-    change = confirmed(content, found)
+    found = [one for one in suggest_roles(content).roles if roles.get(one.table) == one.role]
+    change = confirm_roles(content, found)
     after = apply(content, change)
-    change = with_rules(content, change, starting(after, change.tables).rules)
+    change = with_rules(content, change, starting_rules(after, change.tables).rules)
     after = apply(content, change)
     assert len(found) >= 40
     assert apply(after, change.inverse()) == content
@@ -84,7 +84,9 @@ def test_what_needs_converting_is_left_and_named() -> None:
     assert after["spd"].axes[0].unit == "mph"
     assert "convert the axis" in readiness(after).missing["slip_dead_band"]
     assert "is in mph, not km/h" in readiness(after).unread["spd"]
-    assert {w.reason for w in starting(after).waiting} >= {"vehicle_speed is read in mph, not km/h"}
+    assert {w.reason for w in starting_rules(after).waiting} >= {
+        "vehicle_speed is read in mph, not km/h"
+    }
 
 
 @pytest.mark.parametrize(
@@ -144,7 +146,7 @@ def test_bindings_are_taken_back_whole(data: st.DataObject) -> None:
     assert apply(after, change.inverse()) == content
     assert [after[n].role for n in names] == chosen
     assert {t.axes[0].quantity for t in after} == {quantity}
-    gone = apply(after, cleared(after, names, axes=True))
+    gone = apply(after, unbind(after, names, axes=True))
     assert not any(gone[n].role or gone[n].axes[0].quantity for n in names)
 
 
@@ -153,7 +155,7 @@ def test_bindings_are_taken_back_whole(data: st.DataObject) -> None:
 
 def test_the_sample_holds_to_the_starting_sheet_but_for_notes(sample: CalibrationSet) -> None:
     """Ends that are held on purpose are notes: nothing blocks, and everybody sees them."""
-    offered = starting(sample)
+    offered = starting_rules(sample)
     assert offered.waiting == ()
     after = apply(sample, offered.change(sample))
     new = [f for f in check(after).findings if f not in check(sample).findings]
@@ -181,7 +183,7 @@ def test_a_cold_end_that_is_missing_is_named_in_every_table(sample: CalibrationS
             tables.append(table.id)
             seen = [f for f in errors(moved) if f.table == table.id and f.rule == "covers"]
             (silent if not seen else named).append(table.id)
-            after = apply(moved, starting(moved).change(moved))
+            after = apply(moved, starting_rules(moved).change(moved))
             found = [f for f in errors(after) if f.table == table.id and f.rule == "covers"]
             assert found, table.id
             assert "must reach −40" in found[0].message
@@ -207,24 +209,24 @@ def test_a_cliff_beyond_the_slew_is_named(
     steep = sample.with_table(table.with_values(values))
     before = {f.rule for f in check(steep).of(id)}
     assert "rate_within" not in before
-    after = apply(steep, starting(steep).change(steep, [id]))
+    after = apply(steep, starting_rules(steep).change(steep, [id]))
     (found,) = [f for f in check(after).of(id) if f.rule == "rate_within"]
     assert "slew" in found.message
 
 
 def test_what_a_user_settled_on_stands(sample: CalibrationSet) -> None:
     mine = replace(sample["slip_target"], rules=(Monotone("pedal", "down", off=True),))
-    offered = starting(sample.with_table(mine), ["slip_target"]).rules["slip_target"]
+    offered = starting_rules(sample.with_table(mine), ["slip_target"]).rules["slip_target"]
     assert not any(isinstance(rule, Monotone) for rule in offered)
     wide = Covers("ambient_temperature", -60, 70)
     table = replace(sample["ambient_factor"], rules=(wide,))
-    rules = starting(sample.with_table(table), ["ambient_factor"]).rules["ambient_factor"]
+    rules = starting_rules(sample.with_table(table), ["ambient_factor"]).rules["ambient_factor"]
     assert not any(isinstance(rule, Covers) for rule in rules)
 
 
 def test_a_rule_waits_for_the_table_it_names(sample: CalibrationSet) -> None:
     alone = CalibrationSet([replace(bare(sample)["slip_dead_band"], role="slip_dead_band")])
-    reasons = {w.reason for w in starting(alone).waiting}
+    reasons = {w.reason for w in starting_rules(alone).waiting}
     assert reasons == {"no axis reads vehicle_speed", "no table plays slip_target yet"}
 
 
@@ -237,7 +239,7 @@ def test_other_tables_go_by_the_ids_that_play_the_roles(sample: CalibrationSet) 
                     sample["slip_target"].axes)),
         ]
     )  # fmt: skip
-    rules = starting(renamed).rules["slip_dead_band"]
+    rules = starting_rules(renamed).rules["slip_dead_band"]
     assert [r.reads() for r in rules if r.reads()] == [("SLPTGT",)]
 
 
@@ -255,7 +257,7 @@ def test_the_sample_can_do_everything(sample: CalibrationSet) -> None:
 
 
 def test_what_goes_with_a_missing_table_is_named(sample: CalibrationSet) -> None:
-    after = apply(sample, cleared(sample, ["slip_target"]))
+    after = apply(sample, unbind(sample, ["slip_target"]))
     (slip,) = [one for one in readiness(after).abilities if one.name == "slip control"]
     assert slip.state == "in part"
     assert slip.there == ("expected_axle_difference",)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.roles.suggest import Suggestions, suggest
+from calib_model.roles.suggest import Suggestions, suggest_roles
 from tests.roles.naming import HOUSES, ROLE_PHRASES, STYLES, foreign
 
 LOOKED_AT, HELD_OUT = (1, 2), (11, 12, 13)
@@ -33,7 +33,7 @@ def test_most_are_right_and_none_is_wrongly_sure(
 ) -> None:
     content, roles = foreign(sample, house, style, seed)
     assert (len(content), len(roles)) == (300, 42)
-    right, sure, wrongly = judged(suggest(content), roles)
+    right, sure, wrongly = judged(suggest_roles(content), roles)
     assert wrongly == []
     assert right >= 0.8 * 42
     assert sure >= 10
@@ -45,7 +45,7 @@ def test_words_never_heard_leave_a_third_and_nothing_sure(
 ) -> None:
     """Units, axes, ranges and shapes alone; a third of the decoys has all four of them as well."""
     content, roles = foreign(sample, "far", style, HELD_OUT[1])
-    right, sure, _ = judged(suggest(content), roles)
+    right, sure, _ = judged(suggest_roles(content), roles)
     assert right >= 0.3 * 42
     assert sure == 0
 
@@ -60,7 +60,7 @@ def test_where_the_true_table_is_gone_its_double_is_not_sure(
         gone = np.random.default_rng(seed).random(len(roles)) < 0.5
         left = {id: role for (id, role), out in zip(roles.items(), gone, strict=True) if not out}
         there = CalibrationSet([t for t in content if t.id in left or t.id not in roles])
-        right, sure, wrongly = judged(suggest(there), left)
+        right, sure, wrongly = judged(suggest_roles(there), left)
         assert wrongly == []
         assert right >= 0.8 * len(left)
         assert sure > 0
@@ -80,7 +80,7 @@ def test_a_house_that_mixes_its_words(sample: CalibrationSet) -> None:
             tables[id], roles[id] = content[id], role
         content, named = parts["other"]
         tables |= {t.id: t for t in content if t.id not in named and t.id not in tables}
-        found = suggest(CalibrationSet(tables))
+        found = suggest_roles(CalibrationSet(tables))
         right, _, wrongly = judged(found, roles)
         assert wrongly == []
         rights.append(right)

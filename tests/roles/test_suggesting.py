@@ -17,7 +17,7 @@ from calib_model.core.table import Table
 from calib_model.core.unit_words import alike, unit_meant
 from calib_model.core.units import known, same_kind
 from calib_model.roles.profiles import profiles
-from calib_model.roles.suggest import Surely, suggest
+from calib_model.roles.suggest import Surely, suggest_roles
 from calib_model.roles.words import vocabulary
 
 
@@ -111,7 +111,7 @@ def gain(id: str = "slpGain", name: str = "Slip gain") -> Table:
 
 
 def test_a_suggestion_says_why() -> None:
-    (one,) = suggest(CalibrationSet([gain()])).roles
+    (one,) = suggest_roles(CalibrationSet([gain()])).roles
     assert (one.role, one.inputs, one.surely) == (
         "slip_gain",
         ("vehicle_speed", "slip_error"),
@@ -127,31 +127,31 @@ def test_a_suggestion_says_why() -> None:
 def test_axes_may_stand_in_any_order() -> None:
     table = gain()
     turned = replace(table, axes=table.axes[::-1], values=table.values.T)
-    (one,) = suggest(CalibrationSet([turned])).roles
+    (one,) = suggest_roles(CalibrationSet([turned])).roles
     assert (one.role, one.inputs) == ("slip_gain", ("slip_error", "vehicle_speed"))
 
 
 def test_two_alike_are_neither_sure_and_each_names_the_other() -> None:
-    (one,) = suggest(CalibrationSet([gain("a"), gain("b")])).roles
+    (one,) = suggest_roles(CalibrationSet([gain("a"), gain("b")])).roles
     assert one.surely is not Surely.SURE
     assert any("may be slip_gain" in text for text in one.instead)
 
 
 def test_a_role_that_is_played_is_not_suggested_again() -> None:
     played = replace(gain("a"), role="slip_gain")
-    found = suggest(CalibrationSet([played, gain("b")]))
+    found = suggest_roles(CalibrationSet([played, gain("b")]))
     assert "slip_gain" not in {one.role for one in found.roles}
 
 
 def test_another_kind_of_unit_rules_a_role_out() -> None:
-    found = suggest(CalibrationSet([replace(gain(), unit="V")]))
+    found = suggest_roles(CalibrationSet([replace(gain(), unit="V")]))
     assert found.roles == ()
     assert [(a.axis, a.quantity) for a in found.axes] == [(0, "vehicle_speed"), (1, "slip_error")]
 
 
 def test_doubts_are_said() -> None:
     odd = replace(gain(), values=gain().values * 40, unit="")
-    (one,) = suggest(CalibrationSet([odd])).roles
+    (one,) = suggest_roles(CalibrationSet([odd])).roles
     assert one.surely is not Surely.SURE
     doubts = " ".join(one.doubts)
     assert "does not say N.m/(km/h)" in doubts
@@ -166,13 +166,13 @@ def test_the_sample_finds_itself(sample: CalibrationSet) -> None:
             for t in sample
         ]
     )
-    found = suggest(bare)
+    found = suggest_roles(bare)
     assert {one.table: one.role for one in found.roles} == {t.id: t.role for t in sample}
     for one in found.roles:
         assert sorted(one.inputs) == sorted(a.quantity for a in sample[one.table].axes), one.table
 
 
 def test_nothing_to_suggest_for_is_no_error() -> None:
-    assert suggest(CalibrationSet([])).roles == ()
+    assert suggest_roles(CalibrationSet([])).roles == ()
     empty = Table("x", np.full(3, np.nan), (Axis([1, 2, 3]),))
-    assert suggest(CalibrationSet([empty, Table("y", np.nan)])).sure == ()
+    assert suggest_roles(CalibrationSet([empty, Table("y", np.nan)])).sure == ()

@@ -74,7 +74,12 @@ def load_parts(window: MainWindow) -> None:
         window.build_tune()
         window.recovery.look()
 
-    window.jobs.start("Getting ready", _import_plots, done=ready, failed=window.say_not_ready)
+    window.jobs.start(
+        "Getting ready",
+        _import_plots,
+        done=ready,
+        failed=lambda error: window.starting.setText(str(error)),
+    )
 
 
 def _import_plots(_control: Control) -> None:

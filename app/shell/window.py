@@ -24,7 +24,6 @@ from app.plain import PlainLabel
 from app.vehicle_in_use import vehicle_in_use
 from app.work.jobs import end_all
 from app.work_area import WorkArea
-from calib_model.errors import BitepointError
 from calib_model.session.document import Document
 
 from . import help_pages
@@ -69,6 +68,8 @@ class MainWindow(Shell):
     ----------
     desk : Desk
     areas : AreaStack
+    starting : PlainLabel
+        Stands in for Tune until that is made, or says why it is not.
     """
 
     def __init__(self, settings: Settings | None = None, theme: Theme | None = None) -> None:
@@ -109,10 +110,10 @@ class MainWindow(Shell):
         self.document_bar.left.connect(self.focus_work)
         self.note = NoteLine()
         self.areas = AreaStack(self, AREAS)
-        self._starting = PlainLabel("Getting ready…")
-        self._starting.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self.starting = PlainLabel("Getting ready…")
+        self.starting.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.welcome = WelcomePage()
-        self.areas.put(TUNE, self._starting)
+        self.areas.put(TUNE, self.starting)
         right = QVBoxLayout()
         right.setContentsMargins(0, 0, 0, 0)
         right.setSpacing(0)
@@ -218,7 +219,7 @@ class MainWindow(Shell):
                 self.welcome.show_beginning(self.book, self.settings.recent, self.files.open)
             stand_in: QWidget | None = self.welcome
         else:
-            stand_in = None if self.tune is not None else self._starting
+            stand_in = None if self.tune is not None else self.starting
         if self.areas.put(TUNE, stand_in):
             self.show_area(self.area)
 
@@ -316,10 +317,6 @@ class MainWindow(Shell):
     def show_about(self) -> None:
         """Open what this is."""
         help_pages.about(self).open()
-
-    def say_not_ready(self, error: BitepointError) -> None:
-        """Say why there is no work area to show."""
-        self._starting.setText(str(error))
 
     # -- dropping, closing ---------------------------------------------------------------------
 

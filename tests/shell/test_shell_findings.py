@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from app.needs import RELEASE
+from app.shell.settings import Settings
+from app.shell.start import load_parts
 from app.shell.window import MainWindow
 from app.tune.shape.tool import Question
 from app.work.latest import Latest
@@ -78,3 +80,17 @@ def test_closing_the_window_ends_what_its_parts_wait_for(opened: MainWindow) -> 
     assert not latest.busy
     latest.wait()
     assert answers == []
+
+
+def test_a_start_that_fails_says_so_where_the_page_would_be(
+    qtbot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.shell.start._import_plots", fail)
+    made = MainWindow(Settings())
+    qtbot.addWidget(made)
+    with qtbot.capture_exceptions() as caught:
+        load_parts(made)
+        qtbot.waitUntil(lambda: not made.jobs.running)
+    assert [str(value) for _, value, _ in caught] == ["out of luck"]
+    assert "out of luck" in made.starting.text()
+    made.recovery.leave()

@@ -4,10 +4,10 @@
 
 from __future__ import annotations
 
-from ..lookup.jit import floats, jit, nothing, number, output, small_ints, whole
+from ..lookup.jit import floats, inner, jit, nothing, number, output, small_ints, whole
 
 
-@jit()
+@inner()
 def _find(v, breakpoints, buckets, scale):
     """Cell and fraction of a point inside an axis; ends included."""
     last = breakpoints.size - 1

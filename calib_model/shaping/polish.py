@@ -6,6 +6,7 @@ the guess was wrong, a row is added or dropped, a few times at most.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +18,11 @@ from .solvers import Programme, Raw
 ROUNDS = 8
 REFINEMENTS = 6
 NEGLIGIBLE = 1e-12
+ON_CELLS, ON_ROWS = 1e-12, 1e-9
+"""What keeps the system regular; refinement takes its effect out again."""
+MOST_JOINED = 16
+"""So many rows may join before factoring again costs less."""
+Solve = Callable[[FloatArray], FloatArray]
 
 
 def polish(programme: Programme, raw: Raw) -> Raw | None:
@@ -85,8 +91,16 @@ def _settled(
     """Add rows that are missed and drop rows that pull the wrong way until none is left."""
     equal = lines.equal
     y = np.where(active, dual, 0.0)
+    kept: _Factor | None = None
     for _ in range(ROUNDS):
-        solved = _solve(p, lines, active, z, y)
+        solved = None
+        rows = np.flatnonzero(active)
+        border = None if kept is None else kept.bordered(lines, rows)
+        if border is not None:
+            solved = _solve(p, lines, rows, z, y, border)
+        if solved is None:
+            kept = _factor(p, lines, rows)
+            solved = None if kept is None else _solve(p, lines, rows, z, y, kept.solve)
         if solved is None:
             return None
         z, y = solved
@@ -100,31 +114,63 @@ def _settled(
     return None
 
 
-def _solve(
-    p: Programme, lines: _Lines, active: BoolArray, z: FloatArray, y: FloatArray
-) -> tuple[FloatArray, FloatArray] | None:
-    """Solve the active rows as equalities, refined from a starting point.
+@dataclass(frozen=True, eq=False)
+class _Factor:
+    """The active rows as equalities, factored."""
 
-    Refinement keeps multipliers near the start, so that rows that say the same thing twice keep
-    the solver's non-negative shares.
-    """
-    from scipy.sparse import csc_array, csr_array
-    from scipy.sparse.linalg import splu
+    solve: Solve
+    rows: IntArray
+    cells: int
 
-    rows = np.flatnonzero(active)
-    k, m = z.size, rows.size
-    indptr, top = lines.matrix.indptr, p.hessian
+    def bordered(self, lines: _Lines, rows: IntArray) -> Solve | None:
+        """Return what solves for a few rows more, without factoring again; None if others left.
+
+        The rows that joined are a border of the factored system; a small dense system (its Schur
+        complement) tells their multipliers.
+        """
+        joined = np.setdiff1d(rows, self.rows, assume_unique=True)
+        if joined.size > MOST_JOINED or rows.size != self.rows.size + joined.size:
+            return None
+        k = self.cells
+        old, new = k + np.searchsorted(rows, self.rows), k + np.searchsorted(rows, joined)
+        border = np.zeros((k + self.rows.size, joined.size))
+        border[:k] = lines.matrix[joined].toarray().T
+        answer = self.solve(border)
+        inner = -ON_ROWS * np.eye(joined.size) - border.T @ answer
+
+        def solve(rest: FloatArray) -> FloatArray:
+            without = self.solve(np.concatenate([rest[:k], rest[old]]))
+            of_joined = np.linalg.solve(inner, rest[new] - border.T @ without)
+            whole = without - answer @ of_joined
+            result = np.empty(rest.size)
+            result[:k], result[old], result[new] = whole[:k], whole[k:], of_joined
+            return result
+
+        return solve
+
+
+def _part(lines: _Lines, rows: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+    """Return lengths of some rows, where each begins in their entries, and the entries' places."""
+    indptr = lines.matrix.indptr
     lengths = np.diff(indptr)[rows]
     begin = np.concatenate([[0], np.cumsum(lengths)])
     place = np.arange(int(begin[-1])) + np.repeat(indptr[rows] - begin[:-1], lengths)
+    return lengths, begin, place
+
+
+def _factor(p: Programme, lines: _Lines, rows: IntArray) -> _Factor | None:
+    """Factor the active rows as equalities; None if they are exactly singular."""
+    from scipy.sparse import csc_array
+    from scipy.sparse.linalg import splu
+
+    top, k, m = p.hessian, p.gradient.size, rows.size
+    lengths, _, place = _part(lines, rows)
     data, cells = lines.matrix.data[place], lines.matrix.indices[place]
-    a = csr_array((data, cells, begin), shape=(m, k))
-    back = csr_array(a.T)
     row = k + np.repeat(np.arange(m), lengths)
     column = np.repeat(np.arange(k), np.diff(top.indptr))
     # The little that is added to the first block keeps it regular where nothing pulls a cell.
     diagonal = np.arange(k + m)
-    little = np.concatenate([np.full(k, 1e-12), np.full(m, -1e-9)])
+    little = np.concatenate([np.full(k, ON_CELLS), np.full(m, -ON_ROWS)])
     system = csc_array(
         (
             np.concatenate([top.data, data, data, little]),
@@ -139,6 +185,24 @@ def _solve(
         factor = splu(system, options={"SymmetricMode": True}, diag_pivot_thresh=0.0)
     except RuntimeError:  # exactly singular
         return None
+    return _Factor(factor.solve, rows, k)
+
+
+def _solve(
+    p: Programme, lines: _Lines, rows: IntArray, z: FloatArray, y: FloatArray, solve: Solve
+) -> tuple[FloatArray, FloatArray] | None:
+    """Solve the active rows as equalities, refined from a starting point.
+
+    Refinement keeps multipliers near the start, so that rows that say the same thing twice keep
+    the solver's non-negative shares.
+    """
+    from scipy.sparse import csr_array
+
+    k, top = z.size, p.hessian
+    _, begin, place = _part(lines, rows)
+    data, cells = lines.matrix.data[place], lines.matrix.indices[place]
+    a = csr_array((data, cells, begin), shape=(rows.size, k))
+    back = csr_array(a.T)
     part, right = y[rows], lines.right[rows]
     best = np.inf
     kept = (z, part)
@@ -151,7 +215,7 @@ def _solve(
             best, kept = size, (z, part)
         if size < 1e-16 or size > 10 * best:
             break
-        step = factor.solve(rest)
+        step = solve(rest)
         z, part = z + step[:k], part + step[k:]
     if best > 1e-9:
         return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import clarabel as clarabel_library
 import numpy as np
@@ -18,7 +19,8 @@ from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
 from calib_model.rules.limits import Bounds
 from calib_model.rules.shape import Curvature, Kink, Monotone, Slope
-from calib_model.shaping import AtOdds, NotSolved, gather, minimise, solve
+from calib_model.shaping import AtOdds, NotSolved, Smoother, gather, minimise, solve
+from calib_model.shaping import polish as polishing
 from calib_model.shaping.kkt import kkt_residual
 from calib_model.shaping.roughness import penalty
 from tests.shaping.making_shaping import MAP_RULES, feasible_sets, grid, locked, optimality
@@ -209,3 +211,27 @@ def test_cells_that_may_not_move_stay_and_what_is_out_of_reach_is_named() -> Non
     still = system.broken(answer.values)
     assert set(still) == set(system.reduced.beyond)
     assert still.size < before.size
+
+
+def test_rows_that_join_while_polishing_need_no_second_factoring(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    content = locked(grid((20, 20), *MAP_RULES, noise=10), {(0, 0): 38.0, (10, 10): 130.0})
+    factored = []
+
+    def counted(*given: Any) -> Any:
+        factored.append(1)
+        return factor(*given)
+
+    factor = polishing._factor
+    monkeypatch.setattr(polishing, "_factor", counted)
+    smoother = Smoother(content, "t")
+    once, _ = smoother.solution(1e-4)
+    assert len(factored) == 1
+    monkeypatch.setattr(polishing, "MOST_JOINED", 0)
+    anew, _ = smoother.solution(1e-4)
+    assert len(factored) > 2
+    assert once.polished
+    assert anew.polished
+    span = smoother.system.span[0]
+    assert np.abs(once.values - anew.values).max() < 1e-13 * span

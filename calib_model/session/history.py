@@ -7,7 +7,7 @@ the present one; nothing but the entries is stored for it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Protocol, Self
 
 from ..core.axis import Axis
@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     from .document import Document
 
 MAX_LINES = 400
+_STRETCH = 1000
+"""So many entries between two whole sets on the way to an earlier one."""
 
 
 class HistoryLike(Protocol):
@@ -148,16 +150,37 @@ def content_after(content: CalibrationSet, later: Iterable[Entry]) -> Calibratio
     EditRefused
         If the entries do not lead to the present state: something changed the set unrecorded.
     """
-    for entry in reversed(list(later)):
+    backwards = list(later)[::-1]
+    for start in range(0, len(backwards), _STRETCH):
+        content = _followed_back(content, backwards[start : start + _STRETCH])
+    return content
+
+
+def _followed_back(content: CalibrationSet, entries: list[Entry]) -> CalibrationSet:
+    """Take entries back, the latest first.
+
+    Most edit cells of a few tables.  Those are followed in a set of these tables alone, since
+    each state of a set holds an index of all of its tables.
+    """
+    nothing = CalibrationSet(shared_axes=content.shared_axes)
+    part = nothing
+    for entry in entries:
         try:
-            content = apply(content, entry.change().inverse())
+            change = entry.change()
+            cells = [edit for edit in change.edits if isinstance(edit, CellsEdit)]
+            if len(cells) == len(change.edits):
+                more = {e.table: content[e.table] for e in cells if e.table not in part}
+                part = apply(part.replaced(more) if more else part, change.inverse())
+            else:
+                content = apply(content.replaced(part.tables), change.inverse())
+                part = replace(nothing, shared_axes=content.shared_axes)
         except (EditRefused, ModelError) as error:
             raise EditRefused(
                 f"The history cannot be followed back past “{entry.title}” of {entry.time}.",
                 "The set was changed by something that wrote no history; later states can "
                 "still be restored.",
             ) from error
-    return content
+    return content.replaced(part.tables)
 
 
 def restore_change(document: Document, entries: list[Entry], number: int) -> Change:

@@ -11,8 +11,11 @@ from typing import Any, overload
 
 import numpy as np
 
+from ..errors import ModelError
 from .texts import Array
 
+WALK, CELLS = 256, 50_000
+"""So many entries, and cells in them, are decoded together for who walks from one to the next."""
 Decoder = Any
 """Called with columns that hold one entry; see `calib_model.store.history`."""
 
@@ -31,6 +34,8 @@ class EntryViews(Sequence[Mapping[str, Any]]):
     def __init__(self, columns: Mapping[str, Array], decode: Decoder) -> None:
         self._columns = columns
         self._decode = decode
+        self._last = -2
+        self._block: dict[int, dict[str, Any]] = {}
         self._edits = _starts(columns["entry_edit_count"])
         self._cells = _starts(columns["edit_cell_count"])
         self._pieces = {
@@ -66,20 +71,48 @@ class EntryViews(Sequence[Mapping[str, Any]]):
         ModelError
             If its recorded text is damaged.
         """
-        edits = slice(*self._edits[row : row + 2])
+        near = abs(row - self._last) == 1
+        step, self._last = row - self._last, row
+        if near and row not in self._block:  # a walk: what comes next is decoded with it
+            try:
+                self._block = self._together(self._stretch(row, step))
+            except ModelError:  # of another one, which is told when it is asked for
+                self._block = {}
+        found = self._block.get(row)
+        return dict(found or self._together(range(row, row + 1))[row])
+
+    def _stretch(self, row: int, step: int) -> range:
+        """Return the rows that a walk comes to next, as many as hold a bounded number of cells."""
+        cells, size = self._cells_upto, WALK
+        while size:
+            rows = range(row, min(row + size, len(self)))
+            if step < 0:
+                rows = range(max(row - size + 1, 0), row + 1)
+            if cells(rows.stop) - cells(rows.start) <= CELLS:
+                return rows
+            size //= 2
+        return range(row, row + 1)
+
+    def _cells_upto(self, row: int) -> int:
+        return self._cells[self._edits[row]]
+
+    def _together(self, rows: range) -> dict[int, dict[str, Any]]:
+        """Decode neighbouring entries."""
+        own = slice(rows.start, rows.stop)
+        edits = slice(self._edits[own.start], self._edits[own.stop])
         cells = slice(self._cells[edits.start], self._cells[edits.stop])
-        rows = {"entry": slice(row, row + 1), "edit": edits, "cell": cells}
+        parts = {"entry": own, "edit": edits, "cell": cells}
         for name, starts in self._pieces.items():
-            owner = edits if name == "edit" else rows["entry"]
-            rows[f"{name}_text"] = slice(starts[owner.start], starts[owner.stop])
-        (entry,) = self._decode(
-            {name: column[rows[_rows_of(name)]] for name, column in self._columns.items()}
+            owner = edits if name == "edit" else own
+            parts[f"{name}_text"] = slice(starts[owner.start], starts[owner.stop])
+        found = self._decode(
+            {name: column[parts[_rows_of(name)]] for name, column in self._columns.items()}
         )
-        return dict(entry)
+        return dict(zip(rows, found, strict=True))
 
 
 class EntryView(Mapping[str, Any]):
-    """One entry; its edits are decoded when they are asked for, each time anew."""
+    """One entry; its edits are decoded when asked for, in a walk with those of the next."""
 
     __slots__ = ("_row", "_views")
 

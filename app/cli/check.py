@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from app.cli import company
-from app.cli.answer import DIFFERENT, GOOD, Answer, json_text
+from app.cli.answer import DIFFERENT, GOOD, Answer, json_text, refuse
 from app.cli.parser import VerbParser
 from app.cli.reading import SetFiles
 from app.cli.text import caution, count, listed, paragraph, title
@@ -63,6 +63,14 @@ def run(arguments: Sequence[str]) -> Answer:
         content = stored.set
         reference = rest.pop(0).set if given.reference else None
         found = neighbours.company(content)
+    if reference is not None and (reference.programme, reference.mode) != (
+        content.programme,
+        content.mode,
+    ):
+        refuse(
+            f"{given.reference}: This is {_of(reference)}, not {_of(content)}.",
+            "Give an earlier state of the same set; other modes go with --against.",
+        )
     report = check(content, neighbours.others(found, [one.set for one in rest]))
     looked = attention(content, report)
     report = with_findings(report, _gone(stored, reference))
@@ -71,6 +79,10 @@ def run(arguments: Sequence[str]) -> Answer:
     if given.json:
         return Answer(status, json_text(plain(report, found, looked)))
     return Answer(status, words(report, content, given.set, found, looked))
+
+
+def _of(content: CalibrationSet) -> str:
+    return f"programme {content.programme or '-'}, mode {content.mode or '-'}"
 
 
 def _gone(stored: StoredSet, reference: CalibrationSet | None) -> list[Finding]:

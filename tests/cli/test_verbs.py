@@ -130,6 +130,14 @@ def test_a_set_without_tables_is_sound(run: Run, tmp_path: Path) -> None:
     assert (looked["tables_by_rules"], looked["unchecked"]) == ({}, [])
 
 
+def test_a_reference_is_an_earlier_state_of_the_same_set(run: Run) -> None:
+    status, _, err = run("check", NORMAL, "--reference", LOW_GRIP)
+    assert status == 2
+    assert "mode low_grip, not programme Larch, mode normal" in err
+    assert "--against" in err
+    assert run("check", TOWING, "--reference", TOWING)[0] == 0
+
+
 def test_a_set_without_rules_is_not_sound(run: Run, tmp_path: Path) -> None:
     """It used to be told that every rule holds."""
     path = _saved(tmp_path, "shells.h5", Table("a", 1.0), Table("b", 2.0))

@@ -74,6 +74,14 @@ def _sheets() -> list[str]:
 
     return [
         sheet_text(_set()),
+        sheet_text(_set(), about=True),
+        (
+            'sheet = 1\n[owners]\n"Braking" = ["Ines"]\n[[table]]\nname = "*"\n'
+            "limits = [-inf, 90]\n"
+            'storage = { type = "uint16", step = "1/250", from = "-50" }\nfunction = "Limits"\n'
+            'unit = "Nm"\naxis_units = ["%", "km/h"]\n'
+            'rules = [{ kind = "step", axis = "1", most = 3, off = true }]\n'
+        ),
         (
             'sheet = 1\n[[table]]\nid = "tor*"\nbind = "pre_engage_torque"\n'
             'modes = { low_grip = ">=" }\ninputs = ["pedal", "vehicle_speed"]\nrules = [\n'

@@ -206,7 +206,7 @@ TWISTS = ("backup", "limp home", "diagnosis", "plausibility", "test bench", "spa
 
 
 def foreign(
-    sample: CalibrationSet, house: str, style: str, seed: int, decoys: int = 258
+    sample: CalibrationSet, house: str, style: str, seed: int, decoys: int = 258, trim: float = 0.1
 ) -> tuple[CalibrationSet, dict[str, str]]:
     """Return the sample under foreign names among decoys, and the role of each of its tables.
 
@@ -222,6 +222,8 @@ def foreign(
     decoys : int
         A third of them has axes and values of a role's table, and a tenth its name too, with a
         word that says it is another thing.
+    trim : float
+        By what share values are off those of the sample at most.
     """
     stream = np.random.default_rng(seed)
     made: dict[str, Table] = {}
@@ -229,7 +231,7 @@ def foreign(
     originals = list(sample)
     for table in originals:
         words = ROLE_PHRASES[table.role][house].split()
-        new = _disguised(table, words, house, style, stream)
+        new = _disguised(table, words, house, style, stream, trim)
         if new.id in made:
             new = replace(new, id=f"{new.id}_B")
         made[new.id] = new
@@ -242,7 +244,7 @@ def foreign(
         else:
             topic = TOPICS[int(stream.integers(len(TOPICS)))]
             words = [*topic.split(), *THINGS[int(stream.integers(len(THINGS)))].split()]
-        new = _disguised(table, words, house, style, stream)
+        new = _disguised(table, words, house, style, stream, trim)
         if number % 3:
             new = _other(new, stream)
         while new.id in made:
@@ -253,7 +255,12 @@ def foreign(
 
 
 def _disguised(
-    table: Table, words: list[str], house: str, style: str, stream: np.random.Generator
+    table: Table,
+    words: list[str],
+    house: str,
+    style: str,
+    stream: np.random.Generator,
+    trim: float,
 ) -> Table:
     column = HOUSES.index(house)
     spelling = int(stream.integers(3))
@@ -262,7 +269,7 @@ def _disguised(
         named = AXIS_PHRASES[axis.quantity][column].split()
         unit = SPELLINGS.get(axis.unit, (axis.unit,) * 3)[spelling]
         axes.append(Axis(axis.values, STYLES[style](named), unit))
-    values = table.values * (1 + 0.1 * stream.uniform(-1, 1))
+    values = table.values * (1 + trim * stream.uniform(-1, 1))
     if len(axes) == 2 and stream.random() < 0.5:
         axes, values = axes[::-1], values.T
     unit = SPELLINGS.get(table.unit, (table.unit,) * 3)[spelling]

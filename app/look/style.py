@@ -11,11 +11,10 @@ from time import monotonic
 from typing import Any
 
 from PySide6.QtCore import QPoint, QRect, QSize
-from PySide6.QtGui import QPainter, QPalette
+from PySide6.QtGui import QIcon, QPainter, QPalette
 from PySide6.QtWidgets import (
     QProxyStyle,
     QStyle,
-    QStyleHintReturn,
     QStyleOption,
     QStyleOptionButton,
     QStyleOptionComplex,
@@ -30,13 +29,13 @@ from PySide6.QtWidgets import (
 from . import draw_controls as controls
 from . import draw_frames as frames
 from . import draw_menus as menus
-from .brush import chevron, colour
+from .brush import chevron
 from .palettes import tones_of
 from .tokens import APART, CONTROL, GLOVES, ICON, NEAR
 from .type import grown
 
 _P, _C, _X = QStyle.PrimitiveElement, QStyle.ControlElement, QStyle.ComplexControl
-_M, _H, _T = QStyle.PixelMetric, QStyle.StyleHint, QStyle.ContentsType
+_M, _T = QStyle.PixelMetric, QStyle.ContentsType
 
 Drawing = Callable[[QPainter, Any, QWidget | None], None]
 
@@ -104,13 +103,6 @@ _METRICS: dict[QStyle.PixelMetric, int] = {
     _M.PM_MenuVMargin: 3,
     _M.PM_MenuBarItemSpacing: 0,
     _M.PM_MenuBarPanelWidth: 0,
-}
-_HINTS: dict[QStyle.StyleHint, int] = {
-    _H.SH_EtchDisabledText: 0,
-    _H.SH_DialogButtonBox_ButtonsHaveIcons: 0,  # Qt's stock icons are on some buttons only
-    _H.SH_ComboBox_Popup: 0,
-    _H.SH_ItemView_ShowDecorationSelected: 1,
-    _H.SH_ScrollBar_LeftClickAbsolutePosition: 0,
 }
 _MENU = QStyleOptionToolButton.ToolButtonFeature.HasMenu
 _TOOL, _SWITCH_WIDTH = 18, 30
@@ -269,18 +261,20 @@ class LookStyle(QProxyStyle):
             return grown(ICON)
         return super().pixelMetric(metric, option, widget)
 
-    def styleHint(
+    def standardIcon(
         self,
-        hint: QStyle.StyleHint,
+        standard: QStyle.StandardPixmap,
         option: QStyleOption | None = None,
         widget: QWidget | None = None,
-        returned: QStyleHintReturn | None = None,
-    ) -> int:
-        """Return a habit of the style."""
-        if hint == _H.SH_Table_GridLineColor and option is not None:
-            return colour(tones_of(option.palette).line).rgba() - 2**32
-        found = _HINTS.get(hint)
-        return found if found is not None else super().styleHint(hint, option, widget, returned)
+    ) -> QIcon:
+        """Return an icon of Qt's; none for buttons of dialogs, of which it has some only.
+
+        Style hints are left to Fusion: views ask for hundreds with every edit, and each would go
+        through Python.
+        """
+        if standard.name.startswith("SP_Dialog") and standard.name.endswith("Button"):
+            return QIcon()
+        return super().standardIcon(standard, option, widget)
 
     def sizeFromContents(
         self,

@@ -206,3 +206,11 @@ def test_boxes_and_icons_grow_with_the_text(qtbot, style, qapp) -> None:  # type
     assert sizes[0] == 16
     assert sizes[1] >= 24
     assert sizes[2] >= 30
+
+
+def test_dialog_buttons_have_no_stock_icons(qtbot, style, qapp) -> None:  # type: ignore[no-untyped-def]
+    kinds = QStyle.StandardPixmap
+    for standard in (kinds.SP_DialogOkButton, kinds.SP_DialogCancelButton):
+        assert style.standardIcon(standard).isNull()
+    assert not style.standardIcon(QStyle.StandardPixmap.SP_FileIcon).isNull()
+    assert not style.styleHint(QStyle.StyleHint.SH_EtchDisabledText)

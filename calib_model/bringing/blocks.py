@@ -56,6 +56,7 @@ def blocks_of(grid: Grid, reading: Reading) -> Iterator[Block]:
     for top, bottom in runs((kinds != EMPTY).any(axis=1)):
         filled = (kinds[top:bottom] != EMPTY).any(axis=0)
         for left, right in runs(filled):
+            reading.count_block()
             part = slice(left, right)
             if not numeric[top:bottom, part].any():
                 rows = range(top, bottom)

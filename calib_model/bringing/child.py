@@ -16,10 +16,13 @@ import os
 import sys
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from ..store.child import allow_seconds, limit_resources
 from ..store.message import BrokenMessage, pack_header, read_header
+
+if TYPE_CHECKING:
+    from .grid import Builder
 
 ADDRESS_BYTES = 3 << 29
 SECONDS = 5
@@ -88,11 +91,15 @@ def _answers(path: Path, request: Mapping[str, Any]) -> Answers:
         return
     data = read_plain(path, "a file of tables", MAX_FILE_BYTES)
     if kind == "spreadsheet":
+        from .grid import Builder
         from .workbook import read_workbook
 
         for sheet in read_workbook(data):
+            rows = Builder()
+            for row in sheet.rows:
+                rows.add(row)
             yield _packed(
-                sheet.rows, {"sheet": sheet.name, "notes": sheet.notes[:20], "merged": sheet.merged}
+                rows, {"sheet": sheet.name, "notes": sheet.notes[:20], "merged": sheet.merged}
             )
     else:
         from .delimited import read_delimited
@@ -103,19 +110,22 @@ def _answers(path: Path, request: Mapping[str, Any]) -> Answers:
 
 
 def _packed(
-    rows: Any, about: dict[str, Any], lines: Any = None
+    rows: Builder, about: dict[str, Any], lines: list[int] | None = None
 ) -> tuple[dict[str, Any], list[Any]]:
     import numpy as np
 
-    from .bounds import MAX_TEXTS
-    from .grid import Trouble, grid_of
+    from .bounds import MAX_DIFFERENT, MAX_TEXTS
+    from .grid import Trouble
     from .refused import Refused
 
-    grid = grid_of(rows, all_texts=lines is not None)
-    numbers = [cell for cell in grid.cells if type(cell) is float]
+    if rows.different > MAX_DIFFERENT:
+        place = f"sheet {about['sheet']!r}" if about.get("sheet") else ""
+        raise Refused(place, f"It has more than {MAX_DIFFERENT} different cells.", "Part it.")
+    cells, codes = rows.cells(), rows.codes()
+    numbers = [cell for cell in cells if type(cell) is float]
     texts: list[str] = []
     kinds = bytearray()
-    for cell in grid.cells:
+    for cell in cells:
         kind = 0 if type(cell) is float else 2 if type(cell) is Trouble else 1
         kinds.append(kind)
         if kind:
@@ -127,16 +137,16 @@ def _packed(
     if len(data) > MAX_TEXTS:
         raise Refused("", f"Its texts have more than {MAX_TEXTS >> 20} MiB.", "Cut it in parts.")
     header = {
-        **about, "rows": grid.codes.shape[0], "columns": grid.codes.shape[1],
-        "cells": len(grid.cells), "numbers": len(numbers), "bytes": len(data),
+        **about, "rows": codes.shape[0], "columns": codes.shape[1],
+        "cells": len(cells), "numbers": len(numbers), "bytes": len(data),
         "lines": lines is not None,
     }  # fmt: skip
     buffers = [
-        bytes(kinds), np.array(numbers, dtype=np.float64).tobytes(), data, grid.codes.tobytes(),
+        bytes(kinds), np.array(numbers, dtype=np.float64).tobytes(), data, codes.tobytes(),
     ]  # fmt: skip
     if lines is not None:
         buffers.append(np.asarray(lines, dtype=np.int32).tobytes())
-        buffers.append(np.array([len(row) for row in rows], dtype=np.int32).tobytes())
+        buffers.append(np.array(rows.widths, dtype=np.int32).tobytes())
     return {"grid": header}, buffers
 
 

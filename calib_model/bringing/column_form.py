@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..core.arrays import FloatArray, IntArray
 from ..core.axis import Axis
+from ..core.labels import Labels
 from ..core.table import MAX_AXES
 from ..errors import ModelError
 from ..exchange.formulas import unguarded
@@ -105,6 +106,8 @@ class _Columns:
     numbers: list[int] = field(default_factory=list)
     said: dict[int, tuple[str, str | None]] = field(default_factory=dict)
     left_out: list[str] = field(default_factory=list)
+    labels: dict[int, int] = field(default_factory=dict)
+    """Column of names by the axis's number, 0 for the values."""
 
 
 def is_columns(grid: Grid, block: Block) -> bool:
@@ -132,6 +135,7 @@ def read_columns(grid: Grid, block: Block, reading: Reading) -> None:
     if columns.id >= 0:
         grid = filled
         for group in _groups(grid, rows, columns.id):
+            reading.count_block()
             _group(grid, block, reading, columns, group)
         return
     heading = heading_of(grid, title_rows, block.left, block.right)
@@ -188,6 +192,10 @@ def _parts(grid: Grid, block: Block) -> tuple[_Columns, tuple[int, ...]]:
     )
     for c, word in words.items():
         if c == columns.id or c in of_axes:
+            continue
+        found = _AXIS.fullmatch(word)
+        if word == "value_label" or (found and found[2] == "label"):
+            columns.labels[int(found[1]) if found else 0] = c
             continue
         name, unit = headed(texts[c])
         said = (name, units.get(c, unit))
@@ -255,8 +263,36 @@ def _group(grid: Grid, block: Block, reading: Reading, columns: _Columns, rows: 
         ).any(axis=0)
         points = [c for c, some in zip(columns.numbers, filled, strict=True) if some]
         axes_said = [columns.said[c] for c in points]
+    before = len(reading.tables)
     _table(grid, area, reading, rows, (points, columns.value), axes_said,
            (id, name, unit, settings))  # fmt: skip
+    if columns.labels and len(reading.tables) > before:
+        reading.tables[-1] = _labelled(grid, reading.tables[-1], columns, rows)
+
+
+def _labelled(grid: Grid, found: Found, columns: _Columns, rows: IntArray) -> Found:
+    """Return a table with the names of its numbers, where every number has one of its own."""
+
+    def labels(column: int, numbers: int) -> Labels:
+        named = rows[grid.kinds[rows, column] != EMPTY]
+        pairs = {
+            float(grid.numbers[row, numbers]): _own_text(grid, int(row), column) for row in named
+        }
+        return Labels(tuple(pairs.items()))
+
+    try:
+        axes = tuple(
+            replace(axis, labels=labels(columns.labels[n], columns.own_axes[n][2]))
+            if n in columns.labels and n in columns.own_axes
+            else axis
+            for n, axis in enumerate(found.axes, start=1)
+        )
+        own = labels(columns.labels[0], columns.value) if 0 in columns.labels else Labels()
+    except ModelError as error:
+        doubt = Doubt("labels", f"Its labels are left out: {error}", "Mend them in the file.")
+        return replace(found, doubts=(*found.doubts, doubt))
+    settings = {**found.settings, "labels": own} if own else found.settings
+    return replace(found, axes=axes, settings=settings)
 
 
 def _own_text(grid: Grid, row: int, column: int) -> str:

@@ -8,7 +8,8 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from .bounds import MAX_CELLS, MAX_COLUMNS, MAX_TEXT, REMEDY
+from .bounds import MAX_CELLS, MAX_COLUMNS, MAX_DIFFERENT, MAX_TEXT, REMEDY
+from .grid import Builder
 from .refused import Refused
 
 SEPARATORS = (";", "\t", ",", "|")
@@ -20,7 +21,7 @@ _NUMBER = re.compile(r"[+\-\u2212]?[0-9][0-9 .,']*(?:[eE][+-]?[0-9]+)?")
 class Text:
     """Rows of cells, the line that each begins on, and how they were parted."""
 
-    rows: list[list[str]]
+    rows: Builder
     lines: list[int]
     separator: str
     notes: list[str]
@@ -48,22 +49,27 @@ def read_delimited(data: bytes, hints: Mapping[str, str]) -> Text:
     if separator and (len(separator) != 1 or separator in '\r\n"\0'):
         raise Refused("", f"{separator!r} separates no cells.", "Name one sign, such as ;.")
     separator = separator or _separator_of(text)
-    rows: list[list[str]] = []
+    rows = Builder(all_texts=True)
     lines: list[int] = []
     csv.field_size_limit(MAX_TEXT)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    cells = 0
+    widest = 0
     at = 0
     try:
         for row in reader:
-            rows.append(row)
+            rows.add(row)
             lines.append(at + 1 + skipped)
             at = reader.line_num
-            cells += len(row)
-            if len(row) > MAX_COLUMNS or cells > MAX_CELLS:
+            widest = max(widest, len(row))
+            if widest > MAX_COLUMNS or widest * len(lines) > MAX_CELLS:
                 raise Refused(
                     f"line {at + skipped}", f"It has more than {MAX_CELLS} cells, or "
                     f"{MAX_COLUMNS} in a line.", REMEDY,
+                )  # fmt: skip
+            if rows.different > MAX_DIFFERENT:
+                raise Refused(
+                    f"line {at + skipped}", f"It has more than {MAX_DIFFERENT} different cells.",
+                    REMEDY,
                 )  # fmt: skip
     except csv.Error as error:
         raise Refused(

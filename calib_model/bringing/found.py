@@ -11,6 +11,7 @@ import numpy as np
 
 from ..core.arrays import FloatArray, IntArray
 from ..core.axis import Axis
+from .bounds import MAX_BLOCKS
 from .grid import EMPTY, NUMBER, TEXT, Grid
 
 NOTHING: Mapping[str, Any] = MappingProxyType({})
@@ -85,6 +86,10 @@ class Found:
     notes: tuple[str, ...] = ()
 
 
+class TooMany(Exception):
+    """A file holds more areas than are looked at."""
+
+
 @dataclass
 class Reading:
     """What comes of a file, collected.
@@ -104,9 +109,18 @@ class Reading:
     details: list[tuple[str, dict[str, str]]] = field(default_factory=list)
     about: dict[str, str] = field(default_factory=dict)
     shared_axes: list[Axis] = field(default_factory=list)
+    blocks: int = 0
+
+    def count_block(self) -> None:
+        """Note that one more area is looked at; raises TooMany where they are too many."""
+        self.blocks += 1
+        if self.blocks > MAX_BLOCKS:
+            raise TooMany
 
     def leave_out(self, grid: Grid, area: tuple[int, int, int, int], why: str) -> None:
         """Note that an area is no table."""
+        if len(self.left_out) >= MAX_BLOCKS:
+            raise TooMany
         self.left_out.append(LeftOut(grid.source, grid.area(*area), why))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -15,6 +16,7 @@ from .numerals import Numerals, numerals_of
 EMPTY, NUMBER, TEXT, TROUBLE = 0, 1, 2, 3
 """Kinds of cell; `TROUBLE` is one whose content cannot be known, such as a formula that no
 program has computed yet."""
+DIGITS = frozenset("0123456789")
 Codes = np.ndarray[Any, np.dtype[np.int32]]
 Kinds = np.ndarray[Any, np.dtype[np.uint8]]
 
@@ -78,8 +80,14 @@ class Grid:
     def _read(self) -> tuple[FloatArray, Kinds]:
         numbers = np.full(len(self.cells), np.nan)
         kinds = np.full(len(self.cells), TEXT, dtype=np.uint8)
-        read = self.numerals.read
+        read, plain = self.numerals.read, self.numerals.plain
         for row, cell in enumerate(self.cells):
+            if plain and type(cell) is str and cell[-1:] in DIGITS and "_" not in cell:
+                try:  # by far the commonest, and no other way is quicker
+                    numbers[row], kinds[row] = float(cell) + 0.0, NUMBER
+                    continue
+                except ValueError:
+                    pass
             if type(cell) is float:
                 numbers[row], kinds[row] = cell, NUMBER
             elif type(cell) is Trouble:
@@ -176,18 +184,57 @@ def grid_of(
     **about: Any,
 ) -> Grid:
     """Return a grid of rows of cells, which may be of unequal length."""
-    index: dict[Any, int] = {"": 0}
-    known = index.setdefault
-    width = max(map(len, rows), default=0)
-    codes = np.zeros((len(rows), width), dtype=np.int32)
-    for number, row in enumerate(rows):
-        keys = row if all_texts else map(_key, row)
-        codes[number, : len(row)] = [known(key, len(index)) for key in keys]
-    cells = [
-        (Trouble(key[1]) if key[0] is Trouble else key[1]) if isinstance(key, tuple) else key
-        for key in index
-    ]
-    return Grid(file, sheet, cells, codes, **about)
+    made = Builder(all_texts=all_texts)
+    for row in rows:
+        made.add(row)
+    return Grid(file, sheet, made.cells(), made.codes(), **about)
+
+
+class Builder:
+    """Collects rows of cells as codes: a cell is kept once, however often it is there.
+
+    Parameters
+    ----------
+    all_texts : bool
+        Whether every cell is a plain text, which is quicker.
+    """
+
+    def __init__(self, *, all_texts: bool = False) -> None:
+        self._all_texts = all_texts
+        self._index: dict[Any, int] = {"": 0}
+        self._flat = array("i")
+        self.widths: list[int] = []
+
+    @property
+    def different(self) -> int:
+        """How many different cells there are."""
+        return len(self._index)
+
+    def add(self, row: Sequence[Cell]) -> None:
+        """Add a row."""
+        index = self._index
+        known = index.setdefault
+        keys = row if self._all_texts else map(_key, row)
+        self._flat.extend([known(key, len(index)) for key in keys])
+        self.widths.append(len(row))
+
+    def cells(self) -> list[Cell]:
+        """Return the different cells, the empty one first."""
+        return [
+            (Trouble(key[1]) if key[0] is Trouble else key[1]) if isinstance(key, tuple) else key
+            for key in self._index
+        ]
+
+    def codes(self) -> Codes:
+        """Return the codes, shape (rows, longest row)."""
+        flat = np.frombuffer(self._flat, dtype=np.int32) if self._flat else np.empty(0, np.int32)
+        width = max(self.widths, default=0)
+        if len(set(self.widths)) < 2:
+            return flat.reshape(len(self.widths), width)
+        widths = np.array(self.widths)
+        codes = np.zeros((len(widths), width), dtype=np.int32)
+        codes[np.arange(width) < widths[:, None]] = flat
+        return codes
 
 
 def _key(cell: Cell) -> Any:

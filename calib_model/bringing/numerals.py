@@ -15,6 +15,8 @@ _PLAIN = re.compile(r"[+-]?[0-9]+(?:[eE][+-]?[0-9]+)?")
 _ONE = re.compile(r"[+-]?[0-9]*([.,])([0-9]*)(?:[eE][+-]?[0-9]+)?")
 _LIKE_GROUPS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:([., ])[0-9]{3})(?:\1[0-9]{3})*(?:([.,])[0-9]+)?")
+_MARKED = re.compile(rf",[0-9]|[0-9],|[0-9][{SPACES}][0-9]|\.[0-9]{{3}}\.")
+"""What a number with a comma or with marks between thousands must have somewhere."""
 _UNFILLED = frozenset(("nan", "n/a", "na", "#n/a", "null"))
 _INFINITE = {"inf": float("inf"), "+inf": float("inf"), "-inf": float("-inf")}
 
@@ -35,6 +37,11 @@ class Numerals:
     decimal: str = "."
     thousands: str = ""
     doubt: str = ""
+
+    @property
+    def plain(self) -> bool:
+        """Whether they are written as programs write them."""
+        return self.decimal == "." and not self.thousands
 
     def read(self, text: str) -> float | None:
         """Return the number that a text is; NaN for a word that stands for none, None for text."""
@@ -85,10 +92,13 @@ def numerals_of(texts: Iterable[str], *, semicolons: bool = False) -> Numerals:
     >>> numerals_of(["1,250", "12"]).doubt
     '1,250'
     """
+    listed = texts if isinstance(texts, list) else list(texts)
+    if not semicolons and not _MARKED.search("\n".join(listed)):
+        return Numerals()
     certain: set[str] = set()
     grouping: set[str] = set()
     unclear: dict[str, str] = {}
-    for text in texts:
+    for text in listed:
         plain = text.strip().translate(_SIGNS)
         if not plain[-1:].isdigit() and plain[-1:] not in MARKS:
             continue

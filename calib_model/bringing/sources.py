@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import fields, replace
 
 from ..core.table import Table
+from ..errors import FileProblem
 from ..exchange.canonical_reader import read_canonical
 from ..store import read_set
 from .asking import Contents
 from .blocks import Block, blocks_of
+from .bounds import MAX_BLOCKS, REMEDY
 from .column_form import has_header, is_columns, is_details, read_columns, read_details
-from .found import Found, LeftOut, Reading
+from .found import Found, LeftOut, Reading, TooMany
 from .grid import NUMBER, TEXT, Grid
 from .grid_form import is_bare_grid, is_grid, read_bare_grid, read_grid
 from .layout import FileChoice, Layout
@@ -50,7 +52,13 @@ def reading_of(contents: Contents, layout: Layout) -> Reading:
         if choice.take is False:
             reading.left_out.append(LeftOut(grid.source, "", "The layout leaves the sheet out."))
             continue
-        _read_grid(_as_chosen(grid, choice), reading)
+        try:
+            _read_grid(_as_chosen(grid, choice), reading)
+        except TooMany:
+            raise FileProblem(
+                contents.path, f"sheet {grid.sheet!r}" if grid.sheet else "",
+                f"More than {MAX_BLOCKS} areas stand apart in it.", REMEDY,
+            ) from None  # fmt: skip
     return reading
 
 

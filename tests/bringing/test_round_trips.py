@@ -63,6 +63,21 @@ def test_csv_brings_back_all_that_it_says_it_holds(name: str, tmp_path: Path) ->
     assert cm.values_digest(stored) == cm.values_digest(content)
 
 
+def test_labels_come_back_from_every_format(tmp_path: Path) -> None:
+    wiper = cm.Axis([0.0, 1.0, 2.0], name="Wiper", labels="off, slow, fast")
+    content = cm.CalibrationSet(
+        [
+            cm.Table("factor", [1.0, 1.1, 1.2], (wiper,)),
+            cm.Table("allowed", [0.0, 1.0, 1.0], (wiper,), labels="no, yes", unit="0/1"),
+        ]
+    )
+    for suffix in ("csv", "xlsx", "nc"):
+        back = cm.bring_in(cm.export_set(content, tmp_path / f"x.{suffix}"))
+        for table in content:
+            assert back[table.id].labels == table.labels, suffix
+            assert back[table.id].axes[0].labels == wiper.labels, suffix
+
+
 NUMBERS = st.floats(allow_nan=False, allow_infinity=False)
 TEXTS = st.text(
     st.characters(

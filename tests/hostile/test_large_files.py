@@ -13,6 +13,7 @@ import pytest
 from calib_model.store import HistoryColumns, history
 from calib_model.store.history import MOST_ROWS
 from tests.hostile.large_files import LARGEST, RECORDINGS, SETS
+from tests.hostile.large_tables import LET_THROUGH, TOO_LARGE
 from tests.hostile.measured import opened
 from tests.store.making import entries
 
@@ -52,6 +53,27 @@ def test_a_recording_that_unpacks_large_is_refused(kind: str, tmp_path: Path) ->
     found = opened("recording", path)
     found.require_bounded()
     assert found.said.startswith("refused: "), found
+
+
+@pytest.mark.parametrize("kind", TOO_LARGE)
+def test_a_file_of_tables_that_unfolds_large_is_refused(kind: str, tmp_path: Path) -> None:
+    path = tmp_path / "tables"
+    TOO_LARGE[kind](path)
+    found = opened("tables", path)
+    found.require_bounded()
+    assert found.said.startswith("refused: "), found
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", LET_THROUGH)
+def test_the_largest_file_of_tables_that_is_let_through_stays_within_the_bounds(
+    kind: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "tables"
+    LET_THROUGH[kind](path)
+    found = opened("tables", path)
+    found.require_bounded()
+    assert found.said.startswith("opened: "), found
 
 
 def test_a_history_that_is_full_loses_its_oldest_entries_and_says_so(

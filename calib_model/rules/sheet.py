@@ -389,7 +389,10 @@ def applied(content: CalibrationSet, sheet: Sheet) -> Applied:
                     tables[table.id] = entry.about.of(tables[table.id])
                 except ModelError as error:
                     raise _refused(
-                        sheet, entry, f"does not fit: {error.problem}", error.remedy
+                        sheet,
+                        entry,
+                        f"does not fit: {error.problem.removesuffix('.')}",
+                        error.remedy,
                     ) from None
             if entry.bind is not None:
                 tables[table.id] = replace(tables[table.id], role=entry.bind)

@@ -76,7 +76,7 @@ def _sheets() -> list[str]:
         sheet_text(_set()),
         sheet_text(_set(), about=True),
         (
-            'sheet = 1\n[owners]\n"Braking" = ["Ines"]\n[[table]]\nname = "*"\n'
+            'sheet = 1\n[owners]\n"Braking" = ["Ines"]\n[[table]]\nid = "tor*"\n'
             "limits = [-inf, 90]\n"
             'storage = { type = "uint16", step = "1/250", from = "-50" }\nfunction = "Limits"\n'
             'unit = "Nm"\naxis_units = ["%", "km/h"]\n'

@@ -32,6 +32,7 @@ from calib_model.formats.registry import read_from, readers
 from calib_model.session.files import open_document, save_document
 from calib_model.store import HistoryColumns, write_set
 
+MOST_TOLD = 100
 ABOUT = ("name", "revision", "programme", "mode", "base_mode")
 
 
@@ -156,11 +157,11 @@ def _answer(
         return Answer(status, json_text(told))
     parts = [listed(rows)] if len(rows) > 1 else []
     if doubtful:
-        parts.append("Doubtful:\n" + listed([(w, f"{d.why} {d.remedy}") for w, d in doubtful]))
+        parts.append("Doubtful:\n" + _some_of([(w, f"{d.why} {d.remedy}") for w, d in doubtful]))
     if understood.left_out:
         parts.append(
             "Left out:\n"
-            + listed([(f"{o.source} {o.where}".strip(), o.why) for o in understood.left_out])
+            + _some_of([(f"{o.source} {o.where}".strip(), o.why) for o in understood.left_out])
         )
     notes: dict[str, list[str]] = {}
     for draft in understood.taken:
@@ -182,6 +183,13 @@ def _answer(
         parts.append(end)
     parts.append(caution())
     return Answer(status, "\n\n".join(parts) + "\n")
+
+
+def _some_of(rows: list[tuple[str, str]]) -> str:
+    """Return rows for reading, not more than anybody reads."""
+    more = len(rows) - MOST_TOLD
+    end = f"\nand {more} more; --json tells all." if more > 0 else ""
+    return listed(rows[:MOST_TOLD]) + end
 
 
 def _some(ids: list[str]) -> str:

@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..core.axis import Axis
+from ..core.arrays import IntArray
+from ..core.axis import Axis, Interpolation
+from ..core.labels import Labels
 from ..errors import ModelError
 from .found import (
     Doubt,
@@ -40,7 +42,62 @@ def read_grid(grid: Grid, block: Block, reading: Reading) -> None:
     heading = heading_of(grid, block.heads, block.left, block.right)
     corner = grid.text(block.top, block.left)
     rows_said, columns_said, heading = _axes_said(corner, heading)
-    _add(grid, block, reading, heading, rows_said, columns_said, [])
+    _add(grid, block, reading, heading, rows_said, columns_said, [], block.top)
+
+
+def is_named_grid(grid: Grid, block: Block) -> bool:
+    """Whether a corner names both axes, and the breakpoints of one are names: off, slow, fast."""
+    return _named_corner(grid, block) >= 0
+
+
+def read_named_grid(grid: Grid, block: Block, reading: Reading) -> None:
+    """Read a block whose breakpoints are names; they are counted from 0, and a doubt says so."""
+    top = _named_corner(grid, block)
+    heads = tuple(row for row in block.heads if row != top)
+    heading = heading_of(grid, heads, block.left, block.right)
+    said, columns_said, heading = _axes_said(grid.text(top, block.left), heading)
+    _add(grid, block, reading, heading, said, columns_said, [], top)
+
+
+def _named_corner(grid: Grid, block: Block) -> int:
+    """Return the row of a corner that parts two axes by a backslash; -1 if there is none."""
+    above = block.heads[-1] if block.heads and block.heads[-1] == block.top - 1 else block.top
+    for row in (block.top, above):
+        filled = (grid.kinds[row, block.left + 1 : block.right] != EMPTY).all()
+        if "\\" in grid.text(row, block.left) and filled and row + 1 < block.bottom:
+            return row
+    return -1
+
+
+def _axis(
+    grid: Grid, about: str, rows: IntArray, columns: list[int], said: str
+) -> tuple[Axis, list[Doubt]]:
+    """Return an axis of some cells; names are counted from 0 and read by steps, in doubt."""
+    name, unit = headed(said)
+    at = np.ix_(rows, np.asarray(columns, dtype=np.intp))
+    kinds = grid.kinds[at].reshape(-1)
+    first = grid.place(int(rows[0]), columns[0])
+    if (kinds == TEXT).all() and kinds.size > 1:
+        names = [grid.text(int(row), column) for row in rows for column in columns]
+        axis = Axis(
+            np.arange(float(len(names))), name, unit or "-", interpolation=Interpolation.STEP,
+            labels=Labels.of(names),
+        )  # fmt: skip
+        why = f"The breakpoints from {first} on are names; they were counted from 0, as steps."
+        return axis, [Doubt(about, why, "Confirm it, or write their numbers in the file.")]
+    values = grid.numbers[at].reshape(-1)
+    unread = np.flatnonzero(~np.isfinite(values))
+    if unread.size:
+        row, column = int(rows[0]), columns[0]
+        if len(columns) > 1:
+            column = columns[int(unread[0])]
+        else:
+            row = int(rows[int(unread[0])])
+        raise ModelError(
+            f"{grid.place(row, column)} holds {grid.text(row, column)[:40]!r} where a breakpoint "
+            "belongs.", "Mend it in the file.",
+        )  # fmt: skip
+    return Axis(values, name=name, unit=unit or "-"), []
 
 
 def is_bare_grid(grid: Grid, block: Block) -> bool:
@@ -62,7 +119,7 @@ def read_bare_grid(grid: Grid, block: Block, reading: Reading) -> None:
         f"{grid.text(block.top, block.left)}; first row and column were taken for breakpoints.",
         "Leave the corner empty, or confirm it.",
     )
-    _add(grid, block, reading, heading, "", heading.columns, [doubt])
+    _add(grid, block, reading, heading, "", heading.columns, [doubt], block.top)
 
 
 def _axes_said(corner: str, heading: Heading) -> tuple[str, str, Heading]:
@@ -86,31 +143,22 @@ def _add(
     rows_said: str,
     columns_said: str,
     doubts: list[Doubt],
+    top: int,
 ) -> None:
-    top, left, bottom, right = block.top, block.left, block.bottom, block.right
+    left, bottom, right = block.left, block.bottom, block.right
     body = np.arange(top + 1, bottom)
     width = list(range(left + 1, right))
-    beside = grid.numbers[top + 1 : bottom, left]
-    above = grid.numbers[top, left + 1 : right]
-    unread = ~np.isfinite(beside)
-    if unread.any():
-        row = top + 1 + int(np.flatnonzero(unread)[0])
-        reading.leave_out(
-            grid, block.area,
-            f"{grid.place(row, left)} holds {grid.text(row, left)[:40]!r} where a breakpoint "
-            "belongs. Mend it in the file.",
-        )  # fmt: skip
-        return
     try:
-        axes = tuple(
-            Axis(values, name=name, unit=unit or "-")
-            for values, (name, unit) in ((beside, headed(rows_said)), (above, headed(columns_said)))
-        )
+        rows, named_rows = _axis(grid, "axis 1", body, [left], rows_said)
+        columns, named_columns = _axis(grid, "axis 2", np.array([top]), width, columns_said)
     except ModelError as error:
         reading.leave_out(grid, block.area, f"{error}")
         return
+    axes = (rows, columns)
     doubts = [
         *doubts,
+        *named_rows,
+        *named_columns,
         *bad_cells(grid, body, width),
         *ragged_doubts(grid, np.arange(top, bottom)),
         *numeral_doubts(grid, np.arange(top, bottom), [left, *width]),

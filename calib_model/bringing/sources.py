@@ -14,7 +14,14 @@ from .bounds import MAX_BLOCKS, REMEDY
 from .column_form import has_header, is_columns, is_details, read_columns, read_details
 from .found import Found, LeftOut, Reading, TooMany
 from .grid import NUMBER, TEXT, Grid
-from .grid_form import is_bare_grid, is_grid, read_bare_grid, read_grid
+from .grid_form import (
+    is_bare_grid,
+    is_grid,
+    is_named_grid,
+    read_bare_grid,
+    read_grid,
+    read_named_grid,
+)
 from .layout import FileChoice, Layout
 from .numerals import Numerals
 from .row_form import is_rows, read_rows
@@ -110,6 +117,8 @@ def _read_block(grid: Grid, block: Block, reading: Reading) -> None:
         read_details(grid, block, reading)
     elif block.heads and has_header(grid, block.heads[-1], block.left, block.right):
         read_columns(grid, block, reading)
+    elif is_named_grid(grid, block) and not is_grid(grid, block):
+        read_named_grid(grid, block, reading)
     elif is_grid(grid, block):
         read_grid(grid, block, reading)
     elif is_columns(grid, block):

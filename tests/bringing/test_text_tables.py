@@ -130,6 +130,21 @@ def test_scalars_as_a_list_with_and_without_a_header(tmp_path: Path) -> None:
     }  # fmt: skip
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_breakpoints_that_are_names_become_labels_in_doubt(tmp_path: Path, turned: bool) -> None:
+    text = "ambient [degC] \\ wiper,off,slow,fast\n-10,1,2,3\n0,4,5,6\n"
+    if turned:
+        text = "wiper \\ ambient [degC],-10,0\noff,1,4\nslow,2,5\nfast,3,6\n"
+    found = understand([write(tmp_path / "factor.csv", text)])
+    assert doubts(found) == ["axis 1" if turned else "axis 2"]
+    assert "are names" in found.doubtful[0][1].why
+    table = set_of([tmp_path / "factor.csv"], as_understood=True)["factor"]
+    wiper = table.axes[0 if turned else 1]
+    assert str(wiper.labels) == "0 off, 1 slow, 2 fast"
+    assert (wiper.values.tolist(), wiper.interpolation) == ([0, 1, 2], "step")
+    assert table.values.tolist() == ([[1, 4], [2, 5], [3, 6]] if turned else [[1, 2, 3], [4, 5, 6]])
+
+
 def test_curves_in_rows(tmp_path: Path) -> None:
     content = set_of([write(tmp_path / "x.tsv", "v [km/h]\t0\t10\nlim [N]\t1\t2\nfoo\t3\t4\n")])
     assert content["lim"].values.tolist() == [1, 2]

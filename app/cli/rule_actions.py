@@ -14,6 +14,7 @@ from calib_model.editing.change import Change
 from calib_model.editing.rule_changes import (
     Selection,
     add_rule,
+    change_rules,
     remove_rules,
     require_fit,
     set_rules,
@@ -22,7 +23,7 @@ from calib_model.editing.rule_changes import (
 from calib_model.roles.starting import starting_rules
 from calib_model.rules.kinds import kind, kinds, setting_words
 from calib_model.rules.preview import preview
-from calib_model.rules.said import rule_said
+from calib_model.rules.said import rule_said, rule_with
 from calib_model.rules.sheet import ENTRY_KEYS
 from calib_model.rules.suggested import suggest_rules
 
@@ -36,6 +37,7 @@ ACTIONS = {
     "kinds": "[KIND]: what kinds of rule there are, or the settings of one",
     "preview": "KIND SETTING=VALUE...: what a rule would find now, before it is kept",
     "add": "KIND SETTING=VALUE...: add a rule to the tables chosen",
+    "change": "[KIND] SETTING=VALUE...: give rules other settings",
     "remove": "[KIND]: take rules away (a finding until a reviewer accepts it)",
     "off": "[KIND]: keep rules without looking at them",
     "on": "[KIND]: look at them again",
@@ -43,7 +45,7 @@ ACTIONS = {
     "keep": "[KIND]: add the rules that suggest shows",
     "start": "the starting rules of the roles; shown without -o, added with it",
 }
-WRITES = frozenset({"add", "remove", "off", "on", "keep"})
+WRITES = frozenset({"add", "change", "remove", "off", "on", "keep"})
 
 
 def add_choice(made: argparse.ArgumentParser) -> None:
@@ -87,6 +89,13 @@ def change(content: CalibrationSet, given: argparse.Namespace) -> Change:
                 kept.setdefault(one.table, []).append(one.rule)
             total = sum(map(len, kept.values()))
             return set_rules(content, kept, f"Keep {count(total, 'suggested rule')}")
+        case "change":
+            settings = [word for word in words if "=" in word]
+            given.words = [word for word in words if "=" not in word]
+            if not settings:
+                refuse("No setting is given.", "Write change [KIND] SETTING=VALUE ....")
+            which = _which(content, ids, given)
+            return change_rules(content, ids, which, lambda rule: rule_with(rule, settings))
         case "remove":
             return remove_rules(content, ids, _which(content, ids, given))
         case _:

@@ -218,6 +218,44 @@ def exchange_rule(content: CalibrationSet, id: str, before: Rule, after: Rule) -
     )
 
 
+def change_rules(
+    content: CalibrationSet,
+    ids: Iterable[str],
+    which: Callable[[Rule], bool],
+    new: Callable[[Rule], Rule],
+) -> Change:
+    """Return the change that gives rules of several tables other settings.
+
+    Parameters
+    ----------
+    content : CalibrationSet
+    ids : iterable of str
+    which : callable
+        Tells for a rule whether it is meant; locks never are.
+    new : callable
+        Returns the rule to put in a rule's place.
+
+    Raises
+    ------
+    EditRefused
+        If a new rule does not fit its table.
+    """
+    chosen = list(dict.fromkeys(ids))
+
+    def meant(rule: Rule) -> bool:
+        return which(rule) and not isinstance(rule, Locked)
+
+    for id in chosen:
+        for rule in filter(meant, content[id].rules):
+            require_fit(content, content[id], new(rule))
+    return _changed(
+        content,
+        chosen,
+        lambda table: tuple(dict.fromkeys(new(r) if meant(r) else r for r in table.rules)),
+        "Change rules of",
+    )
+
+
 def set_rules(
     content: CalibrationSet, by_table: Mapping[str, Sequence[Rule]], title: str
 ) -> Change:

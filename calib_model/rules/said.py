@@ -30,6 +30,35 @@ def rule_said(kind_name: str, words: Iterable[str]) -> Rule:
     ModelError
         Naming the word, and the nearest kind or setting or what can stand there.
     """
+    return rule_from_texts(kind(kind_name), _texts(words))
+
+
+def rule_with(rule: Rule, words: Iterable[str]) -> Rule:
+    """Return a rule with other settings.
+
+    Parameters
+    ----------
+    rule : Rule
+    words : iterable of str
+        As in `rule_said`; ``setting=`` takes a setting back to its default.
+
+    Raises
+    ------
+    ModelError
+        See `rule_said`.
+    """
+    of = kind(rule.kind)
+    plain = rule.to_plain()
+    for name, text in _texts(words).items():
+        setting = of.setting(name)
+        if text:
+            plain[name] = _value(setting, text)
+        else:
+            plain.pop(name, None)
+    return rule_from_plain(plain)
+
+
+def _texts(words: Iterable[str]) -> dict[str, str]:
     texts: dict[str, str] = {}
     for word in words:
         name, sign, text = word.partition("=")
@@ -38,7 +67,7 @@ def rule_said(kind_name: str, words: Iterable[str]) -> Rule:
                 f"{word[:60]!r} is no setting.", "Write it as setting=value, such as axis=pedal."
             )
         texts[name.strip()] = text.strip()
-    return rule_from_texts(kind(kind_name), texts)
+    return texts
 
 
 def rule_from_texts(of: Kind, texts: Mapping[str, str]) -> Rule:

@@ -184,15 +184,19 @@ def test_a_rule_is_previewed_added_turned_off_and_removed(
     listed = said(capsys, own, "list", *here)[1]
     assert "3  bounds" in listed
     assert len(check(content(own)).findings) == 1
+    change = ["change", "bounds", "upper=55", "severity=warning"]
+    assert said(capsys, own, *change, *here, "-o", own)[0] == 0
+    (finding,) = check(content(own)).findings
+    assert (finding.amount, str(finding.severity)) == (4.0, "warning")
     assert said(capsys, own, "off", "--number", "3", *here, "-o", own)[0] == 0
     assert check(content(own)).findings == ()
-    assert "[error, off]" in said(capsys, own, "list", *here)[1]
+    assert "[warning, off]" in said(capsys, own, "list", *here)[1]
     assert said(capsys, own, "on", "bounds", *here, "-o", own)[0] == 0
     assert len(check(content(own)).findings) == 1
     assert said(capsys, own, "remove", "bounds", *here, "-o", own)[0] == 0
     assert content(own) == content(NORMAL)
-    titles = [e["title"] for e in read_set(own).history.entries()][-4:]
-    assert [t.split(" ")[0] for t in titles] == ["Add", "Turn", "Turn", "Remove"]
+    titles = [e["title"] for e in read_set(own).history.entries()][-5:]
+    assert [t.split(" ")[0] for t in titles] == ["Add", "Change", "Turn", "Turn", "Remove"]
 
 
 def test_suggested_rules_are_shown_and_kept(own: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -234,6 +238,8 @@ def test_starting_rules_are_shown_and_added(own: Path, capsys: pytest.CaptureFix
         (["off", "--number", "9", "--id", "slip_gain", "-o", "OWN"], "has no rule 9"),
         (["off", "--number", "1", "--id", "slip_*", "-o", "OWN"], "6 tables fit"),
         (["off", "kink", "--number", "1", "--id", "slip_gain", "-o", "OWN"], "is bounds, not kink"),
+        (["change", "kink", "--id", "slip_gain", "-o", "OWN"], "No setting is given"),
+        (["change", "kink", "axis=pedal", "--id", "slip_gain", "-o", "OWN"], "no axis 'pedal'"),
         (["list", "-o", "OWN"], "list writes no set"),
         (["list", "--apply", "x.toml"], "without an action"),
     ],

@@ -17,6 +17,7 @@ from calib_model.editing.locks import locked_cells
 from calib_model.editing.rule_changes import (
     Selection,
     add_rule,
+    change_rules,
     exchange_rule,
     remove_rules,
     switch_rules,
@@ -49,7 +50,7 @@ rules = st.sampled_from(
     [RISES, FALLS, Bounds(0, 9), Step("pedal", 2.0), FixedValue(3.0), replace(RISES, off=True)]
 )
 acts = st.lists(
-    st.tuples(st.sampled_from(["add", "remove", "off", "on"]), rules, st.sets(
+    st.tuples(st.sampled_from(["add", "change", "remove", "off", "on"]), rules, st.sets(
         st.sampled_from(["slip_a", "slip_b", "other"]), min_size=1)),
     min_size=1,
     max_size=8,
@@ -66,6 +67,13 @@ def test_each_change_is_taken_back_and_survives_the_journal(
         kind = rule.kind
         if verb == "add":
             change = add_rule(content, sorted(ids), rule)
+        elif verb == "change":
+            change = change_rules(
+                content,
+                sorted(ids),
+                lambda r, kind=kind: r.kind == kind,
+                lambda r: replace(r, reason="said anew"),
+            )
         elif verb == "remove":
             change = remove_rules(content, sorted(ids), lambda r, kind=kind: r.kind == kind)
         else:
@@ -84,6 +92,8 @@ def test_each_change_is_taken_back_and_survives_the_journal(
             if verb == "add":
                 assert rule in mine
                 assert len(after[id].rules) == len(set(after[id].rules))
+            elif verb == "change":
+                assert all(r.reason == "said anew" for r in mine)
             elif verb == "remove":
                 assert not mine
             else:

@@ -13,7 +13,7 @@ from calib_model.errors import ModelError
 from calib_model.rules.kinds import kind, kinds
 from calib_model.rules.limits import Bounds
 from calib_model.rules.plausibility import Covers
-from calib_model.rules.said import rule_from_texts, rule_said
+from calib_model.rules.said import rule_from_texts, rule_said, rule_with
 from calib_model.rules.shape import EqualsAt, Monotone
 from tests.rules.making import plane
 
@@ -61,6 +61,15 @@ def test_mistakes_are_named(words: str, message: str) -> None:
     with pytest.raises(ModelError) as caught:
         rule_said(name, rest)
     assert message in str(caught.value)
+
+
+def test_a_rule_takes_other_settings_and_keeps_the_rest() -> None:
+    rule = Monotone("pedal", "down", True, 0.5, severity=Severity.NOTE, reason="so")
+    assert rule_with(rule, ["gap=2", "severity="]) == Monotone(
+        "pedal", "down", True, 2.0, reason="so"
+    )
+    with pytest.raises(ModelError, match="Did you mean gap"):
+        rule_with(rule, ["gp=2"])
 
 
 @settings(max_examples=200, deadline=None, derandomize=True)

@@ -10,6 +10,7 @@ from PySide6.QtGui import QFont, QFontMetrics, QImage, QPainter, QPaintEvent, QP
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from app.colours import Rgb, pen
+from calib_model.core.labels import NO_LABELS, Labels
 from calib_model.core.numbers import short
 
 _BAR = 14
@@ -28,10 +29,18 @@ class ColourBar(QWidget):
         self._value = math.nan
         self._drawn: QPixmap | None = None
         self._drawn_for = (QSize(), 1.0)
+        self._labels = NO_LABELS
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Expanding)
 
     def show_scale(
-        self, ramp: Rgb, low: float, high: float, unit: str, *, signed: bool = False
+        self,
+        ramp: Rgb,
+        low: float,
+        high: float,
+        unit: str,
+        *,
+        signed: bool = False,
+        labels: Labels = NO_LABELS,
     ) -> None:
         """Show another scale.
 
@@ -44,11 +53,13 @@ class ColourBar(QWidget):
             As shown.
         signed : bool
             Write a sign before positive numbers: the scale is one of differences.
+        labels : Labels
+            Names of values; they take the place of round numbers.
         """
         if not np.array_equal(ramp, self._ramp):
             self._ramp, self._drawn = np.ascontiguousarray(ramp), None
         self._low, self._high = low, high
-        self._unit, self._signed = unit, signed
+        self._unit, self._signed, self._labels = unit, signed, labels
         what = "difference" if signed else "value"
         self.setAccessibleName(
             f"Colours: {what} from {self._text(low)} to {self._text(high)} {unit}"
@@ -121,12 +132,14 @@ class ColourBar(QWidget):
         return bar.bottom() - min(max(share, 0.0), 1.0) * bar.height()
 
     def _text(self, value: float) -> str:
-        text = short(value, 4)
+        text = self._labels.name(value) or short(value, 4)
         return f"+{text}" if self._signed and value > 0 else text
 
     def _ticks(self, room: float) -> list[float]:
         """Round numbers within the scale, about five and no more than there is room for."""
         span = self._high - self._low
+        if self._labels:
+            return [n for n in self._labels.numbers.tolist() if self._low <= n <= self._high]
         if not (span > 0 and math.isfinite(span)):
             return [self._low]
         rough = span / min(max(room, 2.0), _MOST_TICKS)

@@ -20,6 +20,7 @@ from app.plots.legend import Entry
 from app.plots.overlay_items import OverlayItems, mark_entries, trail_entries
 from app.plots.view import Cell, Part, PlotView
 from calib_model.core.arrays import BoolArray, FloatArray
+from calib_model.core.labels import NO_LABELS
 from calib_model.core.numbers import with_unit
 from calib_model.core.planes import plane_index
 from calib_model.core.table import Table
@@ -187,7 +188,8 @@ class HeatMapView(PlotView):
         rgb = colours_of(self.plane, low, high, ramp)
         self._items.cells(rgb, np.isnan(self.plane))
         self._light = wants_dark_text(rgb)
-        self.bar.show_scale(ramp, low, high, shown(table.unit), signed=self._signed)
+        labels = NO_LABELS if self._signed else table.labels
+        self.bar.show_scale(ramp, low, high, shown(table.unit), signed=self._signed, labels=labels)
         same = ""
         if difference is not None and not np.nan_to_num(self.plane).any():
             same = "Nothing differs here."

@@ -117,6 +117,8 @@ class LinesView(PlotView):
             canvas.bottom.set_breakpoints(x, axis.values, axis.said_short)
             canvas.bottom.set_text(words.axis_name(axis), shown(axis.unit))
             canvas.left.set_text(table.label, shown(table.unit))
+            states = table.labels.numbers
+            canvas.left.set_breakpoints(states if states.size else None, said=table.said_short)
             self.fit()
             stale |= Part.ALL
         elif stale & Part.VALUES and self._drag is None:

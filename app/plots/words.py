@@ -67,9 +67,9 @@ def neighbours(table: Table, number: float) -> str:
     below, above = table.storage.neighbours(number)
     sides = []
     if below < number:
-        sides.append(short(below))
+        sides.append(table.said_short(below))
     if above > number:
-        sides.append(short(above))
+        sides.append(table.said_short(above))
     return f"next {' and '.join(sides)}" if sides else ""
 
 

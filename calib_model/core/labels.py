@@ -14,6 +14,7 @@ from functools import cached_property
 
 from ..errors import ModelError
 from ..foreign_text import plain_line
+from .arrays import FloatArray, frozen
 from .numbers import exact
 
 MOST = 1_000
@@ -104,6 +105,11 @@ class Labels:
     def number(self, text: str) -> float | None:
         """Return the number that a name stands for (in any case of letters), or None."""
         return self._numbers.get(text.strip().casefold()) if self.pairs else None
+
+    @property
+    def numbers(self) -> FloatArray:
+        """The numbers that have a name, rising, shape (n,)."""
+        return frozen([number for number, _ in self.pairs])
 
     @property
     def names(self) -> tuple[str, ...]:

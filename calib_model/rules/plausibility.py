@@ -10,7 +10,7 @@ import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
 from ..core.axis import Axis
-from ..core.numbers import exact, short, with_unit
+from ..core.numbers import short, with_unit
 from ..core.rule import (
     Breach,
     Context,
@@ -215,8 +215,8 @@ class OnRaster(Check):
         nearest = float(table.storage.nearest(value))
         where = f" {at_cell(table, cell)}" if table.axes else ""
         return (
-            f"{exact(value)}{where} cannot be stored ({table.storage}); the controller would hold "
-            f"{exact(nearest)}."
+            f"{table.said_exactly(value)}{where} cannot be stored ({table.storage}); the "
+            f"controller would hold {table.said_exactly(nearest)}."
         )
 
 
@@ -263,8 +263,9 @@ class AxisOnRaster(Check):
         axis = table.axes[number]
         value = float(axis.values[i])
         return (
-            f"Breakpoint {exact(value)} of {axis.label} cannot be stored ({axis.storage}); the "
-            f"controller would hold {exact(float(axis.storage.nearest(value)))}."
+            f"Breakpoint {axis.said_exactly(value)} of {axis.label} cannot be stored "
+            f"({axis.storage}); the controller would hold "
+            f"{axis.said_exactly(float(axis.storage.nearest(value)))}."
         )
 
 

@@ -11,10 +11,12 @@ from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPalette
 
 from app.desk import Desk
+from app.plots import words
 from app.plots.canvas import ValueAxis
 from app.plots.curve import CurveView
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
+from calib_model.core.storage import Storage
 from calib_model.core.table import Table
 from calib_model.editing.change import table_change, values_change
 from calib_model.rules.limits import Locked
@@ -432,3 +434,25 @@ def test_numbers_of_a_low_axis_do_not_touch(qapp, height: float, most: int) -> N
     line = QFontMetricsF(QFont()).height()
     gaps = [(b - a) * height / 10.6 for a, b in pairwise(ticks)]
     assert all(gap >= 0.8 * line for gap in gaps), (spacing, ticks)
+
+
+def test_states_are_named_at_both_axes_and_in_the_read_out(qtbot, desk) -> None:
+    fade = desk.table
+    named = replace(
+        fade,
+        values=[0.0, 0, 0, 1, 1, 1, 1, 1],
+        storage=Storage("uint8"),
+        axes=(replace(fade.axes[0], labels={0.0: "standing"}),),
+        labels="no, yes",
+    )
+    desk.do(table_change(fade, named, "Name"))
+    view = shown(qtbot, desk)
+    left, bottom = view.canvas.left, view.canvas.bottom
+    assert left.tickStrings([0.0, 1.0], 1.0, None) == ["no", "yes"]
+    ((_, ticks), (_, rest)) = left.tickValues(-0.1, 1.1, 200)
+    assert [*ticks, *rest] == [0.0, 1.0]
+    assert bottom.tickStrings(bottom.tickValues(0, 130, 600)[0][1], 1.0, None)[0] == "standing"
+    assert words.read_out(named, (0,)) == "standing: no (raw 0, step 1), next yes"
+    desk.do(table_change(named, fade, "Back"))
+    view.refresh()
+    assert left.tickStrings([0.5], 1.0, 0.5) == ["0.5"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from PySide6.QtCore import QPointF, Qt
@@ -13,7 +15,7 @@ from app.plots.heatmap import HeatMapView, Show
 from calib_model.core.axis import Axis
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.table import Table
-from calib_model.editing.change import add_table, values_change
+from calib_model.editing.change import add_table, table_change, values_change
 from calib_model.session.document import Document
 from tests.plots import demo_set as demo
 from tests.plots import mouse
@@ -271,3 +273,13 @@ def test_an_all_empty_or_constant_map_is_drawn(qtbot) -> None:
         qtbot, demo.demo_desk("odd", CalibrationSet((flat.with_values(np.full((2, 5), np.nan)),)))
     )
     assert view.note.text() == "10 cells are empty."
+
+
+def test_the_colour_bar_names_states(qtbot) -> None:
+    desk = demo.demo_desk("pre_engage_torque")
+    table = desk.table
+    named = replace(table, values=(table.values > table.values.mean()) * 1.0, labels="no, yes")
+    desk.do(table_change(table, named, "Name"))
+    view = shown(qtbot, desk)
+    assert [view.bar._text(t) for t in view.bar._ticks(5)] == ["no", "yes"]
+    assert view.bar.accessibleName() == "Colours: value from no to yes N·m"

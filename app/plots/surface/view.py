@@ -250,7 +250,13 @@ class SurfaceView(SceneView):
     def _rulers(self, table: Table) -> tuple[rulers.Ruler, rulers.Ruler, rulers.Ruler]:
         frame, sheet = self.frame, self.sheets[0].sheet
         rows, columns = table.axes[:2]
-        levels = rulers.round_ticks(*frame.values, 6)
+        low, high = frame.values
+        states = table.labels.numbers
+        levels = (
+            states[(states >= low) & (states <= high)]
+            if states.size
+            else (rulers.round_ticks(low, high, 6))
+        )
         return (
             rulers.Ruler(
                 frame.x(sheet.columns),
@@ -262,7 +268,11 @@ class SurfaceView(SceneView):
                 rulers.texts_of(rows.values, rows.labels),
                 words.axis_title(rows),
             ),
-            rulers.Ruler(frame.z(levels), rulers.texts_of(levels), words.value_title(table)),
+            rulers.Ruler(
+                frame.z(levels),
+                rulers.texts_of(levels, table.labels),
+                words.value_title(table),
+            ),
         )
 
     def painted(self) -> marks.Picture:

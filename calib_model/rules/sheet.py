@@ -21,7 +21,6 @@ else said twice, the later entry wins.  What no entry speaks of is left as it is
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -31,6 +30,7 @@ from ..core.axis import Axis
 from ..core.calibration_set import CalibrationSet
 from ..core.near import nearest
 from ..core.patterns import fits as wildcard_fits
+from ..core.plain_reader import read_toml
 from ..core.roles import QUANTITIES, ROLES
 from ..core.rule import Rule
 from ..core.rule_plain import rule_from_plain
@@ -225,23 +225,8 @@ def parse_sheet(text: str, source: str = "rule sheet") -> Sheet:
     FileProblem
         Naming the line or entry, what is wrong with it, and the remedy.
     """
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        place = re.search(r"\(at (.*)\)$", str(error))
-        said = re.sub(r"\s*\(at .*\)$", "", str(error))
-        raise FileProblem(
-            source,
-            place[1] if place else "",
-            f"This is not valid TOML: {said}.",
-            "Mend the text there; `bitepoint rules SET` prints a sheet to start from.",
-        ) from None
-    except ValueError:  # Python reads whole numbers of up to 4,300 digits
-        raise FileProblem(source, "", "A number has too many digits.", "Shorten it.") from None
-    except RecursionError:
-        raise FileProblem(
-            source, "", "Brackets are nested too deeply.", "Write lists and braces plainly."
-        ) from None
+    remedy = "Mend the text there; `bitepoint rules SET` prints a sheet to start from."
+    data: dict[str, Any] = read_toml(text, source, remedy).data
     lines = _entry_lines(text)
     version = data.pop("sheet", SHEET_VERSION)
     if version != SHEET_VERSION or isinstance(version, bool):

@@ -10,12 +10,12 @@ renamed copy is no way out.  It brings sets and relations, never who may sign or
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from ..core.calibration_set import CalibrationSet
+from ..core.plain_reader import read_toml
 from ..core.text_file import read_text
 from ..errors import BitepointError, FileProblem
 from .programme import MAX_FILE, Programme, parse_programme
@@ -178,10 +178,9 @@ def _meant_as_programme(place: Path) -> bool:
     except FileProblem:
         return False
     try:
-        plain = tomllib.loads(text)
-    except (ValueError, RecursionError):
+        return "sets" in read_toml(text, place).data
+    except FileProblem:
         return _SETS_SECTION.search(text) is not None
-    return "sets" in plain
 
 
 def _mode_of(path: Path, programme: Programme) -> str | None:

@@ -28,13 +28,12 @@ Names of function groups and tables may hold the wildcards ``*`` and ``?``.
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Never
 
 from ..core.patterns import any_fits, fits
+from ..core.plain_reader import Given, read_toml
 from ..core.record import Level
 from ..core.table import Table
 from ..core.text_file import read_text
@@ -176,78 +175,54 @@ def parse_programme(text: str, path: Path) -> Programme:
     ------
     FileProblem
     """
-    try:
-        plain = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # not only TOML's own: a number may be too long
-        raise FileProblem(path, "", f"This is not valid TOML: {error}.", "Mend it.") from None
-    return _Reader(path).programme(plain)
+    given = read_toml(text, path).known(_KEYS)
+    sets = {mode: _file(name, path) for mode, name in _section(given, "sets").items()}
+    base = given["base"].text() if "base" in given else ""
+    if sets and base not in sets:
+        remedy = f"Use one of {', '.join(sets)}."
+        raise FileProblem(path, "base", f"{base!r} is none of the sets.", remedy)
+    common = _section(given, "common", "tables")
+    return Programme(
+        given["programme"].text() if "programme" in given else "",
+        base,
+        sets,
+        _texts(common["tables"]) if "tables" in common else (),
+        {group: _texts(names) for group, names in _section(given, "owners").items()},
+        _file(given["signers"], path) if "signers" in given else None,
+        _file(given["vehicle"], path) if "vehicle" in given else None,
+        {name: _milestone(name, m) for name, m in _section(given, "milestones").items()},
+        path,
+    )
 
 
-class _Reader:
-    def __init__(self, path: Path) -> None:
-        self.path = path
+def _section(given: Mapping[str, Given], key: str, *known: str) -> Mapping[str, Given]:
+    """Return what a section holds: `known` keys only, if any are named; empty without one."""
+    if key not in given:
+        return {}
+    return given[key].known(known) if known else given[key].table()
 
-    def refuse(self, place: str, problem: str, remedy: str) -> Never:
-        raise FileProblem(self.path, place, problem, remedy)
 
-    def programme(self, plain: dict[str, Any]) -> Programme:
-        unknown = [key for key in plain if key not in _KEYS]
-        if unknown:
-            self.refuse(unknown[0], "There is no such setting.", f"There are: {', '.join(_KEYS)}.")
-        sets = {m: self.file(f"sets.{m}", f) for m, f in self.table(plain, "sets").items()}
-        base = self.text("base", plain.get("base", ""))
-        if sets and base not in sets:
-            self.refuse("base", f"{base!r} is none of the sets.", f"Use one of {', '.join(sets)}.")
-        common = self.table(plain, "common")
-        if set(common) - {"tables"}:
-            self.refuse("common", "It has a list `tables` only.", 'Write tables = ["plate_*"].')
-        return Programme(
-            self.text("programme", plain.get("programme", "")),
-            base,
-            sets,
-            self.texts("common.tables", common.get("tables", [])),
-            {g: self.texts(f"owners.{g}", n) for g, n in self.table(plain, "owners").items()},
-            self.file("signers", plain["signers"]) if "signers" in plain else None,
-            self.file("vehicle", plain["vehicle"]) if "vehicle" in plain else None,
-            {n: self.milestone(n, m) for n, m in self.table(plain, "milestones").items()},
-            self.path,
-        )
+def _milestone(name: str, plain: Given) -> Milestone:
+    given = plain.known(("level", "groups", "tables"))
+    groups, tables = (
+        {pattern: _level(level) for pattern, level in _section(given, key).items()}
+        for key in ("groups", "tables")
+    )
+    return Milestone(
+        name, _level(given["level"]) if "level" in given else Level.ESTIMATED, groups, tables
+    )
 
-    def milestone(self, name: str, plain: Any) -> Milestone:
-        place = f"milestones.{name}"
-        if not isinstance(plain, dict) or set(plain) - {"level", "groups", "tables"}:
-            self.refuse(place, "It has `level`, `groups` and `tables` only.", "Mend it.")
-        return Milestone(
-            name,
-            self.level(place, plain.get("level", Level.ESTIMATED)),
-            {g: self.level(f"{place}.groups", v) for g, v in self.table(plain, "groups").items()},
-            {t: self.level(f"{place}.tables", v) for t, v in self.table(plain, "tables").items()},
-        )
 
-    def table(self, plain: dict[str, Any], key: str) -> dict[str, Any]:
-        value = plain.get(key, {})
-        if not isinstance(value, dict):
-            self.refuse(key, "This is no section.", f"Begin it with a line [{key}].")
-        return value
+def _level(given: Given) -> Level:
+    return Level(given.choice(tuple(Level), "level"))
 
-    def level(self, place: str, value: Any) -> Level:
-        try:
-            return Level(value)
-        except ValueError:
-            self.refuse(place, f"{value!r} is no level.", f"Use one of {', '.join(Level)}.")
 
-    def text(self, place: str, value: Any) -> str:
-        if not isinstance(value, str):
-            self.refuse(place, f"{value!r} is no text.", "Put it in quotation marks.")
-        return value
+def _texts(given: Given) -> tuple[str, ...]:
+    return tuple(entry.text() for entry in given.listed())
 
-    def texts(self, place: str, value: Any) -> tuple[str, ...]:
-        if not isinstance(value, list):
-            self.refuse(place, "This is no list.", 'Write it as ["one", "two"].')
-        return tuple(self.text(place, entry) for entry in value)
 
-    def file(self, place: str, value: Any) -> Path:
-        name = self.text(place, value)
-        if not name or "\0" in name:
-            self.refuse(place, "This is no file name.", "Name a file beside this one.")
-        return self.path.parent / name
+def _file(given: Given, path: Path) -> Path:
+    name = given.text()
+    if not name or "\0" in name:
+        given.refuse("This is no file name.", "Name a file beside this one.")
+    return path.parent / name

@@ -9,7 +9,6 @@ under equal conditions.
 from __future__ import annotations
 
 import json
-import tomllib
 import zlib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
@@ -22,6 +21,7 @@ import numpy.typing as npt
 from ..core.arrays import FloatArray
 from ..core.calibration_set import CalibrationSet
 from ..core.canonical import canonical_text, digest
+from ..core.plain_reader import read_toml
 from ..errors import ModelError
 from ..exchange.canonical_reader import parse_canonical
 from . import campaign_worker
@@ -159,7 +159,7 @@ def plan_from_text(text: str) -> Plan:
                 for s in plain["sets"]
             ),
             tuple(read_plain(m) for m in plain["manoeuvres"]),
-            vehicle_from_plain(tomllib.loads(plain["vehicle"])),
+            vehicle_from_plain(read_toml(plain["vehicle"], "vehicle").data),
             Points(varied, values, plain["points"]["how"]),
             int(plain["seed"]),
         )

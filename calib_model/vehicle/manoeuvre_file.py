@@ -26,16 +26,15 @@ Further keys are those of `Manoeuvre`, `Start` and `Driver`.
 
 from __future__ import annotations
 
-import difflib
 import itertools
 import re
-import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from ..core.plain_reader import Given, nearest, read_toml
 from ..core.text_file import read_text
 from ..errors import FileProblem, ModelError
 from .manoeuvres import MANOEUVRES, Driver, Manoeuvre, Start
@@ -63,14 +62,6 @@ class ManoeuvreFile:
     own: tuple[str, ...] = ()
 
 
-class _Wrong(Exception):
-    """What is wrong with a key."""
-
-    def __init__(self, key: str, problem: str, remedy: str) -> None:
-        super().__init__(key, problem, remedy)
-        self.key, self.problem, self.remedy = key, problem, remedy
-
-
 def read_manoeuvres(path: Path | str) -> ManoeuvreFile:
     """Read a manoeuvre file.
 
@@ -86,14 +77,7 @@ def read_manoeuvres(path: Path | str) -> ManoeuvreFile:
 
 def parse_manoeuvres(text: str, path: Path | str = "manoeuvres") -> ManoeuvreFile:
     """Read a manoeuvre file's text; see `read_manoeuvres`."""
-    try:
-        plain = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # not only TOML's own: a number may be too long
-        raise FileProblem(path, "", f"It is not TOML: {error}.", "Mend that line.") from None
-    try:
-        return _file(plain)
-    except _Wrong as wrong:
-        raise FileProblem(path, wrong.key, wrong.problem, wrong.remedy) from None
+    return _manoeuvre_file(read_toml(text, path))
 
 
 def read_plain(plain: Mapping[str, Any]) -> Manoeuvre:
@@ -104,136 +88,106 @@ def read_plain(plain: Mapping[str, Any]) -> Manoeuvre:
     ModelError
     """
     try:
-        return _manoeuvre(plain, "manoeuvre")
-    except _Wrong as wrong:
-        raise ModelError(f"{wrong.key}: {wrong.problem}", wrong.remedy) from None
+        return _manoeuvre(Given(plain, "", "manoeuvre"))
+    except FileProblem as wrong:
+        raise ModelError(f"{wrong.place}: {wrong.problem}", wrong.remedy) from None
 
 
-def _file(plain: Mapping[str, Any]) -> ManoeuvreFile:
-    _known(plain, "", ("manoeuvre", "limits"))
+def _manoeuvre_file(plain: Given) -> ManoeuvreFile:
+    given = plain.known(("manoeuvre", "limits"))
     made = dict(MANOEUVRES)
     own: list[str] = []
-    listed = plain.get("manoeuvre", [])
-    if not isinstance(listed, list):
-        raise _Wrong("manoeuvre", "It is no list of tables.", "Write [[manoeuvre]].")
-    for number, entry in enumerate(listed):
-        one = _manoeuvre(_table(entry, f"manoeuvre[{number}]"), f"manoeuvre[{number}]")
+    for entry in given["manoeuvre"].listed("[[manoeuvre]]") if "manoeuvre" in given else ():
+        one = _manoeuvre(entry)
         if one.id in made:
             whose = "this file" if one.id in own else "the shipped ones"
-            raise _Wrong(
-                f"manoeuvre[{number}].id",
-                f"{one.id!r} is there already, among {whose}.",
-                "Choose another id.",
-            )
+            problem = f"{one.id!r} is there already, among {whose}."
+            entry.table()["id"].refuse(problem, "Choose another id.")
         made[one.id] = one
         own.append(one.id)
-    for id, limits in _table(plain.get("limits", {}), "limits").items():
+    for id, limits in (given["limits"].table() if "limits" in given else {}).items():
         if id not in made:
-            raise _Wrong(f"limits.{id}", "There is no such manoeuvre.", _nearest(id, tuple(made)))
-        found = _limits(limits, f"limits.{id}", made[id].metrics)
-        made[id] = made[id].limited(found)
+            limits.refuse("There is no such manoeuvre.", nearest(id, made))
+        made[id] = made[id].limited(_limits(limits, made[id].metrics))
     return ManoeuvreFile(MappingProxyType(made), tuple(own))
 
 
 # -- one manoeuvre ------------------------------------------------------------------------
 
 
-def _manoeuvre(plain: Mapping[str, Any], at: str) -> Manoeuvre:
-    keys = tuple(Manoeuvre.__dataclass_fields__)
-    _known(plain, at, keys)
-    for needed in ("id", "name", "duration", "surface", "metrics"):
-        if needed not in plain:
-            raise _Wrong(f"{at}.{needed}", "It is missing.", f"Add {needed} to the manoeuvre.")
-    id = _text(plain["id"], f"{at}.id")
+def _manoeuvre(plain: Given) -> Manoeuvre:
+    given = plain.known(
+        Manoeuvre.__dataclass_fields__, "id", "name", "duration", "surface", "metrics"
+    )
+    id = given["id"].text()
     if not _ID.fullmatch(id):
-        raise _Wrong(
-            f"{at}.id", f"{id!r} is no id.", "Use small letters, digits and _, a letter first."
-        )
-    names = plain["metrics"]
-    if not isinstance(names, list | tuple) or not names:
-        raise _Wrong(f"{at}.metrics", "It is no list of names.", "Name a metric or more.")
-    for name in names:
-        if not isinstance(name, str) or name not in METRICS:
-            raise _Wrong(
-                f"{at}.metrics",
-                f"There is no metric {name!r}.",
-                _nearest(str(name), tuple(METRICS)),
-            )
+        remedy = "Use small letters, digits and _, a letter first."
+        given["id"].refuse(f"{id!r} is no id.", remedy)
+    names = tuple(_metric(name) for name in given["metrics"].listed())
+    if not names:
+        given["metrics"].refuse("It names no metric.", "Name a metric or more.")
     made: dict[str, Any] = {
         "id": id,
-        "name": _text(plain["name"], f"{at}.name"),
-        "duration": _number(plain["duration"], f"{at}.duration", 0.1, 3600.0),
-        "surface": _surface(plain["surface"], f"{at}.surface"),
+        "name": given["name"].text(),
+        "duration": given["duration"].number(0.1, 3600.0),
+        "surface": _surface(given["surface"]),
         "metrics": tuple(dict.fromkeys(names)),
-        "purpose": _text(plain.get("purpose", ""), f"{at}.purpose"),
-        "grade": _grade(plain.get("grade", 0.0), f"{at}.grade"),
-        "start": _start(_table(plain.get("start", {}), f"{at}.start"), f"{at}.start"),
-        "driver": _driver(_table(plain.get("driver", {}), f"{at}.driver"), f"{at}.driver"),
-        "limits": MappingProxyType(_limits(plain.get("limits", {}), f"{at}.limits", tuple(names))),
     }
-    without = _text(plain.get("against_without", ""), f"{at}.against_without")
-    if without not in ("", "inside_brake_request", "brakes"):
-        raise _Wrong(
-            f"{at}.against_without",
-            f"{without!r} cannot be left out.",
-            "Use inside_brake_request or brakes.",
-        )
-    made["against_without"] = without
-    for key in ("traction_control", "brake_traction", "slip_braking"):
-        if key in plain:
-            made[key] = _yes(plain[key], f"{at}.{key}")
-    for key, low, high in (("stop_speed", 0.0, 250.0), ("fixed_clutch_torque", 0.0, 2000.0)):
-        if key in plain:
-            made[key] = _number(plain[key], f"{at}.{key}", low, high)
+    for key, read in _PARTS.items():
+        if key in given:
+            made[key] = read(given[key])
+    if "limits" in given:
+        made["limits"] = MappingProxyType(_limits(given["limits"], names))
     return Manoeuvre(**made)
 
 
-def _surface(plain: Any, at: str) -> tuple[Patch, ...]:
-    if not isinstance(plain, list):
-        return (Patch(0.0, _friction(plain, at)),)
-    if not plain:
-        raise _Wrong(at, "There is no road.", "Give a patch or more.")
+def _metric(given: Given) -> str:
+    if not isinstance(given.data, str) or given.data not in METRICS:
+        given.refuse(f"There is no metric {given.data!r:.60}.", nearest(given.data, METRICS))
+    return given.data
+
+
+def _surface(plain: Given) -> tuple[Patch, ...]:
+    if not isinstance(plain.data, list):
+        return (Patch(0.0, _friction(plain)),)
     patches: list[Patch] = []
-    for number, entry in enumerate(plain):
-        here = f"{at}[{number}]"
-        entry = _table(entry, here)
-        _known(entry, here, ("start", "left", "right", "rolling"))
-        if "left" not in entry:
-            raise _Wrong(f"{here}.left", "It is missing.", "Say what the ground is.")
-        start = _number(entry.get("start", 0.0), f"{here}.start", -1e6, 1e6)
+    for entry in plain.listed():
+        given = entry.known(("start", "left", "right", "rolling"), "left")
+        start = given["start"].number(-1e6, 1e6) if "start" in given else 0.0
         if patches and start <= patches[-1].start:
-            raise _Wrong(f"{here}.start", "Patches are out of order.", "Put them in order of way.")
-        right = entry.get("right")
+            place = given.get("start", entry)
+            place.refuse("Patches are out of order.", "Put them in order of way.")
+        right = given.get("right")
         patches.append(
             Patch(
                 start,
-                _friction(entry["left"], f"{here}.left"),
-                None if right is None else _friction(right, f"{here}.right"),
-                _number(entry.get("rolling", 0.0), f"{here}.rolling", 0.0, 0.5),
+                _friction(given["left"]),
+                None if right is None or right.data is None else _friction(right),
+                given["rolling"].number(0.0, 0.5) if "rolling" in given else 0.0,
             )
         )
+    if not patches:
+        plain.refuse("There is no road.", "Give a patch or more.")
     return tuple(patches)
 
 
-def _friction(plain: Any, at: str) -> str | float | tuple[float, float, float]:
-    if isinstance(plain, str):
-        if plain not in SURFACES:
-            raise _Wrong(at, f"There is no ground {plain!r}.", _nearest(plain, tuple(SURFACES)))
-        return plain
-    if isinstance(plain, list | tuple):
-        if len(plain) != 3:
-            raise _Wrong(at, "A friction curve has three coefficients.", "Give c1, c2 and c3.")
-        c1, c2, c3 = (_number(v, at, 0.0, 1e4) for v in plain)
+def _friction(plain: Given) -> str | float | tuple[float, float, float]:
+    if isinstance(plain.data, str):
+        return plain.choice(tuple(SURFACES), "kind of ground")
+    if isinstance(plain.data, list | tuple):
+        if len(plain.data) != 3:
+            plain.refuse("A friction curve has three coefficients.", "Give c1, c2 and c3.")
+        c1, c2, c3 = (entry.number(0.0, 1e4) for entry in plain.listed())
         if c1 <= 0 or c2 <= 0:
-            raise _Wrong(at, "c1 and c2 are above zero.", "Mend the coefficients.")
+            plain.refuse("c1 and c2 are above zero.", "Mend the coefficients.")
         return c1, c2, c3
-    return _number(plain, at, 0.02, 1.5)
+    return plain.number(0.02, 1.5)
 
 
-def _grade(plain: Any, at: str) -> tuple[tuple[float, float], ...]:
-    if isinstance(plain, list):
-        return _points(plain, at, -40.0, 40.0) or ((0.0, 0.0),)
-    return ((0.0, _number(plain, at, -40.0, 40.0)),)
+def _grade(plain: Given) -> tuple[tuple[float, float], ...]:
+    if isinstance(plain.data, list):
+        return _points(plain, -40.0, 40.0) or ((0.0, 0.0),)
+    return ((0.0, plain.number(-40.0, 40.0)),)
 
 
 _START: Mapping[str, tuple[float, float]] = {
@@ -246,15 +200,11 @@ _START: Mapping[str, tuple[float, float]] = {
 }
 
 
-def _start(plain: Mapping[str, Any], at: str) -> Start:
-    _known(plain, at, (*_START, "connected"))
+def _start(plain: Given) -> Start:
     made: dict[str, Any] = {
-        key: _number(plain[key], f"{at}.{key}", *bounds)
-        for key, bounds in _START.items()
-        if key in plain
+        key: value.flag() if key == "connected" else value.number(*_START[key])
+        for key, value in plain.known((*_START, "connected")).items()
     }
-    if "connected" in plain:
-        made["connected"] = _yes(plain["connected"], f"{at}.connected")
     return Start(**made)
 
 
@@ -268,104 +218,67 @@ _DRIVER: Mapping[str, tuple[float, float]] = {
 }
 
 
-def _driver(plain: Mapping[str, Any], at: str) -> Driver:
-    _known(plain, at, tuple(Driver.__dataclass_fields__))
+def _driver(plain: Given) -> Driver:
+    given = plain.known(Driver.__dataclass_fields__)
     made: dict[str, Any] = {
-        key: _points(plain[key], f"{at}.{key}", *bounds)
-        for key, bounds in _DRIVER.items()
-        if key in plain
+        key: _points(given[key], *bounds) for key, bounds in _DRIVER.items() if key in given
     }
-    if "path" in plain:
-        path = _points(plain["path"], f"{at}.path", -1e5, 1e5, ordered=False)
+    if "path" in given:
+        path = _points(given["path"], -1e5, 1e5, ordered=False)
         if len(path) == 1 or any(a == b for a, b in itertools.pairwise(path)):
-            raise _Wrong(f"{at}.path", "It has points that lie on each other.", "Give a way.")
+            given["path"].refuse("It has points that lie on each other.", "Give a way.")
         made["path"] = path
-    brakes = plain.get("brakes", [])
-    if not isinstance(brakes, list):
-        raise _Wrong(f"{at}.brakes", "It is no list of tables.", "Write [{ start = ... }].")
-    made["brakes"] = tuple(
-        _brake(_table(entry, f"{at}.brakes[{n}]"), f"{at}.brakes[{n}]")
-        for n, entry in enumerate(brakes)
-    )
+    if "brakes" in given:
+        made["brakes"] = tuple(map(_brake, given["brakes"].listed("[{ start = ... }]")))
     return Driver(**made)
 
 
-def _brake(plain: Mapping[str, Any], at: str) -> Brake:
-    _known(plain, at, tuple(Brake.__dataclass_fields__))
-    for needed in ("start", "end", "wheel", "torque"):
-        if needed not in plain:
-            raise _Wrong(f"{at}.{needed}", "It is missing.", f"Add {needed} to the brake.")
-    start = _number(plain["start"], f"{at}.start", 0.0, 3600.0)
-    end = _number(plain["end"], f"{at}.end", 0.0, 3600.0)
+def _brake(plain: Given) -> Brake:
+    given = plain.known(Brake.__dataclass_fields__, "start", "end", "wheel", "torque")
+    start, end = (given[key].number(0.0, 3600.0) for key in ("start", "end"))
     if end <= start:
-        raise _Wrong(f"{at}.end", "It is not after the start.", "Give a later time.")
-    wheel = plain["wheel"]
-    if not isinstance(wheel, str) or wheel not in WHEELS:
-        raise _Wrong(f"{at}.wheel", f"There is no wheel {wheel!r}.", f"Use {', '.join(WHEELS)}.")
-    torque = _number(plain["torque"], f"{at}.torque", 0.0, 5000.0)
-    return Brake(start, end, wheel, torque, _yes(plain.get("active", True), f"{at}.active"))
+        given["end"].refuse("It is not after the start.", "Give a later time.")
+    return Brake(
+        start,
+        end,
+        given["wheel"].choice(tuple(WHEELS), "wheel"),
+        given["torque"].number(0.0, 5000.0),
+        given["active"].flag() if "active" in given else True,
+    )
 
 
-def _limits(plain: Any, at: str, names: tuple[str, ...]) -> dict[str, float]:
-    table = _table(plain, at)
-    for name in table:
-        if name not in names:
-            raise _Wrong(f"{at}.{name}", "The manoeuvre has no such metric.", _nearest(name, names))
-    return {name: _number(value, f"{at}.{name}", -1e9, 1e9) for name, value in table.items()}
-
-
-# -- values -------------------------------------------------------------------------------
-
-
-def _known(plain: Mapping[str, Any], at: str, keys: tuple[str, ...]) -> None:
-    for key in plain:
-        if key not in keys:
-            raise _Wrong(f"{at}.{key}".lstrip("."), "This key is not known.", _nearest(key, keys))
-
-
-def _nearest(word: str, words: tuple[str, ...]) -> str:
-    near = difflib.get_close_matches(word, words, 1)
-    return f"Did you mean {near[0]}?" if near else f"Use one of {', '.join(words)}."
-
-
-def _table(plain: Any, at: str) -> Mapping[str, Any]:
-    if not isinstance(plain, Mapping):
-        raise _Wrong(at, "It is no table of keys.", "Give key = value.")
-    return plain
-
-
-def _text(plain: Any, at: str) -> str:
-    if not isinstance(plain, str) or len(plain) > 2000:
-        raise _Wrong(at, "It is no text.", "Put it in quotation marks.")
-    return plain
-
-
-def _yes(plain: Any, at: str) -> bool:
-    if not isinstance(plain, bool):
-        raise _Wrong(at, "It is neither true nor false.", "Write true or false.")
-    return plain
-
-
-def _number(plain: Any, at: str, low: float, high: float) -> float:
-    if isinstance(plain, bool) or not isinstance(plain, int | float) or plain != plain:
-        raise _Wrong(at, f"{plain!r:.60} is no number.", f"Give {low:g} to {high:g}.")
-    if not low <= plain <= high:  # a whole number may be too large for a float
-        raise _Wrong(at, f"{plain!r:.20} cannot be.", f"Give {low:g} to {high:g}.")
-    return float(plain)
+def _limits(plain: Given, names: tuple[str, ...]) -> dict[str, float]:
+    given = plain.known(names, what="metric in the manoeuvre")
+    return {name: value.number(-1e9, 1e9) for name, value in given.items()}
 
 
 def _points(
-    plain: Any, at: str, low: float, high: float, *, ordered: bool = True
+    plain: Given, low: float, high: float, *, ordered: bool = True
 ) -> tuple[tuple[float, float], ...]:
-    if not isinstance(plain, list | tuple) or len(plain) > MOST_POINTS:
-        raise _Wrong(at, "It is no list of pairs.", "Write [[0, 0], [1, 50]].")
     made: list[tuple[float, float]] = []
-    for number, pair in enumerate(plain):
-        here = f"{at}[{number}]"
-        if not isinstance(pair, list | tuple) or len(pair) != 2:
-            raise _Wrong(here, "It is no pair.", "Write [time, value].")
-        first = _number(pair[0], here, *((-1e5, 1e6) if ordered else (low, high)))
-        if ordered and made and first <= made[-1][0]:
-            raise _Wrong(here, "It is out of order.", "Put the pairs in order, each once.")
-        made.append((first, _number(pair[1], here, low, high)))
+    for pair in plain.listed("[[0, 0], [1, 50]]", MOST_POINTS):
+        if not isinstance(pair.data, list | tuple) or len(pair.data) != 2:
+            pair.refuse("It is no pair.", "Write [time, value].")
+        # Both are named by the pair: a reader looks for that, not for the half of it.
+        first, second = (Given(value, pair.file, pair.key) for value in pair.data)
+        x = first.number(*((-1e5, 1e6) if ordered else (low, high)))
+        if ordered and made and x <= made[-1][0]:
+            pair.refuse("It is out of order.", "Put the pairs in order, each once.")
+        made.append((x, second.number(low, high)))
     return tuple(made)
+
+
+_WITHOUT = ("", "inside_brake_request", "brakes")
+_PARTS: Mapping[str, Callable[[Given], object]] = {
+    "purpose": Given.text,
+    "grade": _grade,
+    "start": _start,
+    "driver": _driver,
+    "against_without": lambda given: given.choice(_WITHOUT, "part that can be left out"),
+    "traction_control": Given.flag,
+    "brake_traction": Given.flag,
+    "slip_braking": Given.flag,
+    "stop_speed": lambda given: given.number(0.0, 250.0),
+    "fixed_clutch_torque": lambda given: given.number(0.0, 2000.0),
+}
+"""What a manoeuvre may leave to its defaults."""

@@ -13,17 +13,17 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Never
+from typing import Any
 
 import numpy as np
 
 from calib_model.core.arrays import FloatArray
+from calib_model.core.plain_reader import Given, read_toml
 from calib_model.core.text_file import read_text
 from calib_model.errors import FileProblem, ModelError
-from calib_model.vehicle.parameters import PARAMETERS, Vehicle, faults
+from calib_model.vehicle.parameters import PARAMETERS, Fault, Vehicle, faults
 from calib_model.vehicle.parameters_list import SECTIONS, Curve, Parameter
 
 MAX_FILE = 1 << 20
@@ -33,108 +33,68 @@ def read(path: Path | str) -> Vehicle:
     """Read a vehicle file; see `calib_model.vehicle.parameters.read_vehicle`."""
     place = Path(path).absolute()
     text = read_text(place, "a vehicle file", MAX_FILE)
-    try:
-        plain = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # not only TOML's own: a number may be too long
-        raise FileProblem(place, "", f"This is not valid TOML: {error}.", "Mend it.") from None
-    return from_plain(plain, place)
+    return _vehicle(read_toml(text, place), place)
 
 
 def from_plain(plain: Mapping[str, Any], path: Path | None = None) -> Vehicle:
     """Return a vehicle from plain values; see `calib_model.vehicle.parameters.read_vehicle`."""
-    return _Reader(path or Path("vehicle")).vehicle(plain, path)
+    return _vehicle(Given(plain, path or Path("vehicle")), path)
 
 
-class _Reader:
-    def __init__(self, path: Path) -> None:
-        self.path = path
-
-    def refuse(self, place: str, problem: str, remedy: str) -> Never:
-        raise FileProblem(self.path, place, problem, remedy)
-
-    def vehicle(self, plain: Mapping[str, Any], path: Path | None) -> Vehicle:
-        known = ("name", *SECTIONS, "variants")
-        self.unknown("", plain, known)
-        name = plain.get("name", "")
-        if not isinstance(name, str) or not name:
-            self.refuse("name", "The vehicle has no name.", 'Write name = "...".')
-        values: dict[str, float] = {}
-        curves: dict[str, FloatArray] = {}
-        for section, rows in SECTIONS.items():
-            part = self.section(plain, section)
-            self.unknown(section, part, [row.name for row in rows])
-            for row in rows:
-                if row.name not in part:
-                    continue
-                key = f"{section}.{row.name}"
-                if isinstance(row, Parameter):
-                    values[row.name] = self.number(key, part[row.name])
-                else:
-                    curves[key] = self.numbers(key, part[row.name])
-        wrong = list(faults(values, curves))
-        if wrong:
-            first = wrong[0]
-            missing = [f.key for f in wrong if f.problem.startswith("It is missing")]
-            problem = first.problem
-            if first.key in missing and len(missing) > 1:
-                problem += f" So are {', '.join(missing[1:8])}" + (
-                    f" and {len(missing) - 8} more." if len(missing) > 8 else "."
-                )
-            self.refuse(first.key, problem, first.remedy)
-        variants = {
-            str(v): self.variant(str(v), entries)
-            for v, entries in self.section(plain, "variants").items()
-        }
-        made = Vehicle(name, values, curves, variants, path)
-        for variant in variants:
-            try:
-                made.variant(variant)
-            except ModelError as error:
-                self.refuse(f"variants.{variant}", error.problem, error.remedy)
-        return made
-
-    def variant(self, name: str, plain: Any) -> dict[str, float]:
-        place = f"variants.{name}"
-        if not isinstance(plain, dict):
-            self.refuse(place, "This is no section.", f"Begin it with a line [{place}].")
-        self.unknown(place, plain, list(PARAMETERS))
-        return {k: self.number(f"{place}.{k}", v) for k, v in plain.items()}
-
-    def section(self, plain: Mapping[str, Any], key: str) -> Mapping[str, Any]:
-        part = plain.get(key, {})
-        if not isinstance(part, dict):
-            self.refuse(key, "This is no section.", f"Begin it with a line [{key}].")
-        return part
-
-    def unknown(self, section: str, plain: Mapping[str, Any], known: Any) -> None:
-        for key in plain:
-            if key not in known:
-                place = f"{section}.{key}" if section else key
-                names = list(known)
-                some = ", ".join(names[:12]) + (", ..." if len(names) > 12 else "")
-                self.refuse(place, "There is no such parameter.", f"There are: {some}.")
-
-    def number(self, key: str, value: Any) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            self.refuse(key, f"{value!r} is no number.", "Write it like 12.5, without a unit.")
+def _vehicle(plain: Given, path: Path | None) -> Vehicle:
+    given = plain.known(("name", *SECTIONS, "variants"), what="parameter")
+    name = given["name"].text() if "name" in given else ""
+    if not name:
+        raise FileProblem(plain.file, "name", "The vehicle has no name.", 'Write name = "...".')
+    values: dict[str, float] = {}
+    curves: dict[str, FloatArray] = {}
+    for section, rows in SECTIONS.items():
+        if section not in given:
+            continue
+        part = given[section].known([row.name for row in rows], what="parameter")
+        for row in rows:
+            if row.name not in part:
+                continue
+            if isinstance(row, Parameter):
+                values[row.name] = part[row.name].number()
+            else:
+                curves[f"{section}.{row.name}"] = _numbers(part[row.name])
+    _refuse_first(plain, list(faults(values, curves)))
+    sections = given["variants"].table() if "variants" in given else {}
+    variants = {
+        variant: {k: v.number() for k, v in entries.known(PARAMETERS, what="parameter").items()}
+        for variant, entries in sections.items()
+    }
+    made = Vehicle(name, values, curves, variants, path)
+    for variant, entries in sections.items():
         try:
-            return float(value)
-        except OverflowError:
-            self.refuse(key, "The number is too large.", "Mend it.")
+            made.variant(variant)
+        except ModelError as error:
+            entries.refuse(error.problem, error.remedy)
+    return made
 
-    def numbers(self, key: str, value: Any) -> FloatArray:
-        rows = (
-            value
-            if isinstance(value, list)
-            else self.refuse(
-                key, "This is no list.", "Write it as [1.0, 2.0], a grid as a list of lists."
-            )
+
+def _refuse_first(plain: Given, wrong: list[Fault]) -> None:
+    """Refuse a vehicle for its first fault; if that is missing, name what else is."""
+    if not wrong:
+        return
+    first = wrong[0]
+    missing = [f.key for f in wrong if f.problem.startswith("It is missing")]
+    problem = first.problem
+    if first.key in missing and len(missing) > 1:
+        problem += f" So are {', '.join(missing[1:8])}" + (
+            f" and {len(missing) - 8} more." if len(missing) > 8 else "."
         )
-        if rows and all(isinstance(r, list) for r in rows):
-            if len({len(r) for r in rows}) > 1:
-                self.refuse(key, "Its rows differ in length.", "Give every row as many numbers.")
-            return np.array([[self.number(key, v) for v in r] for r in rows])
-        return np.array([self.number(key, v) for v in rows], dtype=np.float64)
+    raise FileProblem(plain.file, first.key, problem, first.remedy)
+
+
+def _numbers(given: Given) -> FloatArray:
+    rows = list(given.listed("[1.0, 2.0], a grid as a list of lists"))
+    if rows and all(isinstance(row.data, list) for row in rows):
+        if len({len(row.data) for row in rows}) > 1:
+            given.refuse("Its rows differ in length.", "Give every row as many numbers.")
+        return np.array([[v.number() for v in row.listed()] for row in rows])
+    return np.array([v.number() for v in rows], dtype=np.float64)
 
 
 def to_text(vehicle: Vehicle) -> str:

@@ -262,10 +262,10 @@ def test_the_sample_programme_is_read() -> None:
         ("signers = 3", "no text"),
         ('signers = ""', "no file name"),
         ("[owners]\na = 3", "no list"),
-        ("[common]\nb = []", "only"),
+        ("[common]\nb = []", r"common\.b: There is no such setting\. Use one of: tables"),
         ("[milestones.m]\nlevel = 'great'", "no level"),
-        ("[milestones.m]\nx = 1", "only"),
-        ("[milestones]\nm = 1", "only"),
+        ("[milestones.m]\nx = 1", r"milestones\.m\.x: There is no such setting"),
+        ("[milestones]\nm = 1", r"milestones\.m: This is no section"),
     ],
 )
 def test_a_wrong_programme_is_refused_with_its_place(text: str, words: str) -> None:

@@ -83,8 +83,8 @@ def test_plain_data_comes_back_as_it_was() -> None:
         (("duration = 3.0", "duration = -1"), "manoeuvre[0].duration", "0.1 to 3600"),
         (("duration = 3.0", 'duration = "long"'), "manoeuvre[0].duration", "no number"),
         (("duration = 3.0", "durations = 3.0"), "manoeuvre[0].durations", "mean duration?"),
-        (('"clutch_energy"', '"clutch_enrgy"'), "manoeuvre[0].metrics", "mean clutch_energy?"),
-        (('"clutch_energy"', '"jolt"'), "manoeuvre[0].metrics", "no metric 'jolt'"),
+        (('"clutch_energy"', '"clutch_enrgy"'), "manoeuvre[0].metrics[1]", "mean clutch_energy?"),
+        (('"clutch_energy"', '"jolt"'), "manoeuvre[0].metrics[1]", "no metric 'jolt'"),
         (('left = "ice"', 'left = "ise"'), "manoeuvre[0].surface[1].left", "mean ice?"),
         (("start = 8", "start = 0"), "manoeuvre[0].surface[1].start", "out of order"),
         (("right = 0.3", "right = 9.0"), "manoeuvre[0].surface[1].right", "0.02 to 1.5"),
@@ -121,7 +121,7 @@ def test_files_that_are_none(tmp_path: Path) -> None:
     (tmp_path / "bad.toml").write_bytes(b"\xff\xfe")
     with pytest.raises(FileProblem, match="UTF-8"):
         read_manoeuvres(tmp_path / "bad.toml")
-    with pytest.raises(FileProblem, match="not TOML"):
+    with pytest.raises(FileProblem, match="not valid TOML"):
         parse_manoeuvres("[[manoeuvre")
     with pytest.raises(BitepointError, match="no manoeuvre 'lunch'"):
         manoeuvre("lunch")

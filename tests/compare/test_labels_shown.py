@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from app.cli.show import table_words
+from app.road.recordings.moment import place_words
 from calib_model.compare import compare
 from calib_model.core.axis import Axis, Interpolation
 from calib_model.core.calibration_set import CalibrationSet
@@ -70,6 +71,10 @@ def test_the_terminal_and_a_notebook_show_names() -> None:
     ]
     assert ">slow</th><td" in table_html(WASH)
     assert ">yes</td>" in table_html(WASH)
+
+
+def test_a_moment_of_a_replay_names_the_cell() -> None:
+    assert place_words(WASH, (1,)) == "slow"
 
 
 def test_a_csv_export_keeps_the_numbers_and_adds_the_names() -> None:

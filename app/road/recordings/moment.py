@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from calib_model.core.numbers import short, with_unit
+from calib_model.core.numbers import short
 from calib_model.core.table import Table
-from calib_model.core.units import shown
 
 if TYPE_CHECKING:
     from calib_model.evidence.replay import Replay
@@ -74,7 +73,7 @@ def uses_at(replay: Replay, tick: int) -> list[Use]:
         if replay.why_left_out(id):
             continue
         part = DECIDES if id == decider else PART if id in takes_part else READ
-        read = with_unit(float(replay.tables[id][tick]), shown(table.unit))
+        read = table.said(float(replay.tables[id][tick]))
         uses = [
             Use(
                 id,
@@ -99,6 +98,5 @@ def place_words(table: Table, cell: Cell) -> str:
     if not table.axes:
         return "single value"
     return ", ".join(
-        with_unit(float(axis.values[i]), shown(axis.unit))
-        for axis, i in zip(table.axes, cell, strict=True)
+        axis.said(float(axis.values[i])) for axis, i in zip(table.axes, cell, strict=True)
     )

@@ -23,6 +23,8 @@ from .grid import Cell, Grid, Trouble
 TIME_LIMIT = 300.0
 """Seconds for all files together; what one may take is limited in the process itself."""
 _MODULE = "calib_model.bringing.child"
+RECORDING = "bitepoint recording"
+"""What our own recordings call themselves, see `calib_model.evidence.reading.hdf5`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,8 +202,14 @@ class _Answer:
                     raise BrokenMessage("a wrong answer")
         except (BrokenMessage, OSError, KeyError, TypeError, ValueError, MemoryError) as error:
             self._broken(str(error))
-        if any(v.path == "/" and v.attributes.get("format") == FORMAT for v in variables):
+        said = variables[0].attributes.get("format") if variables else None
+        if said == FORMAT:
             return Contents(self.path, "set")
+        if said == RECORDING:
+            raise FileProblem(
+                self.path, "", "It is a recording, not tables.",
+                "Open it in Road, or give it to `bitepoint replay`.",
+            )  # fmt: skip
         return Contents(self.path, self.kind, tuple(grids), tuple(variables))
 
     def _grid(self, about: Mapping[str, Any]) -> Grid:
@@ -235,6 +243,7 @@ class _Answer:
                 (_count(top), _count(bottom), _count(left))
                 for top, bottom, left in about.get("merged", ())
             ),
+            percent=frozenset((_count(r), _count(c)) for r, c in about.get("percent", ())),
             notes=tuple(_text(note) for note in about.get("notes", ())[:50]),
         )  # fmt: skip
 

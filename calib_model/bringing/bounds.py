@@ -20,6 +20,8 @@ MAX_BLOCKS = 20_000
 MAX_COLUMNS = 16_384
 MAX_MERGED = 10_000
 """Merged areas of a sheet that are looked at."""
+MAX_PERCENT = 40_000
+"""Cells of a sheet that are told to be shown as percentages."""
 MAX_TEXT = 32_767
 """Characters of a cell."""
 MAX_TEXTS = 128 << 20

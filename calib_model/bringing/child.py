@@ -98,9 +98,9 @@ def _answers(path: Path, request: Mapping[str, Any]) -> Answers:
             rows = Builder()
             for row in sheet.rows:
                 rows.add(row)
-            yield _packed(
-                rows, {"sheet": sheet.name, "notes": sheet.notes[:20], "merged": sheet.merged}
-            )
+            about = {"sheet": sheet.name, "notes": sheet.notes[:20], "merged": sheet.merged,
+                     "percent": sheet.percent}  # fmt: skip
+            yield _packed(rows, about)
     else:
         from .delimited import read_delimited
 

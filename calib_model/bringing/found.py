@@ -150,27 +150,44 @@ def bad_cells(grid: Grid, rows: IntArray, columns: Sequence[int]) -> list[Doubt]
 
 
 def numeral_doubts(grid: Grid, rows: IntArray, columns: Sequence[int]) -> list[Doubt]:
-    """Return the doubt about how numbers are written, if one of the cells is concerned."""
+    """Return the doubts about how numbers are written, if one of the cells is concerned."""
+    found = _percent_doubts(grid, rows, columns) if grid.percent else []
     if not grid.numerals.doubt:
-        return []
+        return found
     codes = grid.codes[np.ix_(rows, np.asarray(columns, dtype=np.intp))]
     concerned = np.array(
         [isinstance(c, str) and ("," in c or "." in c) for c in grid.cells], dtype=bool
     )[codes]
     if not concerned.any():
-        return []
+        return found
     at = np.argwhere(concerned)[0]
     row, column = int(rows[at[0]]), int(columns[at[1]])
     other = "." if grid.numerals.decimal == "," else ","
     return [
+        *found,
         Doubt(
             "numbers",
             f"{grid.text(row, column)!r} in {grid.place(row, column)} could be read in two ways; "
             f"it was read with a {grid.numerals.words}.",
             'Choose decimal = "," or "." for the file.',
             (grid.numerals.decimal, other),
-        )
+        ),
     ]
+
+
+def _percent_doubts(grid: Grid, rows: IntArray, columns: Sequence[int]) -> list[Doubt]:
+    wanted = set(columns)
+    inside = set(rows.tolist())
+    shown = sorted((r, c) for r, c in grid.percent if r in inside and c in wanted)
+    if not shown:
+        return []
+    row, column = shown[0]
+    more = f" and {len(shown) - 1} more" if len(shown) > 1 else ""
+    why = (
+        f"{grid.place(row, column)}{more} holds {grid.text(row, column)}, which the sheet shows as "
+        f"{100 * float(grid.numbers[row, column]):g} %; it was read as it is held."
+    )
+    return [Doubt("percent", why, "Confirm it, or write plain numbers in the file.")]
 
 
 def ragged_doubts(grid: Grid, rows: IntArray) -> list[Doubt]:

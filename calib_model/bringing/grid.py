@@ -54,6 +54,8 @@ class Grid:
         What stands between the cells of a text file.
     merged : tuple of (int, int, int)
         First and last row, and column, of cells that are merged down a column.
+    percent : frozenset of (int, int)
+        Row and column of cells that a sheet shows as percentages: 0.05 as 5 %.
     notes : tuple of str
     """
 
@@ -66,6 +68,7 @@ class Grid:
     given: Numerals | None = None
     separator: str = ""
     merged: tuple[tuple[int, int, int], ...] = ()
+    percent: frozenset[tuple[int, int]] = frozenset()
     notes: tuple[str, ...] = field(default=())
 
     @cached_property

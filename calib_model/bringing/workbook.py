@@ -12,6 +12,7 @@ import re
 import zipfile
 import zlib
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 from xml.etree import ElementTree as ET
 
@@ -22,6 +23,7 @@ from .bounds import (
     MAX_COLUMNS,
     MAX_MERGED,
     MAX_PARTS,
+    MAX_PERCENT,
     MAX_RATIO,
     MAX_SHEETS,
     MAX_TEXT,
@@ -41,20 +43,20 @@ _RELATED = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships
 _TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 _OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
 _CALCEXT = "{urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0}"
+PERCENT = "shown as a percentage"
+"""Not a trouble of its own: 0.05 is shown as 5 %, so that a column of % may be meant by it."""
 Troubles = dict[tuple[int, int], str]
 
 
+@dataclass
 class Sheet:
-    """A sheet: its name, rows of cells, whether it is shown, and remarks."""
+    """A sheet: name, rows of cells, remarks, merged and percentage cells (see `grid.Grid`)."""
 
-    def __init__(
-        self,
-        name: str,
-        rows: list[list[Cell]],
-        notes: list[str],
-        merged: list[tuple[int, int, int]],
-    ) -> None:
-        self.name, self.rows, self.notes, self.merged = name, rows, notes, merged
+    name: str
+    rows: list[list[Cell]]
+    notes: list[str]
+    merged: list[tuple[int, int, int]]
+    percent: list[tuple[int, int]]
 
 
 def read_workbook(data: bytes) -> Iterator[Sheet]:
@@ -143,6 +145,8 @@ def _look_at_xlsx(book: zipfile.ZipFile, parts: set[str]) -> dict[str, Troubles]
             target[1:] if target.startswith("/") else f"{folder}/{target}".lstrip("/")
         )
     found: dict[str, Troubles] = {}
+    styles = f"{folder}/styles.xml".lstrip("/")
+    percent = _percentages(_xml(book.read(styles))) if styles in parts else frozenset()
     for element in ET.fromstring(_xml(book.read(home))).iter():
         if element.tag in (_MAIN + "sheet", _STRICT + "sheet"):
             name = element.get("name", "")
@@ -151,16 +155,31 @@ def _look_at_xlsx(book: zipfile.ZipFile, parts: set[str]) -> dict[str, Troubles]
                 part = next((t for t in targets.values() if t in parts and "sheet" in t), "")
             if len(found) >= MAX_SHEETS:
                 raise Refused("", f"It has more than {MAX_SHEETS} sheets.", REMEDY)
-            found[name] = _cells_of_xlsx(name, _xml(book.read(part))) if part else {}
+            data = _xml(book.read(part)) if part else b""
+            found[name] = _cells_of_xlsx(name, data, percent) if part else {}
     return found
 
 
-def _cells_of_xlsx(sheet: str, data: bytes) -> Troubles:
+def _percentages(data: bytes) -> frozenset[str]:
+    """Return the styles of cells that are shown as percentages (ISO/IEC 29500-1, 18.8.30)."""
+    root = ET.fromstring(data)
+    formats = {"9", "10"}
+    styles: list[str] = []
+    for element in root.iter():
+        tag = element.tag.rpartition("}")[2]
+        if tag == "numFmt" and "%" in (element.get("formatCode") or ""):
+            formats.add(element.get("numFmtId") or "")
+        elif tag == "cellXfs":
+            styles = [one.get("numFmtId") or "" for one in element]
+    return frozenset(str(number) for number, form in enumerate(styles) if form in formats)
+
+
+def _cells_of_xlsx(sheet: str, data: bytes, percent: frozenset[str]) -> Troubles:
     """Find cells without a value, and refuse a sheet whose filled cells lie too far apart."""
     troubles: Troubles = {}
     row = column = -1
     top, left, bottom, right = 1 << 30, 1 << 30, -1, -1
-    has_formula = has_value = False
+    has_formula = has_value = shown = False
     state = ""
     for event, element in ET.iterparse(io.BytesIO(data), ("start", "end")):
         tag = element.tag.rpartition("}")[2]
@@ -175,6 +194,7 @@ def _cells_of_xlsx(sheet: str, data: bytes) -> Troubles:
                 else:
                     column += 1
                 state = element.get("t") or "n"
+                shown = element.get("s") in percent
                 has_formula = has_value = False
             continue
         if tag == "f":
@@ -191,6 +211,8 @@ def _cells_of_xlsx(sheet: str, data: bytes) -> Troubles:
                 troubles[row, column] = ERROR
             elif has_formula and not has_value and state != "str":
                 troubles[row, column] = NO_VALUE
+            elif shown and has_value and state == "n":
+                troubles[row, column] = PERCENT
             element.clear()
         elif tag == "row":
             element.clear()
@@ -252,6 +274,8 @@ def _look_at_ods(book: zipfile.ZipFile) -> dict[str, Troubles]:
                 elif formula and (kind is None or (kind == "float" and not element.get(
                         _OFFICE + "value"))):  # fmt: skip
                     pending.append((column, NO_VALUE))
+                elif kind == "percentage":
+                    pending.append((column, PERCENT))
             column += again
             element.clear()
         elif tag == _TABLE + "table-row":
@@ -299,13 +323,14 @@ def _sheets(data: bytes, looked: dict[str, Troubles]) -> Iterator[Sheet]:
         if about.visible != calamine.SheetVisibleEnum.Visible:
             notes.append("The sheet is hidden.")
         troubles = looked.get(about.name, {})
+        percent = [at for at, why in troubles.items() if why == PERCENT][:MAX_PERCENT]
         width = max(map(len, rows), default=0)
         if troubles:
             width = max(width, *(column + 1 for _, column in troubles))
             rows += [[] for _ in range(max(row for row, _ in troubles) + 1 - len(rows))]
         made = [[_cell(cell, place) for cell in row] + [""] * (width - len(row)) for row in rows]
         for (row, column), why in troubles.items():
-            if made[row][column] == "":
+            if made[row][column] == "" and why != PERCENT:
                 made[row][column] = Trouble(why)
         if merged:
             notes.append(f"{len(merged)} merged areas: a value counts in its first cell only.")
@@ -313,7 +338,7 @@ def _sheets(data: bytes, looked: dict[str, Troubles]) -> Iterator[Sheet]:
             (top, bottom, left) for (top, left), (bottom, right) in merged[:MAX_MERGED]
             if left == right and bottom > top
         ]  # fmt: skip
-        yield Sheet(about.name, made, notes, down)
+        yield Sheet(about.name, made, notes, down, percent)
 
 
 def _cell(cell: Any, place: str) -> Cell:

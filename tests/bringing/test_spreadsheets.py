@@ -110,6 +110,25 @@ def test_duplicated_sheets_are_told(tmp_path: Path) -> None:
     assert "x.xlsx | one" in found.tables[1].why_not
 
 
+def test_cells_shown_as_percentages_are_asked_for(tmp_path: Path) -> None:
+    """0.05 is shown as 5 %: under a head of [%] it would be off by a factor of a hundred."""
+    made = openpyxl.Workbook()
+    sheet = made.active
+    for one in (["v [km/h]", "grade [%]"], [0, 0.05], [10, 0.125]):
+        sheet.append(one)
+    sheet["B2"].number_format = "0%"
+    sheet["B3"].number_format = "0.0 %"
+    made.save(tmp_path / "x.xlsx")
+    found = understand([tmp_path / "x.xlsx"])
+    ((_, doubt),) = found.doubtful
+    assert doubt.about == "percent"
+    assert "cell B2 and 1 more holds 0.05, which the sheet shows as 5 %" in doubt.why
+    cell = '<table:table-cell office:value-type="percentage" office:value="0.05"/>'
+    rows = row("v", "f") + row(0.0, cell) + row(1.0, 2.0)
+    ((_, doubt),) = understand([ods(tmp_path / "x.ods", {"m": rows})]).doubtful
+    assert doubt.about == "percent"
+
+
 def test_macros_are_never_opened(tmp_path: Path) -> None:
     book(tmp_path / "x.xlsx", m=[["v", "f"], [0, 1], [5, 2]])
     with zipfile.ZipFile(tmp_path / "x.xlsx", "a") as file:

@@ -11,8 +11,11 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from calib_model.bringing import asking
 from calib_model.bringing.understanding import NotTaken, set_of, understand
 from calib_model.errors import FileProblem
+from calib_model.evidence.reading import hdf5
+from tests.evidence_reading.making_recordings import write_hdf5
 
 TORQUE = xr.DataArray(
     [[0.1 + 0.2, 1.0, np.nan], [4.0, 5.0, 1e-300]],
@@ -109,6 +112,13 @@ def test_our_own_set_is_one_too(tmp_path: Path) -> None:
     found = understand([samples / "larch_normal.h5"])
     assert len(found.tables) == 42
     assert not found.doubtful
+
+
+def test_a_recording_is_no_table(tmp_path: Path) -> None:
+    write_hdf5(tmp_path / "run.h5", np.arange(9) * 0.02, {"pedal": ("%", np.arange(9.0))})
+    assert asking.RECORDING == hdf5.FORMAT
+    with pytest.raises(FileProblem, match="It is a recording"):
+        understand([tmp_path / "run.h5"])
 
 
 # -- what is not read ----------------------------------------------------------------------------

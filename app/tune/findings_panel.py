@@ -214,7 +214,7 @@ class FindingsPanel(QWidget):
         found = self._looked[2]
         here = table is not None and table.id in found.unchecked
         words = " <b>No rule looks at this table.</b>" if here else ""
-        return f"{words} {_escape(found.words)}" if found.unchecked or found.off else words
+        return f"{words} {_escape(found.brief)}" if found.brief else words
 
     def _company_words(self) -> str:
         """Say which programme's sets were checked with, and what of it cannot be."""

@@ -47,24 +47,33 @@ class Attention:
 
     @property
     def words(self) -> str:
-        """The count in a line; it says first what nothing looks at."""
-        total, cells = sum(self.tables.values()), sum(self.cells.values())
-        parts = []
-        if self.unchecked:
-            one = len(self.unchecked) == 1
-            parts.append(
-                f"{len(self.unchecked)} of {total} table{'' if total == 1 else 's'} "
-                f"{'is' if one else 'are'} not checked by any rule"
-            )
+        """The count in a sentence; it says first what nothing looks at."""
+        cells = sum(self.cells.values())
+        seen = cells - self.cells.get(0, 0)
+        parts = [self._unchecked_words] if self.unchecked else []
         if self.limits_only:
             one = len(self.limits_only) == 1
             parts.append(f"{len(self.limits_only)} {'is' if one else 'are'} held by limits alone")
-        seen = cells - self.cells.get(0, 0)
         parts.append(f"rules look at {seen} of {cells} cell{'' if cells == 1 else 's'}")
-        if self.off:
-            parts.append(f"{self.off} rule{' is' if self.off == 1 else 's are'} turned off")
-        text = "; ".join(parts)
-        return f"{text[:1].upper()}{text[1:]}."
+        return _sentence(parts + [self._off_words] * bool(self.off))
+
+    @property
+    def brief(self) -> str:
+        """Only what nothing looks at and what is turned off, for a line; empty if neither is."""
+        parts = [self._unchecked_words] if self.unchecked else []
+        return _sentence(parts + [self._off_words] * bool(self.off))
+
+    @property
+    def _unchecked_words(self) -> str:
+        count, total = len(self.unchecked), sum(self.tables.values())
+        return (
+            f"{count} of {total} table{'' if total == 1 else 's'} "
+            f"{'is' if count == 1 else 'are'} not checked by any rule"
+        )
+
+    @property
+    def _off_words(self) -> str:
+        return f"{self.off} rule{' is' if self.off == 1 else 's are'} turned off"
 
     def plain(self) -> dict[str, Any]:
         """Return it as plain data."""
@@ -75,6 +84,11 @@ class Attention:
             "limits_only": list(self.limits_only),
             "rules_off": self.off,
         }
+
+
+def _sentence(parts: list[str]) -> str:
+    text = "; ".join(parts)
+    return f"{text[:1].upper()}{text[1:]}." if text else ""
 
 
 def attention(content: CalibrationSet, report: Report) -> Attention:

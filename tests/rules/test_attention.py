@@ -85,6 +85,9 @@ def test_tables_and_cells_are_counted_by_rules() -> None:
         "11 cells; 1 rule is turned off."
     )
 
+    assert found.brief == "2 of 5 tables are not checked by any rule; 1 rule is turned off."
+    assert looked(curve([0, 50, 100], [1, 2, 3], Monotone("pedal"))).brief == ""
+
 
 def test_what_could_not_be_evaluated_looks_at_nothing() -> None:
     found = looked(curve([0, 50], [1, 2], Relation("gone", ">=")))

@@ -25,7 +25,7 @@ def parser() -> VerbParser:
     made = VerbParser(
         "export",
         "Write a set for others.\n\n"
-        + "".join(f"  {one.id:8} {one.about}\n{_indented(one.limits)}" for one in known)
+        + "".join(f"  {one.id:12} {one.about}\n{_indented(one.limits)}" for one in known)
         + "\nWhat is not signed off, or was changed since, says so in the file and in its name.",
         "Exit status: 0 written, 2 could not be done.",
     )
@@ -92,7 +92,7 @@ def run(arguments: Sequence[str]) -> Answer:
 
 
 def _indented(text: str) -> str:
-    space = " " * 11
+    space = " " * 15
     lines = textwrap.wrap(
         text, 88, initial_indent=space, subsequent_indent=space, break_on_hyphens=False
     )

@@ -17,7 +17,7 @@ from app.cli.parser import VerbParser
 from app.cli.reading import same_file
 from app.cli.text import caution, count, listed, paragraph
 from calib_model.bringing.draft import Draft
-from calib_model.bringing.layout import Layout, read_layout, write_layout
+from calib_model.bringing.layout import EXAMPLE, Layout, read_layout, write_layout
 from calib_model.bringing.taking import Arrival, Coming, arrivals, change_of
 from calib_model.bringing.understanding import Understood, only, to_remember, understand
 from calib_model.core.calibration_set import CalibrationSet
@@ -43,8 +43,8 @@ def parser() -> VerbParser:
         "Make a set of tables in other files: CSV and its like, spreadsheets (.xlsx, .ods), HDF5 "
         "and\nNetCDF-4, canonical text, other sets; of a folder, all of them in it.  Without -o, "
         "or with --look,\nwhat was understood is shown and nothing is written.  What is doubtful "
-        "is listed, and taken only\nwith --as-understood or once a layout settles it "
-        "(calib_model/bringing/layout.py describes one).",
+        "is listed, and taken only\nwith --as-understood or once a layout settles it.",
+        f"A layout, with every key it may have:\n\n{EXAMPLE}\n\n"
         "Exit status: 0 taken, or nothing is doubtful; 1 something is doubtful and nothing was "
         "taken;\n2 could not be done.",
     )
@@ -77,7 +77,9 @@ def parser() -> VerbParser:
     )  # fmt: skip
     for field in ABOUT:
         option = "--" + field.replace("_", "-")
-        made.add_argument(option, metavar="TEXT", default="", help=f"{field} of a new set")
+        made.add_argument(
+            option, metavar="TEXT", default="", help=f"{field.replace('_', ' ')} of a new set"
+        )
     made.add_argument("--author", metavar="NAME", help="who does it, for the set's history")
     made.add_argument("--reason", metavar="TEXT", default="", help="why, for the set's history")
     made.add_argument("--json", action="store_true", help="answer as one JSON object")

@@ -37,6 +37,7 @@ is made.  A key that is not known is refused, so that a slip does not go unseen.
 
 from __future__ import annotations
 
+import textwrap
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
@@ -50,6 +51,8 @@ from ..errors import FileProblem, ModelError
 from ..store import write_whole
 
 VERSION = 1
+EXAMPLE = textwrap.dedent((__doc__ or "").partition("::\n")[2].partition("\nEvery key")[0]).strip()
+"""A layout with every key, as the module describes it."""
 MAX_BYTES = 8 << 20
 _TEXTS = frozenset(("str | None", "str"))
 

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib_model.bringing import layout as layouts
 from calib_model.bringing.layout import (
+    EXAMPLE,
     AxisChoice,
     FileChoice,
     Layout,
@@ -27,13 +27,8 @@ from calib_model.errors import FileProblem, ModelError
 MAP = "v \\ p,0,5\n0,1,2\n10,4,5\n20,6,7\n"
 
 
-def example() -> str:
-    text = (layouts.__doc__ or "").split("::\n", 1)[1].split("\nEvery key")[0]
-    return "\n".join(line.removeprefix("    ") for line in text.splitlines())
-
-
 def test_the_documented_file_is_one_and_comes_back() -> None:
-    layout = parse_layout(example())
+    layout = parse_layout(EXAMPLE)
     assert layout.files[0] == FileChoice("*.csv", "*", "cp1252", ";", ",", ".", True)
     (table,) = layout.tables
     assert (table.source, table.upper, table.take) == ("maps.xlsx | Torque", 450.0, False)

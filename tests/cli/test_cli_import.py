@@ -79,6 +79,13 @@ def test_what_is_blocked_is_never_half_taken(
     assert [t.id for t in read_set(out).set] == ["limit", "fade"]
 
 
+def test_the_help_shows_a_layout_with_every_key(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["import", "--help"]) == 0
+    shown = capsys.readouterr().out
+    for key in ("decimal", "turned", "storage", "cells", "sure", "order"):
+        assert f"{key} = " in shown
+
+
 def test_looking_writes_nothing_and_json_tells_all(
     desk: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -199,8 +199,7 @@ def _use_layout(path: Path) -> None:
 
 
 def _table_layouts() -> list[str]:
-    text = (tables_layout.__doc__ or "").split("::\n", 1)[1].split("\nEvery key")[0]
-    return ["\n".join(line.removeprefix("    ") for line in text.splitlines())]
+    return [tables_layout.EXAMPLE]
 
 
 def _use_table_layout(path: Path) -> None:

@@ -11,6 +11,7 @@ import numpy as np
 
 from ..core.arrays import FloatArray
 from ..core.axis import Axis, Interpolation
+from ..core.labels import Labels
 from ..core.storage import Storage
 from ..core.table import Table
 from ..errors import ModelError
@@ -218,23 +219,30 @@ def _chosen_axes(
     axes: list[Axis], values: FloatArray, choice: TableChoice, doubts: list[Doubt]
 ) -> tuple[list[Axis], FloatArray]:
     for number, (axis, chosen) in enumerate(zip(axes, choice.axes, strict=False)):
+        at = len(axes) - 1 - number if choice.turned else number
+        about = f"axis {at + 1}"
+        if chosen.order is not None or chosen.labels is not None:
+            doubts[:] = [d for d in doubts if d.about != about]
+        if chosen.unit is not None:
+            doubts[:] = [d for d in doubts if d.about != f"{about} unit"]
         try:
             axes[number] = _chosen(axis, chosen)
         except ModelError as error:
             doubts.append(Doubt(f"axis {number + 1}", str(error), "Choose otherwise.", blocks=True))
-        at = len(axes) - 1 - number if choice.turned else number
-        about = f"axis {at + 1}"
-        if chosen.order is not None:
-            doubts[:] = [d for d in doubts if d.about != about]
-        if chosen.unit is not None:
-            doubts[:] = [d for d in doubts if d.about != f"{about} unit"]
-        if chosen.order == "sorted" and not axis.ordered:
+        if chosen.order == "sorted" and not axes[number].ordered:
             order = np.argsort(axes[number].values, kind="stable")
             axes[number] = axes[number].with_values(axes[number].values[order])
             values = np.take(values, order, axis=number)
     if choice.unit is not None:
         doubts[:] = [d for d in doubts if d.about != "unit"]
     return axes, values
+
+
+def _number_of(name: str, labels: Labels) -> float:
+    number = labels.number(name)
+    if number is None:
+        raise ModelError(f"The labels give {name!r} no number.", "Give every name one.")
+    return number
 
 
 def _chosen(axis: Axis, chosen: AxisChoice) -> Axis:
@@ -251,6 +259,10 @@ def _chosen(axis: Axis, chosen: AxisChoice) -> Axis:
                 f"{chosen.interpolation[:40]!r} is no way that an axis is read.",
                 f"Use {' or '.join(Interpolation)}.",
             ) from None
+    if chosen.labels is not None:
+        given["labels"] = labels = Labels.of(chosen.labels)
+        if axis.labels:  # its breakpoints are names: they get the numbers that are given
+            given["values"] = [_number_of(axis.labels.name(x), labels) for x in axis.values]
     if chosen.storage is not None:
         given["storage"] = (
             proposed_storage(axis.values)

@@ -29,10 +29,12 @@
     cells = "empty"                 # what is no number is left unfilled
     sure = true                     # what is doubtful still was looked at and is right
     take = false
-    axes = [{ name = "Pedal", unit = "%", quantity = "pedal", order = "sorted" }]
+    axes = [{ name = "Pedal", unit = "%", quantity = "pedal", order = "sorted" },
+            { interpolation = "step", storage = "uint8", labels = "0 off, 2 slow, 3 fast" }]
 
 Every key but ``from`` and ``found`` may be left out.  The axes are in the order of the table that
-is made.  A key that is not known is refused, so that a slip does not go unseen.
+is made; ``labels`` give names numbers, and so breakpoints that were names.  A key that is not known
+is refused, so that a slip does not go unseen.
 """
 
 from __future__ import annotations
@@ -89,6 +91,7 @@ class AxisChoice:
     interpolation: str | None = None
     storage: str | None = None
     order: str | None = None
+    labels: str | None = None
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,10 @@ def test_the_documented_file_is_one_and_comes_back() -> None:
     assert layout.files[0] == FileChoice("*.csv", "*", "cp1252", ";", ",", ".", True)
     (table,) = layout.tables
     assert (table.source, table.upper, table.take) == ("maps.xlsx | Torque", 450.0, False)
-    assert table.axes == (AxisChoice("Pedal", "%", "pedal", order="sorted"),)
+    assert table.axes == (
+        AxisChoice("Pedal", "%", "pedal", order="sorted"),
+        AxisChoice(interpolation="step", storage="uint8", labels="0 off, 2 slow, 3 fast"),
+    )
     assert parse_layout(layout_text(layout)) == layout
 
 
@@ -123,6 +126,19 @@ def test_a_scalar_that_is_turned_stays_one(tmp_path: Path) -> None:
     (tmp_path / "x.csv").write_text("tick,20,ms\n")
     found = understand([tmp_path / "x.csv"])
     assert found.with_table(found.tables[0], turned=True).content()["tick"].shape == ()
+
+
+def test_names_of_breakpoints_get_the_numbers_that_are_chosen(tmp_path: Path) -> None:
+    (tmp_path / "x.csv").write_text("v \\ wiper,off,slow,fast\n0,1,2,3\n9,4,5,6\n")
+    found = understand([tmp_path / "x.csv"])
+    named = AxisChoice(labels="0 off, 2 slow, 3 fast")
+    chosen = found.with_table(found.tables[0], axes=(AxisChoice(), named))
+    assert not chosen.doubtful
+    assert chosen.content()["x"].axes[1].values.tolist() == [0, 2, 3]
+    (wrong,) = found.with_table(
+        found.tables[0], axes=(AxisChoice(), AxisChoice(labels="off"))
+    ).tables
+    assert "The labels give 'slow' no number" in wrong.doubts[-1].why
 
 
 def test_patterns_reach_many_and_exact_entries_go_first(tmp_path: Path) -> None:

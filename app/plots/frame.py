@@ -101,6 +101,11 @@ class PlotFrame(RingedWidget):
         self.note.setVisible(bool(text) and self._alone)
         self.said.emit()
 
+    @property
+    def stands_alone(self) -> bool:
+        """Whether the plot says of itself what it shows; else the page around it does."""
+        return self._alone
+
     def join_panel(self) -> None:
         """Leave read-out, note and key to the panel that the view stands in."""
         self._alone = False

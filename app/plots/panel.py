@@ -24,7 +24,6 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.plain import PlainLabel
 from app.plots.curve import CurveView
-from app.plots.frame import OneLine
 from app.plots.heatmap import HeatMapView, Show
 from app.plots.legend import Legend
 from app.plots.slices import SlicesView
@@ -87,8 +86,6 @@ class PlotPanel(QWidget):
         self.slices = SlicesView(desk, self)
         self.views: tuple[PlotView, ...] = (self.curve, self.heat, self.slices)
 
-        self.read_out = OneLine(self)
-        self.read_out.setIndent(6)
         self.note = PlainLabel(self)
         self.note.setWordWrap(True)
         self.note.setIndent(6)
@@ -172,7 +169,6 @@ class PlotPanel(QWidget):
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(0)
         layout.addWidget(self.bar)
-        layout.addWidget(self.read_out)
         layout.addWidget(self.note)
         layout.addWidget(self.pages, 1)
         foot = QHBoxLayout()
@@ -382,13 +378,12 @@ class PlotPanel(QWidget):
             self._timer.start()
 
     def _gather(self) -> None:
-        """Write read-out, note and key once for all views in sight."""
+        """Write note and key once for all views in sight; the cell is read above the grid."""
         if self._tab == RESULT:
             return
         page = self.pages.currentWidget()
         seen = [v for v in self.views if v is page or (v.parent() is page and not v.isHidden())]
         if seen:
-            self.read_out.show_text(seen[0].read_out.whole)
             notes = dict.fromkeys(v.note.text() for v in seen if v.note.text())
             self.note.setText("\n".join(notes))
             self.note.setVisible(bool(notes))
@@ -425,7 +420,7 @@ class PlotPanel(QWidget):
             self.tabs.setTabText(MAP, first if is_map else "Plot")
             self.tabs.setCurrentIndex(tab if is_map or tab == RESULT else MAP)
         result = self.result if tab == RESULT else None
-        for widget in (self.read_out, self.note, self.legend):
+        for widget in (self.note, self.legend):
             widget.setVisible(result is None)
         if result is not None:
             self._show_result(result)

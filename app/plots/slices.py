@@ -65,7 +65,9 @@ class SlicesView(LinesView):
         return np.delete(lines, self.desk.cursor[1 - self._along], axis=0)
 
     def work_words(self, table: Table) -> str:
-        """Say which slice is in work."""
+        """Say which slice is in work, unless it is said beside the plot."""
+        if not self.stands_alone:
+            return "now"
         across = 1 - self._along
         axis = table.axes[across]
         at = axis.said(float(axis.values[self.desk.cursor[across]]))

@@ -1,6 +1,7 @@
-"""The status line: a message that expires, the counts of findings, the cell or the progress.
+"""The status line: a message that expires, counts of findings, the selection or the progress.
 
-Each has a place of its own, so that none covers or moves another.
+Each has a place of its own, so that none covers or moves another.  The cell under the cross-hair is
+read where it is worked on, above the grid.
 """
 
 from __future__ import annotations
@@ -26,16 +27,13 @@ from app.look.parts import ShortLabel, TextLabel
 from app.look.tokens import APART, NEAR
 from app.plain import plain_tip
 from app.work.jobs import Job
-from calib_model.core.numbers import exact
 from calib_model.core.table import Table
-from calib_model.core.units import shown
 
 from .base import Shell
 from .findings_service import FindingsService
 
 PLACE_SHARE, PLACE_MOST = 0.36, 520
-"""Width of the place of the cell or the progress: a share of the window's, and pixels at most."""
-MINUS = "\N{MINUS SIGN}"
+"""Width of the place of the selection or the progress: a share of the window's, at most pixels."""
 SHOW_AFTER_MS = 300
 """Work that ends sooner shows no progress: a flicker would only disturb."""
 
@@ -66,7 +64,7 @@ class StatusLine(QStatusBar):
         self.findings.setAccessibleName("Findings of the set being edited")
         self.cell = ShortLabel(mode=Qt.TextElideMode.ElideLeft, second=True)
         self.cell.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
-        self.cell.setAccessibleName("Cell under the cross-hair")
+        self.cell.setAccessibleName("Selected cells")
         work = QWidget()
         row = QHBoxLayout(work)
         row.setContentsMargins(0, 0, 0, 0)
@@ -93,7 +91,7 @@ class StatusLine(QStatusBar):
         desk.findings_changed.connect(self.refresh_findings)
         desk.current_changed.connect(self.refresh_findings)
         window.jobs.changed.connect(self._on_jobs)
-        for signal in (desk.table_changed, desk.cursor_changed, desk.selection_changed):
+        for signal in (desk.table_changed, desk.selection_changed):
             signal.connect(self.refresh_cell)
         desk.edited.connect(lambda _event: self.refresh_cell())
 
@@ -171,17 +169,13 @@ class StatusLine(QStatusBar):
             self.findings.setText(failed or counts_text(service.report))
 
     def refresh_cell(self) -> None:
-        """Show where the cross-hair is and what it reads there."""
+        """Show how many cells are selected and how far their values spread."""
         desk = self._window.desk
         table = desk.table
-        if table is None:
-            self.cell.setText("")
-            return
-        text = cell_text(table, desk.cursor)
         count = int(desk.selection.sum())
-        if count > 1 and desk.selection.shape == table.shape:
-            text = f"{count} cells, {spread_text(table, desk.selection)}  |  {text}"
-        self.cell.setText(text)
+        several = table is not None and count > 1 and desk.selection.shape == table.shape
+        spread = spread_text(table, desk.selection) if table is not None and several else ""
+        self.cell.setText(f"{count} cells, {spread}" if several else "")
 
 
 def counts_text(report: Any) -> str:
@@ -200,21 +194,6 @@ def counts_text(report: Any) -> str:
     if report.not_checked:
         words.append(f"{len(report.not_checked)} not checked")
     return ", ".join(words) or "No findings"
-
-
-def cell_text(table: Table, cell: tuple[int, ...]) -> str:
-    """Return axis values and value of a cell with units."""
-    if len(cell) != len(table.shape):
-        return ""
-    parts = [
-        f"{axis.label} {axis.said(float(axis.values[i]))}"
-        for axis, i in zip(table.axes, cell, strict=True)
-    ]
-    value = float(table.values[cell])
-    said = table.labels.name(value)
-    said = said or f"{exact(value).replace('-', MINUS)} {shown(table.unit)}".rstrip()
-    said = "empty" if np.isnan(value) else said
-    return f"{', '.join(parts)}: {said}" if parts else said
 
 
 def spread_text(table: Table, selection: Any) -> str:

@@ -189,11 +189,9 @@ class FindingsPanel(QWidget):
         elif report is None:
             text = _escape(self._desk.check_failure) or "Checking the set…"
         else:
+            # How many the set has, the status bar says; the list of tables, how many each.
             here = counted(report.counts(table.id)) if table else ""
-            whole = counted(report.counts())
-            text = (
-                f"<b>{here or 'Nothing found'}</b> in this table. {whole or 'Nothing'} in the set."
-            )
+            text = f"<b>{here or 'No findings'}</b> in this table."
             text += self._attention_words(document.content, report, table)
             text += self._company_words()
             if report.not_checked:

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QSizePolicy, QVBoxLayout, QWidget
 from app.desk import Desk
 from app.grid.entry_strip import ShortLabel
 from app.plain import RichLabel, plain_tip
-from calib_model.core.numbers import exact, with_unit
+from calib_model.core.numbers import exact, short, with_unit
 from calib_model.core.table import Table
 
 
@@ -37,7 +37,7 @@ class TableHeader(QWidget):
             desk.driving.cell_marks_changed,
         ):
             signal.connect(self._show_table)
-        for signal in (desk.cursor_changed, desk.reference_changed, desk.selection_changed):
+        for signal in (desk.cursor_changed, desk.reference_changed):
             signal.connect(self._show_cell)
         self._show_table()
 
@@ -69,23 +69,17 @@ class TableHeader(QWidget):
         table = self._desk.table
         if table is None:
             return
-        chosen = int(self._desk.selection.sum())
         text = cell_words(table, self._desk.cursor)
         saved = _other_value(self._desk.saved_table, table, self._desk.cursor)
         if saved is not None and not _same(saved, float(table.values[self._desk.cursor])):
-            text += f"  ·  saved {table.said(saved)}"
+            text += f"  ·  saved {table.said(saved)}{_away(table, self._desk.cursor, saved)}"
         reference = _other_value(self._desk.reference_table, table, self._desk.cursor)
         if reference is not None and self._desk.reference is not self._desk.current:
-            text += f"  ·  reference {table.said(reference)}"
+            away = _away(table, self._desk.cursor, reference)
+            text += f"  ·  reference {table.said(reference)}{away}"
         marks = self._desk.driving.cell_marks
         if marks is not None:
             text += f"  ·  {marks.words(self._desk.cursor)}"
-        if chosen > 1:
-            values = table.values[self._desk.selection]
-            values = values[np.isfinite(values)]
-            if values.size:
-                low, high = (table.said_short(float(v)) for v in (values.min(), values.max()))
-                text += f"  ·  {chosen} cells, {low} to {high}"
         self._cell.setText(text)
 
 
@@ -125,6 +119,14 @@ def _other_value(other: Table | None, table: Table, cell: tuple[int, ...]) -> fl
     if other is None or other is table or other.axes != table.axes:
         return None
     return float(other.values[cell])
+
+
+def _away(table: Table, cell: tuple[int, ...], other: float) -> str:
+    """Return how far the cell is from another state, such as `` (+2.5)``; empty where it is not."""
+    by = float(table.values[cell]) - other
+    if not np.isfinite(by) or by == 0 or table.labels.name(other):
+        return ""
+    return f" ({'+' if by > 0 else ''}{short(by, 6)})"
 
 
 def _same(a: float, b: float) -> bool:

@@ -156,8 +156,6 @@ class TunePage(WorkArea):
         if report is not None:
             counts = {id: report.counts(id) for id, found in report.by_table.items() if found}
             self.table_list.set_findings(counts)
-            total = len(report.of(table.id)) if table is not None else 0
-            self.side.setTabText(0, f"Findings ({total})" if total else "Findings")
 
     # -- what the actions do -----------------------------------------------------------------
 

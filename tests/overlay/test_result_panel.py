@@ -365,7 +365,7 @@ def test_the_tab_stands_beside_the_plots_of_any_table(qtbot) -> None:
     settle(qtbot, panel.result)
     assert panel.shows_result
     assert panel.pages.currentWidget() is panel.result
-    assert panel.read_out.isHidden()
+    assert panel.legend.isHidden()
     assert panel.mode_choice.isHidden()
     assert panel.result.maps[SECOND].title.whole.startswith("This set")
     desk.open_table("pre_engage_fade")  # a curve: the tab stays
@@ -375,7 +375,7 @@ def test_the_tab_stands_beside_the_plots_of_any_table(qtbot) -> None:
     assert not panel.shows_result
     assert panel.pages.currentWidget() is panel.curve
     assert panel.tabs.tabText(MAP) == "Plot"
-    assert panel.read_out.isVisible()
+    assert panel.legend.isVisible()
     desk.open_table("pre_engage_torque")
     assert panel.tabs.tabText(MAP) == "Map and slices"
     assert panel.tabs.isTabVisible(RESULT)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 import pytest
+from PySide6.QtWidgets import QLabel
 
 from app.desk import Desk
 from app.plots.actions import ACTIONS
@@ -103,13 +104,15 @@ def test_what_is_shown_is_kept_from_table_to_table(qtbot, desk) -> None:
     assert not panel.slices.show_saved
 
 
-def test_one_read_out_and_key_for_both_views(qtbot, desk) -> None:
+def test_one_key_for_both_views_and_the_reading_left_to_the_page(qtbot, desk) -> None:
     panel = shown(qtbot, desk)
     desk.set_cursor((3, 6))
     settle(panel)
-    assert panel.read_out.whole.startswith("−10 °C, 40 %: ")
+    assert panel.heat.accessibleDescription().startswith("−10 °C, 40 %: ")
+    labels = [label for label in panel.findChildren(QLabel) if label.isVisible()]
+    assert not any("−10 °C" in label.text() for label in labels)
     texts = [e.words for e in panel.legend.entries]
-    assert texts[0] == "now, Ambient temperature −10 °C"
+    assert texts[0] == "now"
     assert len(texts) == len(set(texts))
     values = desk.table.values.copy()
     values[0, 0] = float("nan")
@@ -133,7 +136,7 @@ def test_findings_reach_every_view(qtbot, desk) -> None:
     panel = shown(qtbot, desk)
     panel.set_findings({(0, 0): ("warning", "Too low.")})
     settle(panel)
-    assert panel.read_out.whole.endswith("Warning: Too low.")
+    assert panel.heat.accessibleDescription().endswith("Warning: Too low.")
     assert panel.heat._items.findings["warning"].isVisible()
     assert panel.slices._items.findings["warning"].isVisible()
 

@@ -125,9 +125,14 @@ def test_keys_reach_the_actions_in_a_real_window(opened, qtbot) -> None:  # type
     assert window.area == "tune"
     qtbot.keyClick(window, Qt.Key.Key_Tab, control)
     assert window.desk.current.title == "larch_normal.h5"
-    qtbot.keyClick(window, Qt.Key.Key_F1)
-    qtbot.waitUntil(lambda: QApplication.activeModalWidget() is not None)
-    qtbot.keyClick(QApplication.activeModalWidget(), Qt.Key.Key_Escape)
+    qtbot.keyClick(window, Qt.Key.Key_F1)  # beside the window, which stays of use meanwhile
+    qtbot.waitUntil(lambda: window.guiding.guide is not None and window.guiding.guide.isVisible())
+    assert QApplication.activeModalWidget() is None
+    qtbot.waitUntil(window.guiding.guide.isActiveWindow)
+    qtbot.keyClick(QApplication.focusWidget(), Qt.Key.Key_Escape)
+    assert not window.guiding.guide.isVisible()
+    window.activateWindow()
+    qtbot.waitUntil(window.isActiveWindow)
     qtbot.keyClick(window, Qt.Key.Key_F11)
     assert window.isFullScreen()
     qtbot.keyClick(window, Qt.Key.Key_F11)

@@ -9,15 +9,12 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QLabel
 
 from app.shell.crash import CrashDialog, CrashGuard
 from app.shell.history_dialog import HistoryDialog
 from app.shell.settings import Settings
-from app.shell.status import cell_text
 from app.shell.window import MainWindow
-from calib_model.core.axis import Axis
-from calib_model.core.table import Table
 from calib_model.editing.change import values_change
 
 
@@ -122,13 +119,17 @@ def test_the_reference_decides_which_relations_are_checked(
     assert "not checked" in opened.status.findings.text()
 
 
-def test_the_cell_is_read_out_with_units() -> None:
-    pedal = Axis([0.0, 40.0], "Pedal", "%")
-    cold = Axis([-10.0, 20.0], "Ambient temperature", "degC")
-    table = Table("t", [[1.5, -2.5], [np.nan, 4.0]], (cold, pedal), "Torque", "N.m")
-    assert cell_text(table, (0, 1)) == "Ambient temperature −10 °C, Pedal 40 %: −2.5 N·m"
-    assert cell_text(table, (1, 0)) == "Ambient temperature 20 °C, Pedal 0 %: empty"
-    assert cell_text(Table("s", 3.0, unit="km/h"), ()) == "3 km/h"
+def test_a_cell_is_read_in_one_place_of_the_window(opened: MainWindow, wait) -> None:
+    """Header, plots, status line and key of the slices said the same cell four times."""
+    opened.desk.open_table("pre_engage_torque", (3, 6))
+    table = opened.desk.table
+    assert table is not None
+    reading = table.said(float(table.values[3, 6]))
+    wait(lambda: opened.plots.legend.entries != ())
+    shown = [label.text() for label in opened.findChildren(QLabel) if label.isVisibleTo(opened)]
+    shown += [entry.words for entry in opened.plots.legend.entries]
+    assert sum(reading in text for text in shown) == 1
+    assert opened.status.cell.text() == ""
 
 
 def test_a_selection_is_summed_up(opened: MainWindow) -> None:

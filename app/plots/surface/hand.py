@@ -80,10 +80,14 @@ class Hand:
         return None if node is None else (*node, *view.cell[2:])
 
     def grabbed(self, place: QPointF) -> Cell | None:
-        """Return the selected cell that can be taken hold of at a place, or None."""
+        """Return the selected cell that can be taken hold of at a place, or None.
+
+        A node that lies nearer is meant, also beside a selected one.
+        """
         if not (self.view.editable and self.view.current):
             return None
-        return self.node_at(place, GRAB, self.view.chosen_nodes())
+        cell = self.node_at(place, GRAB, self.view.chosen_nodes())
+        return cell if cell is not None and self.node_at(place, GRAB) == cell else None
 
     # -- pressed, moved, released ----------------------------------------------------------------
 

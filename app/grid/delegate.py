@@ -48,7 +48,8 @@ class CellDelegate(QStyledItemDelegate):
     Marks have shapes, so that none depends on colour: finding (triangle, diamond or dot, top
     left), changed (bar at the left edge), locked (a padlock), between storage steps (``≈``),
     outside the limits (text underlined), driven (bar along the foot, the longer the more; dotted
-    where the table never decided; an arrow head where beyond the axis's end).
+    where the table never decided; an arrow head where beyond the axis's end), another value
+    proposed (a dashed frame).
     """
 
     def __init__(self, view: GridCells) -> None:
@@ -71,6 +72,10 @@ class CellDelegate(QStyledItemDelegate):
         self._paint_marks(painter, option, look, background, ink)
         if look.level:
             self._paint_amount(painter, rect, look, ink)
+        if look.to_change:
+            painter.setPen(QPen(mixed(background, ink, 0.55), 1, Qt.PenStyle.DashLine))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawRect(rect.adjusted(1, 1, -3, -3))
         sides = self._view.outline[index.row()][index.column()]
         if any(sides):
             self._paint_border(painter, rect, sides, option.palette)

@@ -32,6 +32,8 @@ class Look:
     """Outside the table's limits."""
     proposed: bool = False
     """Whether the text is a proposed value, not the present one."""
+    to_change: bool = False
+    """Whether another value is proposed for it."""
     level: int = 0
     """Size of the cell's mark (how long it was driven, say), 0 for none to 4."""
     full: bool = False

@@ -53,6 +53,7 @@ class GridModel(QAbstractTableModel):
         self._table: Table | None = None
         self._findings_of = ""
         self._findings: Findings = {}
+        self._in_cells = False
         self._heat = Heat.of(QGuiApplication.palette())
         source.table_changed.connect(self._on_table)
         source.values_changed.connect(self._on_values)
@@ -92,11 +93,21 @@ class GridModel(QAbstractTableModel):
         """Colours of the cells."""
         return self._heat
 
+    def show_proposal(self, on: bool) -> None:
+        """Write proposed numbers into the cells, or the present ones and mark which would change.
+
+        Only who asks for it reads other numbers than the table holds.
+        """
+        if on != self._in_cells:
+            self._in_cells = on
+            self._all_changed()
+
     def text(self, row: int, column: int) -> str:
         """Return what is written in a cell; a value between storage steps has a sign before it."""
-        shown = self._values if self._proposed is None else self._proposed
+        instead = self._proposed if self._in_cells else None
+        shown = self._values if instead is None else instead
         text = self._written(float(shown[row, column]))
-        if self._proposed is not None:
+        if instead is not None:
             if self._remark(row, column).startswith("no data"):
                 return f"({text})"  # never to be taken for measured
             if self._differs[row, column]:
@@ -118,11 +129,21 @@ class GridModel(QAbstractTableModel):
             bool(self._off_raster[row, column]),
             bool(self._changed[row, column]),
             bool(self._beyond[row, column]),
-            self._proposed is not None and bool(self._differs[row, column]),
+            self._in_cells and self._would_change(row, column),
+            not self._in_cells and self._would_change(row, column),
             int(self._levels_of_marks[row, column]),
             bool(self._full[row, column]),
             bool(self._past_end[row, column]),
         )
+
+    def _would_change(self, row: int, column: int) -> bool:
+        return self._proposed is not None and bool(self._differs[row, column])
+
+    def _proposed_words(self, table: Table, row: int, column: int) -> list[str]:
+        """Return what is proposed for a cell, in a list that is empty if nothing is."""
+        if self._proposed is None or not self._differs[row, column]:
+            return []
+        return [f"proposed: {table.said(float(self._proposed[row, column]), 17)}"]
 
     def _findings_at(self, cell: tuple[int, ...]) -> Any:
         if self._table is None or self._findings_of != self._table.id:
@@ -263,9 +284,8 @@ class GridModel(QAbstractTableModel):
             (self._beyond, "outside the limits"),
         )
         states = [words for marks, words in said if marks[row, column]]
-        if self._proposed is not None and self._differs[row, column] and self._table is not None:
-            proposed = self._table.said(float(self._proposed[row, column]), 17)
-            states.append(f"proposed: {proposed}")
+        if self._table is not None:
+            states += self._proposed_words(self._table, row, column)
         if self._remark(row, column):
             states.append(self._remark(row, column))
         if self._cell_marks is not None:
@@ -290,6 +310,7 @@ class GridModel(QAbstractTableModel):
             lines.append("Locked: edits leave it as it is.")
         if self._changed[row, column]:
             lines.append(self.changed_words[1])
+        lines += [f"{words.capitalize()}." for words in self._proposed_words(table, row, column)]
         if self._remark(row, column):
             lines.append(self._remark(row, column).capitalize())
         if self._cell_marks is not None:

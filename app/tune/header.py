@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from app.desk import Desk
 from app.grid.entry_strip import ShortLabel
+from app.look.tokens import NEAR
 from app.plain import RichLabel, plain_tip
 from calib_model.core.numbers import exact, short, with_unit
 from calib_model.core.table import Table
+
+GAP = "  ·  "
 
 
 class TableHeader(QWidget):
@@ -21,8 +24,11 @@ class TableHeader(QWidget):
         self._desk = desk
         # A number cut at the edge would read as another one: the plain lines end in an ellipsis.
         self._name, self._facts, self._cell = RichLabel(), ShortLabel(), ShortLabel()
-        column = QVBoxLayout(self)
-        column.setContentsMargins(8, 6, 8, 4)
+        self._row = QHBoxLayout(self)
+        self._row.setContentsMargins(8, 6, 8, 4)
+        self._row.setSpacing(NEAR)
+        column = QVBoxLayout()
+        self._row.addLayout(column, 1)
         column.setSpacing(1)
         for label in (self._name, self._facts, self._cell):
             policy = QSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
@@ -37,9 +43,13 @@ class TableHeader(QWidget):
             desk.driving.cell_marks_changed,
         ):
             signal.connect(self._show_table)
-        for signal in (desk.cursor_changed, desk.reference_changed):
+        for signal in (desk.cursor_changed, desk.reference_changed, desk.proposal_changed):
             signal.connect(self._show_cell)
         self._show_table()
+
+    def stand_beside(self, widget: QWidget) -> None:
+        """Keep room at the right for something that comes and goes without moving the grid."""
+        self._row.addWidget(widget)
 
     def set_brief(self, brief: bool) -> None:
         """Leave the line of facts out where height is short."""
@@ -70,6 +80,11 @@ class TableHeader(QWidget):
         if table is None:
             return
         text = cell_words(table, self._desk.cursor)
+        proposed = _other_value(self._desk.proposed_table, table, self._desk.cursor)
+        if proposed is not None and not _same(proposed, float(table.values[self._desk.cursor])):
+            # Next to what is held now: the line may be cut at its end.
+            now, gap, rest = text.partition(GAP)
+            text = f"{now}{GAP}proposed {table.said(proposed)}{gap}{rest}"
         saved = _other_value(self._desk.saved_table, table, self._desk.cursor)
         if saved is not None and not _same(saved, float(table.values[self._desk.cursor])):
             text += f"  ·  saved {table.said(saved)}{_away(table, self._desk.cursor, saved)}"

@@ -64,6 +64,7 @@ class TunePage(WorkArea):
         self.side.addTab(self.rules, "Rules")
         self.shape = ShapePanel(desk)
         self.side.addTab(self.shape, "Shape")
+        self.shape.banner.in_cells.connect(self.grid.grid.show_proposal)
         self.side.currentChanged.connect(self._on_side)
         self._middle = QSplitter(Qt.Orientation.Vertical)
         top = QWidget()
@@ -71,6 +72,7 @@ class TunePage(WorkArea):
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
         self.header = TableHeader(desk)
+        self.header.stand_beside(self.shape.banner)
         column.addWidget(self.header)
         column.addWidget(self.grid_panel, 1)
         self._middle.addWidget(top)
@@ -125,6 +127,7 @@ class TunePage(WorkArea):
         """Give up panes where there is no room for all: the list and the findings take turns."""
         self._turns.arrange()
         self.header.set_brief(self.height() < LOW)
+        self.shape.banner.set_brief(self.height() < LOW)
         self.strip.set_thin(self.height() < LOW)
         self._share_height()
 

@@ -1,4 +1,4 @@
-"""A proposal stands in the grid in place of the present values, which editing still starts from."""
+"""A proposal stands beside the present values; its numbers come into the grid only when asked."""
 
 from __future__ import annotations
 
@@ -27,7 +27,13 @@ def test_proposed_values_are_shown_and_said(qtbot: QtBot) -> None:
     with qtbot.waitSignal(model.dataChanged):
         desk.propose({"m": MAP.with_values(raised)})
     look = model.look(0, 2)
+    assert look.text == "2"  # what the table holds: nobody asked for other numbers
+    assert look.to_change
+    assert not model.look(0, 1).to_change
+    model.show_proposal(True)
+    look = model.look(0, 2)
     assert look.proposed
+    assert not look.to_change
     assert look.text == "7.5"
     assert not model.look(0, 1).proposed
     index = model.index(0, 2)

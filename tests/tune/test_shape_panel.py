@@ -162,11 +162,11 @@ def test_after_applying_it_waits_to_be_asked(panel: ShapePanel, practice_desk: D
     panel.apply()
     panel.wait()
     assert practice_desk.proposed_table is None
-    assert panel.outcome.text().startswith("Applied.")
+    assert panel.outcome.text().startswith("Taken.")
     assert not panel.run_button.isHidden()
     panel.run_button.click()
     panel.wait()
-    assert not panel.outcome.text().startswith("Applied.")
+    assert not panel.outcome.text().startswith("Taken.")
     document = practice_desk.current
     assert document is not None
     document.undo()  # another state: proposed for, as after any edit
@@ -380,6 +380,7 @@ def test_letters_of_fields_are_their_own_and_not_the_menus(
             if "data" in panel.fields:
                 panel.fields["data"].set_value(SAMPLES / "larch_bench_sweep.csv")
                 panel._changed()
+            panel.banner._acts.show()  # as while something is proposed
             assert not clashes(panel), tool.id
 
 

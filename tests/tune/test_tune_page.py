@@ -101,3 +101,31 @@ def test_rules_are_written_as_text(practice_desk: Desk, qtbot: QtBot) -> None:
     table = practice_desk.table
     assert table is not None
     assert any(getattr(rule, "low", None) == -20 for rule in table.rules)
+
+
+def test_a_proposal_stands_beside_the_numbers(practice_desk: Desk, qtbot: QtBot) -> None:
+    page = TunePage(practice_desk)
+    qtbot.addWidget(page)
+    page.resize(1300, 700)
+    page.show()
+    practice_desk.open_table("plate_cooling")
+    model = page.grid.grid
+    cells = [
+        (row, column) for row in range(model.rowCount()) for column in range(model.columnCount())
+    ]
+    held = [model.text(*cell) for cell in cells]
+    top = page.grid.mapTo(page, page.grid.rect().topLeft())
+    page.show_side(2)  # opening Shape is enough to have something proposed
+    page.shape.wait()
+    assert practice_desk.proposed_table is not None
+    assert [model.text(*cell) for cell in cells] == held
+    banner = page.shape.banner
+    assert banner.take.isVisible()
+    assert banner.text.text().startswith("Proposed: ")
+    assert page.grid.mapTo(page, page.grid.rect().topLeft()) == top  # nothing gave way for it
+    banner.see.click()
+    assert [model.text(*cell) for cell in cells] != held
+    banner.leave.click()
+    assert [model.text(*cell) for cell in cells] == held
+    assert not banner.take.isVisible()
+    assert not banner.see.isChecked()

@@ -32,7 +32,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "shape.apply",
-        "&Apply the proposal",
+        "Take the &proposal",
         "-Shape",
         lambda window: page_of(window).shape.apply(),
         ("Ctrl+Shift+Return",),
@@ -41,7 +41,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "shape.drop",
-        "&Drop the proposal",
+        "&Leave the proposal",
         "Shape",
         lambda window: page_of(window).shape.drop(),
         ("Ctrl+Shift+Backspace",),

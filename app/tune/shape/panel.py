@@ -12,7 +12,6 @@ from PySide6.QtWidgets import (
     QComboBox,
     QFileDialog,
     QFormLayout,
-    QHBoxLayout,
     QLabel,
     QPushButton,
     QScrollArea,
@@ -24,6 +23,7 @@ from app.company_in_use import sets_against
 from app.desk import Desk
 from app.plain import PlainLabel
 from app.quiet import QuietCombo
+from app.tune.proposal_banner import ProposalBanner
 from app.work.latest import Latest
 from calib_model.core.arrays import BoolArray
 from calib_model.errors import BitepointError
@@ -59,7 +59,6 @@ class ShapePanel(QWidget):
         self.proposal: Proposal | None = None
         self.choice = QuietCombo()
         self.choice.setAccessibleName("Shaping tool")
-        self.choice.setMinimumHeight(32)
         for tool in TOOLS:
             self.choice.addItem(tool.name)
         self.choice.setSizeAdjustPolicy(
@@ -97,15 +96,10 @@ class ShapePanel(QWidget):
         scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.run_button = QPushButton("Wor&k out")
-        self.apply_button = QPushButton("&Apply")
-        self.drop_button = QPushButton("&Drop")
+        self.banner = ProposalBanner(desk)
+        """The proposal's own acts; the page stands it beside the values."""
+        self.apply_button, self.drop_button = self.banner.take, self.banner.leave
         self.run_button.setToolTip("Work out the proposal.")
-        self.apply_button.setToolTip("Make the proposed values the table's; one undo step.")
-        self.drop_button.setToolTip("Leave the table as it is.")
-        buttons = QHBoxLayout()
-        for button in (self.run_button, self.apply_button, self.drop_button):
-            button.setMinimumHeight(36)
-            buttons.addWidget(button)
         self.run_button.clicked.connect(self.ask)
         self.apply_button.clicked.connect(self.apply)
         self.drop_button.clicked.connect(self.drop)
@@ -114,12 +108,12 @@ class ShapePanel(QWidget):
         column.addWidget(self.choice)
         column.addWidget(scroll, 1)
         self.report_button = QPushButton("Save report…")
-        self.report_button.setMinimumHeight(36)
         self.report_button.setToolTip("Write residuals, coverage and outliers as a page (HTML).")
         self.report_button.clicked.connect(self.save_report)
         self.report_button.hide()
         column.addWidget(self.report_button)
-        column.addLayout(buttons)
+        column.addWidget(self.run_button)
+        column.addWidget(self.banner)
         self._latest = Latest(self, self._take, lambda error: self.outcome.setText(str(error)))
         self._later = QTimer(self)
         self._later.setSingleShot(True)
@@ -262,7 +256,7 @@ class ShapePanel(QWidget):
         if self._applying:
             # Smoothing what was just smoothed would go on for ever: the next step is the user's.
             self._later.stop()
-            self.outcome.setText("Applied. Change a field, or Work out, to propose again.")
+            self.outcome.setText("Taken. Change a field, or Work out, to propose again.")
         elif self._shown and self.tool.live:
             self._later.start()
         else:
@@ -318,9 +312,6 @@ class ShapePanel(QWidget):
         self.outcome.setText(which + words(made))
         self._desk.propose({id: made.table(id) for id in made.ids}, remarks(made))
         self.report_button.setVisible(bool(getattr(made, "fits", None)))
-        changes = not made.is_empty
-        self.apply_button.setEnabled(changes)
-        self.drop_button.setEnabled(changes)
         if not self.tool.live:  # asked for by a button: the answer comes into sight
             QTimer.singleShot(0, self._show_outcome)
 
@@ -333,8 +324,6 @@ class ShapePanel(QWidget):
         self.report_button.hide()
         self.proposal = None
         self._desk.propose(None)
-        self.apply_button.setEnabled(False)
-        self.drop_button.setEnabled(False)
 
     # -- applying ------------------------------------------------------------------------------
 
@@ -343,7 +332,7 @@ class ShapePanel(QWidget):
         self.wait()
         made = self.proposal
         if made is None:
-            self._desk.tell("There is no proposal to apply.", refused=True)
+            self._desk.tell("There is no proposal to take.", refused=True)
             return
         self._applying = True
         try:

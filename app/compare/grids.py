@@ -16,6 +16,7 @@ from app.grid.plane_bar import PlaneBar
 from app.grid.texts import cell_text
 from app.grid.view import GridView
 from app.plain import PlainLabel, plain_tip
+from app.scale import is_signed
 from calib_model.core.numbers import short, with_unit
 from calib_model.core.table import Table
 
@@ -64,6 +65,7 @@ class SideModel(GridModel):
             # One scale of colours for both, so that equal tints are equal values.
             both = np.concatenate([aligned.first.values, aligned.second.values], axis=None)
             self._levels = levels(both)
+            self._signed = is_signed(self._levels)
             self._steps = steps_of(self._values, self._levels)
         self._own = self.plane.of(own)
         self._mark()
@@ -138,7 +140,8 @@ class DifferenceModel(GridModel):
         counted = pair.counted()
         finite = np.abs(self._table.values[np.isfinite(self._table.values)])
         most = float(finite.max()) if finite.size else 0.0
-        steps = steps_of(self._table.values, (-most, most) if most else None)
+        self._levels, self._signed = ((-most, most) if most else None), False  # its own colours
+        steps = steps_of(self._table.values, self._levels)
         steps[~counted] = -1
         self._steps = self.plane.of(steps)
         self._changed = self.plane.of(np.zeros(self._table.shape, dtype=bool))

@@ -13,6 +13,7 @@ from PySide6.QtCore import (
     Qt,
 )
 from PySide6.QtGui import (
+    QBrush,
     QColor,
     QFocusEvent,
     QKeyEvent,
@@ -32,6 +33,7 @@ from PySide6.QtWidgets import (
 from app.colours import mixed, text_on
 from app.severity import paint_severity, severity_colour
 
+from . import layout
 from .cells import GridCells
 from .layout import RIGHT
 from .marks import Look
@@ -39,6 +41,7 @@ from .model import GridModel
 
 Index = QModelIndex | QPersistentModelIndex
 _SELECTED = 0.4
+_HATCH = Qt.BrushStyle.BDiagPattern
 _HOLD_OPEN = (Qt.FocusReason.PopupFocusReason, Qt.FocusReason.ActiveWindowFocusReason)
 
 
@@ -49,7 +52,7 @@ class CellDelegate(QStyledItemDelegate):
     left), changed (bar at the left edge), locked (a padlock), between storage steps (``≈``),
     outside the limits (text underlined), driven (bar along the foot, the longer the more; dotted
     where the table never decided; an arrow head where beyond the axis's end), another value
-    proposed (a dashed frame).
+    proposed (a dashed frame), far from the other values (hatched).
     """
 
     def __init__(self, view: GridCells) -> None:
@@ -68,6 +71,8 @@ class CellDelegate(QStyledItemDelegate):
         rect = option.rect
         painter.save()
         painter.fillRect(rect, background)
+        if look.off_scale:
+            painter.fillRect(rect, QBrush(mixed(background, ink, 0.35), _HATCH))
         self._paint_text(painter, option, look, ink)
         self._paint_marks(painter, option, look, background, ink)
         if look.level:
@@ -113,7 +118,9 @@ class CellDelegate(QStyledItemDelegate):
             font.setBold(look.proposed)
         painter.setFont(font)
         painter.setPen(ink)
-        room = option.rect.adjusted(0, 0, -RIGHT, 0)
+        room = option.rect.adjusted(layout.left_of_text(look), 0, -RIGHT, 0)
+        if option.fontMetrics.horizontalAdvance(look.text) > room.width():
+            painter.setFont(layout.fitted(font, look.text, room.width()))
         painter.drawText(
             room, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, look.text
         )
@@ -132,8 +139,7 @@ class CellDelegate(QStyledItemDelegate):
             painter.fillRect(rect.x(), rect.y() + 2, 3, rect.height() - 4, ink)
             left += 2
         if look.severity:
-            free = rect.width() - RIGHT - option.fontMetrics.horizontalAdvance(look.text)
-            size = max(7, min(10, free - 3))
+            size = layout.MARK
             corner = QRectF(left, rect.y() + 2, size, size)
             fill = severity_colour(look.severity, background)
             paint_severity(painter, corner, look.severity, fill, ink)

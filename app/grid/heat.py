@@ -8,7 +8,8 @@ import numpy as np
 import numpy.typing as npt
 from PySide6.QtGui import QColor, QPalette
 
-from app.colours import is_dark, mixed, text_on, value_map
+from app.colours import difference_map, is_dark, mixed, text_on, value_map
+from app.scale import about_zero, is_signed, span_of
 from calib_model.core.arrays import FloatArray
 
 _STEPS = 64
@@ -25,25 +26,22 @@ class Heat:
     texts: tuple[QColor, ...]
 
     @classmethod
-    def of(cls, palette: QPalette, tint: float | None = None) -> Heat:
-        """Return the colours that suit a light or dark palette."""
+    def of(cls, palette: QPalette, tint: float | None = None, *, signed: bool = False) -> Heat:
+        """Return the colours that suit a light or dark palette; signed ones part at zero."""
         base = palette.color(QPalette.ColorRole.Base)
         dark = is_dark(palette)
         if tint is None:
             tint = _TINT_DARK if dark else _TINT
-        ramp = value_map(dark=dark)
+        ramp = (difference_map if signed else value_map)(dark=dark)
         picked = ramp[np.rint(np.linspace(0, len(ramp) - 1, _STEPS)).astype(int)]
         backgrounds = tuple(mixed(base, QColor(*rgb), tint) for rgb in picked.tolist())
         return cls(backgrounds, tuple(text_on(b) for b in backgrounds))
 
 
 def levels(values: FloatArray) -> tuple[float, float] | None:
-    """Return the smallest and largest finite value, or None where all are equal or empty."""
-    finite = values[np.isfinite(values)]
-    if not finite.size:
-        return None
-    low, high = float(finite.min()), float(finite.max())
-    return (low, high) if high > low else None
+    """Return the range that colours stand for, see `app.scale`."""
+    span = span_of(values)
+    return about_zero(span) if span is not None and is_signed(span) else span
 
 
 def steps_of(values: FloatArray, span: tuple[float, float] | None) -> npt.NDArray[np.int64]:

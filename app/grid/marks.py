@@ -40,6 +40,8 @@ class Look:
     """Whether that mark is the full one: the table decided there."""
     past_end: bool = False
     """Whether it was driven beyond the axis's end."""
+    off_scale: bool = False
+    """Whether the value lies so far from the others that the colours leave it out."""
 
 
 def worst(findings: Sequence[tuple[str, str]]) -> str:

@@ -9,6 +9,7 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, QPersisten
 from PySide6.QtGui import QBrush, QGuiApplication
 
 from app.plain import plain_tip
+from app.scale import is_signed
 from calib_model.core.arrays import FloatArray, IntArray
 from calib_model.core.table import Table
 from calib_model.core.units import shown
@@ -54,7 +55,9 @@ class GridModel(QAbstractTableModel):
         self._findings_of = ""
         self._findings: Findings = {}
         self._in_cells = False
-        self._heat = Heat.of(QGuiApplication.palette())
+        self._signed = False
+        palette = QGuiApplication.palette()
+        self._heat, self._signed_heat = Heat.of(palette), Heat.of(palette, signed=True)
         source.table_changed.connect(self._on_table)
         source.values_changed.connect(self._on_values)
         source.proposal_changed.connect(self._on_proposal)
@@ -85,13 +88,14 @@ class GridModel(QAbstractTableModel):
 
     def use_palette(self) -> None:
         """Take the colours from the application's palette again (light, dark)."""
-        self._heat = Heat.of(QGuiApplication.palette())
+        palette = QGuiApplication.palette()
+        self._heat, self._signed_heat = Heat.of(palette), Heat.of(palette, signed=True)
         self._all_changed()
 
     @property
     def heat(self) -> Heat:
         """Colours of the cells."""
-        return self._heat
+        return self._signed_heat if self._signed else self._heat
 
     def show_proposal(self, on: bool) -> None:
         """Write proposed numbers into the cells, or the present ones and mark which would change.
@@ -134,7 +138,12 @@ class GridModel(QAbstractTableModel):
             int(self._levels_of_marks[row, column]),
             bool(self._full[row, column]),
             bool(self._past_end[row, column]),
+            self._is_off_scale(row, column),
         )
+
+    def _is_off_scale(self, row: int, column: int) -> bool:
+        span, value = self._levels, float(self._values[row, column])
+        return span is not None and (value < span[0] or value > span[1])
 
     def _would_change(self, row: int, column: int) -> bool:
         return self._proposed is not None and bool(self._differs[row, column])
@@ -186,7 +195,7 @@ class GridModel(QAbstractTableModel):
             if step < 0:
                 return None
             background = role == Qt.ItemDataRole.BackgroundRole
-            return QBrush((self._heat.backgrounds if background else self._heat.texts)[step])
+            return QBrush((self.heat.backgrounds if background else self.heat.texts)[step])
         if role == Qt.ItemDataRole.AccessibleTextRole:
             return self._spoken(table, row, column)
         if role == Qt.ItemDataRole.ToolTipRole:
@@ -284,6 +293,8 @@ class GridModel(QAbstractTableModel):
             (self._beyond, "outside the limits"),
         )
         states = [words for marks, words in said if marks[row, column]]
+        if self._is_off_scale(row, column):
+            states.append("far from the other values")
         if self._table is not None:
             states += self._proposed_words(self._table, row, column)
         if self._remark(row, column):
@@ -306,6 +317,8 @@ class GridModel(QAbstractTableModel):
             )
         if self._beyond[row, column]:
             lines.append(f"Outside the limits {limits_text(table)}.")
+        if self._is_off_scale(row, column):
+            lines.append("Far from the other values: the colours do not reach so far.")
         if self._locked[row, column]:
             lines.append("Locked: edits leave it as it is.")
         if self._changed[row, column]:
@@ -333,6 +346,7 @@ class GridModel(QAbstractTableModel):
         self.plane = plane = Plane.at(table, self.source.cursor)
         self._decimals = decimals(table.storage)
         self._levels = levels(table.values)
+        self._signed = is_signed(self._levels)
         self._values = plane.of(table.values)
         self._steps = steps_of(self._values, self._levels)
         self._locked = plane.of(locked_cells(table))

@@ -156,10 +156,11 @@ class GridView(GridCells):
         super().dataChanged(first, last, roles or [])
         if hasattr(self, "_corner"):
             corners = first.row(), first.column(), last.row(), last.column()
-            widest = layout.widest(self, *corners)
-            if widest > self._text_width:
-                self._text_width = widest
-                self._lay_out()
+            if layout.widest(self, *corners) > self._text_width:
+                widest = layout.widest_of_all(self)  # one cell alone widens nothing
+                if widest > self._text_width:
+                    self._text_width = widest
+                    self._lay_out()
             # Narrower again only after a pause: a value stepped from 10 to 9.5 and back would
             # move every column under the eye.
             self._settle.start()

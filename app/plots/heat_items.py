@@ -38,7 +38,7 @@ class HeatItems:
         self.level = canvas.add(pg.InfiniteLine(angle=0), 3)
         self._dark_light = {
             kind: (canvas.add(Marks(symbol(kind), 8), 2), canvas.add(Marks(symbol(kind), 8), 2))
-            for kind in ("plus", "minus", "locked")
+            for kind in ("plus", "minus", "locked", "up", "down")
         }
         self.findings = {
             kind: canvas.add(Marks(symbol(kind), 13), 9) for kind in ("note", "warning", "error")
@@ -103,6 +103,11 @@ class HeatItems:
         """Mark cells that are higher or lower; `light` tells where the ground is light."""
         self._two("plus", higher, light, 0.0, 0.0)
         self._two("minus", lower, light, 0.0, 0.0)
+
+    def off_scale(self, above: BoolArray, below: BoolArray, light: BoolArray) -> None:
+        """Mark cells whose values lie above or below what the colours reach."""
+        self._two("up", above, light, 0.0, 0.0)
+        self._two("down", below, light, 0.0, 0.0)
 
     def locks(self, locked: BoolArray, light: BoolArray) -> None:
         """Mark locked cells."""

@@ -19,6 +19,7 @@ from app.plots.heat_items import HeatItems
 from app.plots.legend import Entry
 from app.plots.overlay_items import OverlayItems, mark_entries, trail_entries
 from app.plots.view import Cell, Part, PlotView
+from app.scale import about_zero, beyond, is_signed, span_of
 from calib_model.core.arrays import BoolArray, FloatArray
 from calib_model.core.labels import NO_LABELS
 from calib_model.core.numbers import with_unit
@@ -176,15 +177,21 @@ class HeatMapView(PlotView):
         finite = self.plane[np.isfinite(self.plane)]
         self._signed = difference is not None
         if difference is not None:
-            most = float(np.abs(finite).max()) if finite.size else 0.0
+            span = span_of(np.abs(finite))
+            most = span[1] if span is not None else float(np.abs(finite).max(initial=0.0))
             most = most or table.storage.resolution or 1.0
             low, high, ramp = -most, most, difference_map(dark=dark)
         else:
-            low, high = (float(finite.min()), float(finite.max())) if finite.size else (0.0, 1.0)
-            if low == high:
-                half = table.storage.resolution or abs(low) * 0.01 or 0.5
-                low, high = low - half, high + half
-            ramp = value_map(dark=dark)
+            span = span_of(self.plane)
+            both = is_signed(span)
+            if span is None:
+                middle = float(finite[0]) if finite.size else 0.5
+                half = table.storage.resolution or abs(middle) * 0.01 or 0.5
+                span = middle - half, middle + half
+            low, high = about_zero(span) if both else span
+            ramp = (difference_map if both else value_map)(dark=dark)
+        off = beyond(self.plane, (low, high))
+        self._off = off & (self.plane > high), off & (self.plane < low)
         rgb = colours_of(self.plane, low, high, ramp)
         self._items.cells(rgb, np.isnan(self.plane))
         self._light = wants_dark_text(rgb)
@@ -203,6 +210,7 @@ class HeatMapView(PlotView):
         self.show_key(self.key(table))
 
     _signed = False
+    _off: tuple[BoolArray, BoolArray] = np.zeros((1, 1), dtype=bool), np.zeros((1, 1), dtype=bool)
     _light: BoolArray = np.zeros((1, 1), dtype=bool)
 
     def _draw_marks(self, table: Table) -> None:
@@ -218,6 +226,10 @@ class HeatMapView(PlotView):
         else:
             none = np.zeros_like(room)
             items.signs(none, none, self._light)
+        above, below = self._off
+        items.off_scale(
+            above & room & (not self._signed), below & room & (not self._signed), self._light
+        )
         items.locks(locked_cells(table)[plane_index(self.desk.cursor[2:])], self._light)
         further = self.desk.cursor[2:]
         marks = np.full(self.plane.shape, "", dtype=object)
@@ -277,6 +289,11 @@ class HeatMapView(PlotView):
             against = words_of[self.mode]
             entries.append(Entry(f"higher {against}", ink.line, mark="plus"))
             entries.append(Entry(f"lower {against}", ink.line, mark="minus"))
+        above, below = self._off
+        if above.any():
+            entries.append(Entry("above the colours' range", ink.line, mark="up"))
+        if below.any():
+            entries.append(Entry("below the colours' range", ink.line, mark="down"))
         if np.isnan(self.plane).any():
             entries.append(Entry("hatched: empty", ink.quiet, mark="box"))
         if locked_cells(table)[plane_index(self.desk.cursor[2:])].any():

@@ -16,7 +16,8 @@ def symbol(kind: str) -> QPainterPath:
     ----------
     kind : str
         ``error`` (triangle), ``warning`` (diamond), ``note`` (circle), ``locked`` (padlock),
-        ``point`` (disc), ``box`` (square), ``empty`` (cross), ``plus``, ``minus``, ``half``
+        ``point`` (disc), ``box`` (square), ``empty`` (cross), ``plus``, ``minus``, ``up``,
+        ``down`` (double chevrons), ``half``
         (half disc), ``beyond`` (arrow head), ``head`` (a disc with four ticks).
     """
     path = QPainterPath()
@@ -48,6 +49,12 @@ def symbol(kind: str) -> QPainterPath:
         case "minus":
             path.moveTo(-0.5, 0)
             path.lineTo(0.5, 0)
+        case "up" | "down":
+            tip = -0.35 if kind == "up" else 0.35
+            for shift in (-0.2, 0.2):
+                path.moveTo(-0.5, -tip / 2 + shift)
+                path.lineTo(0, tip / 2 + shift)
+                path.lineTo(0.5, -tip / 2 + shift)
         case "half":
             path.moveTo(-0.5, 0.3)
             path.arcTo(QRectF(-0.5, -0.4, 1, 1.4), 180, -180)

@@ -20,6 +20,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.look.parts import TextLabel, primary
+from app.look.tokens import NEAR
 from app.plain import PlainLabel, plain_tip
 
 LONGEST = 1000
@@ -92,7 +94,6 @@ class PathField(QWidget):
         self.browse.setAccessibleName(f"Choose: {name}")
         self.browse.setToolTip(plain_tip(f"Choose: {name}."))
         self.browse.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.browse.setMinimumWidth(34)
         self.browse.clicked.connect(lambda _checked=False: self._choose())
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
@@ -147,11 +148,8 @@ class Form(QWidget):
 
     def __init__(self, title: str = "", parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.heading = PlainLabel()
+        self.heading = TextLabel(step="title")
         self.heading.setWordWrap(True)
-        bold = self.heading.font()
-        bold.setBold(True)
-        self.heading.setFont(bold)
         self.heading.setText(title)
         self.heading.setVisible(bool(title))
         self.answer = PlainLabel()
@@ -165,11 +163,11 @@ class Form(QWidget):
         self.fields = QFormLayout()
         self.fields.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
         self.fields.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
-        self.fields.setHorizontalSpacing(8)
-        self.fields.setVerticalSpacing(5)
+        self.fields.setHorizontalSpacing(NEAR)
+        self.fields.setVerticalSpacing(NEAR)
         self.column = QVBoxLayout(self)
-        self.column.setContentsMargins(8, 6, 8, 6)
-        self.column.setSpacing(6)
+        self.column.setContentsMargins(NEAR, NEAR, NEAR, NEAR)
+        self.column.setSpacing(NEAR)
         self.column.addWidget(self.heading)
         self.column.addLayout(self.fields)
         self._submit: Callable[[], None] | None = None
@@ -220,13 +218,15 @@ class Form(QWidget):
 
     def button(self, text: str, act: Callable[[], None], tip: str = "") -> QPushButton:
         """Add the button that Enter in a field presses, and the place of the answer."""
-        made = QPushButton(text)
-        made.setMinimumHeight(34)
+        made = primary(QPushButton(text))
         made.setToolTip(plain_tip(tip))
         made.clicked.connect(lambda _checked=False: self.submit())
         made.installEventFilter(self)
         self._submit = act
-        self.column.addWidget(made)
+        row = QHBoxLayout()
+        row.addStretch(1)
+        row.addWidget(made)
+        self.column.addLayout(row)
         self.column.addWidget(self.answer)
         self.column.addStretch(1)
         return made

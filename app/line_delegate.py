@@ -37,15 +37,7 @@ class LineDelegate(QStyledItemDelegate):
         tall = option.fontMetrics.height()
         top, left = rect.top() + _PAD - 2, rect.left() + 2 * _PAD + _MARK
         place = QRectF(rect.left() + _PAD, top + (tall - _MARK) / 2, _MARK, _MARK)
-        if line.mark == "done":
-            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-            painter.setPen(QPen(colour, 2))
-            middle, low = place.center(), place.bottom() - 1
-            painter.drawLine(QPointF(place.left(), middle.y()), QPointF(middle.x() - 1, low))
-            painter.drawLine(QPointF(middle.x() - 1, low), QPointF(place.right(), place.top() + 1))
-        else:
-            base = palette.color(QPalette.ColorRole.Base)
-            paint_severity(painter, place, line.mark, severity_colour(line.mark, base))
+        paint_mark(painter, place, line.mark, palette)
         room = rect.right() - _PAD - left
         bold = strong(option.font)
         painter.setPen(colour)
@@ -72,3 +64,20 @@ class LineDelegate(QStyledItemDelegate):
         shown = metrics.elidedText(text, _ELIDE, max(room, 0))
         painter.drawText(QRect(left, top, max(room, 0), tall), Qt.AlignmentFlag.AlignVCenter, shown)
         return metrics.horizontalAdvance(shown)
+
+
+def paint_mark(painter: QPainter, place: QRectF, mark: str, palette: QPalette) -> None:
+    """Paint the mark of a line: a severity, a tick for what is done, nothing for no mark."""
+    if not mark:
+        return
+    if mark != "done":
+        base = palette.color(QPalette.ColorRole.Base)
+        paint_severity(painter, place, mark, severity_colour(mark, base))
+        return
+    painter.save()
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    painter.setPen(QPen(QColor(tones_of(palette).text), 2))
+    middle, low = place.center(), place.bottom() - 1
+    painter.drawLine(QPointF(place.left(), middle.y()), QPointF(middle.x() - 1, low))
+    painter.drawLine(QPointF(middle.x() - 1, low), QPointF(place.right(), place.top() + 1))
+    painter.restore()

@@ -1,12 +1,14 @@
-"""Lines of a list: what one says, and all of them as a model that is filtered by words."""
+"""Lines of a list: what one says, and all of them as a model: grouped, folded, filtered."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from PySide6.QtCore import QAbstractListModel, QModelIndex, QPersistentModelIndex, Qt
+
+from app.plain import plain_tip
 
 Index = QModelIndex | QPersistentModelIndex
 _NOWHERE = QModelIndex()
@@ -22,7 +24,7 @@ class Line:
     key : str
         The same for the same thing after an edit, so that it stays chosen.
     mark : str
-        ``error``, ``warning`` or ``note``; ``done`` for what is settled.
+        ``error``, ``warning`` or ``note``; ``done`` for what is settled; empty for none.
     kind : str
         What it is, in a word or two.
     title : str
@@ -31,6 +33,10 @@ class Line:
         What it is, in a sentence.
     more : str
         Remedy, or who and when.
+    group : str
+        Heading that it stands under; empty for a list without headings.
+    short : str
+        What a row of one line says beside the title; empty for `text`.
     """
 
     key: str
@@ -39,11 +45,13 @@ class Line:
     title: str
     text: str
     more: str = ""
+    group: str = field(default="", kw_only=True)
+    short: str = field(default="", kw_only=True)
 
     @property
     def searched(self) -> str:
         """What the filter looks in."""
-        return f"{self.kind} {self.title} {self.text} {self.more}".casefold()
+        return f"{self.kind} {self.title} {self.short} {self.text} {self.more}".casefold()
 
     @property
     def spoken(self) -> str:
@@ -51,14 +59,43 @@ class Line:
         return ". ".join(part for part in (self.kind, self.title, self.text, self.more) if part)
 
 
+@dataclass(frozen=True)
+class Heading:
+    """The row above a group.
+
+    Parameters
+    ----------
+    group : str
+    count : int
+        Lines under it, folded or not.
+    folded : bool
+    """
+
+    group: str
+    count: int
+    folded: bool
+
+    @property
+    def key(self) -> str:
+        """The same for the same group, and no line's."""
+        return f"\N{SECTION SIGN} {self.group}"
+
+    @property
+    def spoken(self) -> str:
+        """The row for a screen reader."""
+        return f"{self.group}: {self.count}, {'folded' if self.folded else 'open'}"
+
+
 class Rows(QAbstractListModel):
-    """Lines that hold every word of the filter."""
+    """Lines that hold every word of the filter, under the headings of their groups."""
 
     def __init__(self, parent: Any = None) -> None:
         super().__init__(parent)
         self._all: list[Line] = []
         self._words: tuple[str, ...] = ()
-        self._rows: list[Line] = []
+        self._found: dict[str, list[Line]] = {}
+        self._rows: list[Line | Heading] = []
+        self._folded: set[str] = set()
 
     def show(self, lines: Sequence[Line]) -> None:
         """Show other lines."""
@@ -74,38 +111,77 @@ class Rows(QAbstractListModel):
             self._words = words
             self._filter()
 
+    def fold(self, group: str, on: bool) -> None:
+        """Fold a group, or open it; while words are looked for all are open."""
+        if on != (group in self._folded):
+            (self._folded.add if on else self._folded.discard)(group)
+            self._filter()
+
     def _filter(self) -> None:
         self.beginResetModel()
-        if self._words:
-            self._rows = [x for x in self._all if all(w in x.searched for w in self._words)]
-        else:
-            self._rows = list(self._all)
+        found: dict[str, list[Line]] = {}
+        for line in self._all:
+            if not self._words or all(word in line.searched for word in self._words):
+                found.setdefault(line.group, []).append(line)
+        self._found, self._rows = found, []
+        for group, lines in found.items():
+            folded = group in self._folded and not self._words
+            if group:
+                self._rows.append(Heading(group, len(lines), folded))
+            if not folded:
+                self._rows += lines
         self.endResetModel()
 
     @property
     def hidden(self) -> int:
         """How many lines the filter leaves out."""
-        return len(self._all) - len(self._rows)
+        return len(self._all) - sum(map(len, self._found.values()))
+
+    @property
+    def found(self) -> list[Line]:
+        """The lines that hold every word, also those of folded groups."""
+        return [line for lines in self._found.values() for line in lines]
 
     def line(self, row: int) -> Any:
-        """Return the line in a row."""
-        return self._rows[row] if 0 <= row < len(self._rows) else None
+        """Return the line in a row; None for a heading."""
+        one = self._rows[row] if 0 <= row < len(self._rows) else None
+        return one if isinstance(one, Line) else None
+
+    def heading(self, row: int) -> Heading | None:
+        """Return the heading in a row; None for a line."""
+        one = self._rows[row] if 0 <= row < len(self._rows) else None
+        return one if isinstance(one, Heading) else None
+
+    def of_group(self, group: str) -> list[Any]:
+        """Return the lines under a heading, folded or not."""
+        return list(self._found.get(group, ()))
 
     def places(self) -> dict[str, int]:
-        """Return the row of each line by its key."""
-        return {line.key: number for number, line in enumerate(self._rows)}
+        """Return the row of each line and heading by its key."""
+        return {one.key: number for number, one in enumerate(self._rows)}
 
     def rowCount(self, parent: Index = _NOWHERE) -> int:
         return 0 if parent.isValid() else len(self._rows)
 
+    def flags(self, index: Index) -> Qt.ItemFlag:
+        """A heading takes the cursor, which means all under it, but is no line itself."""
+        if self.heading(index.row()) is not None:
+            return Qt.ItemFlag.ItemIsEnabled
+        return super().flags(index)
+
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
-        line = self.line(index.row())
-        if line is None:
+        row = index.row()
+        one = self._rows[row] if 0 <= row < len(self._rows) else None
+        if one is None:
             return None
-        if role == Qt.ItemDataRole.DisplayRole:
-            return line.text
         if role == LINE:
-            return line
+            return one
         if role == Qt.ItemDataRole.AccessibleTextRole:
-            return line.spoken
+            return one.spoken
+        if isinstance(one, Heading):
+            return one.group if role == Qt.ItemDataRole.DisplayRole else None
+        if role == Qt.ItemDataRole.DisplayRole:
+            return one.text
+        if role == Qt.ItemDataRole.ToolTipRole:
+            return plain_tip("\n".join(part for part in (one.title, one.text, one.more) if part))
         return None

@@ -176,7 +176,7 @@ def blocked(items: Sequence[Item], path: Path) -> str:
     first = items[0]
     place = f"{first.table}: " if first.table else ""
     return (
-        f"{path}: Not signed: {count(len(items), 'thing')} in the way ({counted(items)}). "
+        f"{path}: Not signed: {count(len(items), 'thing')} to do ({counted(items)}). "
         f"First: {place}{first.text} {first.remedy} "
         f"`bitepoint sign {path} --list` lists all."
     )

@@ -1,4 +1,4 @@
-"""`bitepoint sign SET --key FILE`: sign a set, if nothing stands in the way."""
+"""`bitepoint sign SET --key FILE`: sign a set, if nothing is left to do."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ def parser() -> VerbParser:
     made = VerbParser(
         "sign",
         "Sign a set and save it.  A set is signed off once an author and a reviewer, two people "
-        "with two\nkeys, have signed the same state.  --list says what stands in the way.",
-        "Exit status: 0 signed (or, with --list, nothing in the way), 1 something in the way "
+        "with two\nkeys, have signed the same state.  --list says what is to do.",
+        "Exit status: 0 signed (or, with --list, nothing to do), 1 something to do "
         "(--list),\n2 could not be done.",
     )
     made.add_argument("set", metavar="SET", type=Path, help="calibration set file")
@@ -34,14 +34,14 @@ def parser() -> VerbParser:
     made.add_argument("--role", metavar="ROLE", help="author, reviewer or another")
     made.add_argument("--comment", metavar="TEXT", default="", help="to stand in the sign-off")
     made.add_argument("--milestone", metavar="NAME", default="", help="of the programme, to meet")
-    made.add_argument("--list", action="store_true", help="sign nothing; list what is in the way")
+    made.add_argument("--list", action="store_true", help="sign nothing; list what is to do")
     add_against(made)
     add_trust(made)
     return made
 
 
 def run(arguments: Sequence[str]) -> Answer:
-    """Sign a set, or list what is in the way."""
+    """Sign a set, or list what is to do."""
     given = parser().parse_args(arguments)
     if not given.list:
         for option in ("key", "name", "role"):
@@ -66,9 +66,9 @@ def run(arguments: Sequence[str]) -> Answer:
         status = GOOD if found.is_open else DIFFERENT
         parts = [gate_words(found, items), *on.told(), caution()]
         return Answer(status, "\n\n".join(parts) + "\n")
-    in_the_way = found.blocking(given.role.strip())
-    if in_the_way:
-        raise CannotDo(blocked(in_the_way, given.set))
+    to_do = found.blocking(given.role.strip())
+    if to_do:
+        raise CannotDo(blocked(to_do, given.set))
     key = loaded_key(given.key, given.passphrase_file)
 
     authors = [entry.author for entry in entries]

@@ -33,7 +33,7 @@ VERBS = {
     "rules": "print a set's rules and bindings as a sheet, or apply one",
     "set": "give cells a value, or change what they hold",
     "show": "list a set's tables, or show one",
-    "sign": "sign a set, if nothing stands in the way",
+    "sign": "sign a set, if nothing is left to do",
     "smooth": "smooth a table under its rules",
     "summary": "write the day's summary, or the change note",
     "table": "add, copy, rename, remove, convert or reshape a table",

@@ -4,17 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtWidgets import QLabel
+from PySide6.QtWidgets import QLabel, QPushButton
 
 from app.forms import Form, PathField
-from app.plain import PlainLabel
+from app.line_rows import Line, Rows
+from app.look.parts import TextLabel
 from app.quiet import QuietCombo
+from app.row_view import RowView
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import exact, with_unit
 from calib_model.core.record import Level, Outcome, Remark, Waiver
 from calib_model.rules.check import Finding
 
-from .lines import places_words
+from .lines import change_words, places_words
+from .row_delegate import RowDelegate
+from .standing import Standing
+
+MOST_SHOWN = 20
+"""So many changes of a table are told on hover."""
 
 
 class WaiveForm(Form):
@@ -22,9 +29,11 @@ class WaiveForm(Form):
 
     def __init__(self) -> None:
         super().__init__("Waive")
-        self.cells = PlainLabel()
+        self.cells = TextLabel(second=True)
         self.cells.setWordWrap(True)
-        self.add("Cells", self.cells, "Cells that the waiver names")
+        self.cells.setAccessibleName("Cells that the waiver names")
+        # Not a row of the fields: those give a label that wraps the height of one line.
+        self.column.insertWidget(1, self.cells)
         self.largest = self.text_field(
             "Up to", "Largest breach to accept",
             "The largest breach that is accepted; the waiver lapses when it grows above.",
@@ -53,7 +62,7 @@ class WaiveForm(Form):
             one = findings[0]
             label = content[one.table].label
             self.heading.setText(f"Waive in {label}: {one.rule.replace('_', ' ')}")
-            self.cells.setText(places_words(tuple(dict.fromkeys(one.axis_values))))
+            self.cells.setText(f"At {places_words(tuple(dict.fromkeys(one.axis_values)))}")
             self.largest.setText(exact(abs(one.amount)))
             self.largest.setAccessibleDescription(f"In {with_unit(0, one.unit)[2:] or 'no unit'}")
             self.largest.setPlaceholderText("")
@@ -71,6 +80,13 @@ class DecideForm(Form):
 
     def __init__(self) -> None:
         super().__init__("Decide")
+        self.rows = Rows(self)
+        self.what = RowView()
+        self.what.draw_by(RowDelegate(self.what))
+        self.what.setModel(self.rows)
+        self.what.setSelectionMode(RowView.SelectionMode.NoSelection)
+        self.what.setAccessibleName("Tables that are decided on, and what changed in each")
+        self.column.insertWidget(1, self.what, 20)
         self.comment = self.text_field("Comment", "Comment on the decision")
         self.by = self.text_field("Decided by", "Who decides")
         self.key = PathField("Private key file of who accepts")
@@ -80,10 +96,17 @@ class DecideForm(Form):
         self.tables: list[str] = []
         self.with_key = False
         self.needs_comment = False
+        self.confirm: QPushButton | None = None
+        """Its button, once it has one."""
+
+    @property
+    def many(self) -> bool:
+        """Whether the tables are listed, since there are several."""
+        return len(self.tables) > 1
 
     def show_tables(
         self,
-        content: CalibrationSet,
+        standing: Standing,
         tables: list[str],
         outcome: Outcome,
         by: str,
@@ -91,10 +114,14 @@ class DecideForm(Form):
         with_key: bool,
         answered: bool,
     ) -> None:
-        """Say what would be decided.
+        """Say what would be decided, of several tables with what changed in each.
 
         Parameters
         ----------
+        standing : Standing
+        tables : list of str
+        outcome : Outcome
+        by : str
         with_key : bool
             Whether the function group asks for a key.
         answered : bool
@@ -102,7 +129,14 @@ class DecideForm(Form):
         """
         self.tables, self.outcome, self.with_key = tables, outcome, with_key
         self.needs_comment = outcome is Outcome.QUERIED or answered
+        content = standing.content
         named = [content.tables[id].label if id in content.tables else id for id in tables]
+        self.what.setVisible(self.many)
+        self.rows.show(_rows_of(standing, dict(zip(tables, named, strict=True)), self.many))
+        self.what.scrollToTop()
+        if self.confirm is not None:
+            verb = "Query" if outcome is Outcome.QUERIED else "Accept"
+            self.confirm.setText(f"{verb} {len(tables)} tables" if self.many else verb)
         what = named[0] if len(named) == 1 else f"{len(named)} tables"
         self.say("")
         caption = self.fields.labelForField(self.comment)
@@ -123,6 +157,18 @@ class DecideForm(Form):
         self.by.setText(self.by.text() or by)
         self.fields.setRowVisible(self.key, with_key)
         self.fields.setRowVisible(self.secret, with_key)
+
+
+def _rows_of(standing: Standing, named: dict[str, str], many: bool) -> list[Line]:
+    """Return a row for each of several tables, those that were edited first."""
+    edits = standing.edits
+    return [
+        Line(
+            id, "", "", named[id], change_words(standing, id),
+            "\n".join(edits.get(id, ())[:MOST_SHOWN]),
+        )
+        for id in sorted(named, key=lambda id: id not in edits)
+    ] if many else []  # fmt: skip
 
 
 class LevelForm(Form):

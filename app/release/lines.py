@@ -25,7 +25,7 @@ Cells = tuple[tuple[int, ...], ...]
 class View(StrEnum):
     """Which list is shown."""
 
-    IN_THE_WAY = "In the way"
+    TO_DO = "To do"
     TABLES = "Tables"
     WAIVERS = "Waivers"
     REMARKS = "Remarks"
@@ -57,7 +57,7 @@ class Line(PlainLine):
 def lines_of(view: View, standing: Standing) -> list[Line]:
     """Return the lines of a view, the gravest first."""
     maker = {
-        View.IN_THE_WAY: _in_the_way,
+        View.TO_DO: _to_do,
         View.TABLES: _tables,
         View.WAIVERS: _waivers,
         View.REMARKS: _remarks,
@@ -69,8 +69,8 @@ def lines_of(view: View, standing: Standing) -> list[Line]:
 def count_of(view: View, standing: Standing) -> int:
     """Return how many lines of a view ask for something (of tables and waivers: all)."""
     record = standing.content.record
-    if view is View.IN_THE_WAY:
-        return sum(item.blocks for item in standing.gate.items)
+    if view is View.TO_DO:
+        return len(standing.gate.blocking())
     if view is View.TABLES:
         return len(standing.gate.changed)
     if view is View.WAIVERS:
@@ -92,11 +92,34 @@ KINDS = {
     Obstacle.MATURITY: "Maturity",
     Obstacle.EVIDENCE: "Not driven",
     Obstacle.NAMES: "Names look alike",
+    Obstacle.WITHDRAWN: "Looked at no longer",
     Obstacle.REMARK: "Open remark",
 }
 
+GROUPS = {
+    Obstacle.CHAIN: "Sign-offs",
+    Obstacle.FINDING: "Findings",
+    Obstacle.RASTER: "Off their storage raster",
+    Obstacle.NOT_CHECKED: "Not checked",
+    Obstacle.COMMON: "Common tables that differ",
+    Obstacle.DECISION: "Tables that await a decision",
+    Obstacle.QUERY: "Open queries",
+    Obstacle.RIGHTS: "Rights missing",
+    Obstacle.MATURITY: "Maturity too low",
+    Obstacle.EVIDENCE: "Not driven",
+    Obstacle.NAMES: "Names look alike",
+    Obstacle.WITHDRAWN: "Looked at no longer",
+    Obstacle.REMARK: "Open remarks",
+}
+"""Headings; what a sign-off does not wait for is marked as such."""
 
-def _in_the_way(standing: Standing) -> Iterator[Line]:
+
+def group_of(item: Item) -> str:
+    """Return the heading that an item stands under."""
+    return GROUPS[item.kind] + ("" if item.blocks else ", for information")
+
+
+def _to_do(standing: Standing) -> Iterator[Line]:
     for item in standing.gate.items:
         kind = KINDS[item.kind]
         if item.finding is not None and item.kind is Obstacle.FINDING:
@@ -114,10 +137,36 @@ def _in_the_way(standing: Standing) -> Iterator[Line]:
             _label(standing.content, item.table),
             item.text,
             more,
-            item.table,
-            item.cells,
-            item,
+            table=item.table,
+            cells=item.cells,
+            about=item,
+            group=group_of(item),
+            short=_short(standing, item),
         )
+
+
+def _short(standing: Standing, item: Item) -> str:
+    """Return what a row says beside the table's name, which it does not say again."""
+    if (
+        item.kind is Obstacle.DECISION
+        and standing.content.record.latest_decisions.get(item.table) is None
+    ):
+        return change_words(standing, item.table)
+    label = _label(standing.content, item.table)
+    text = item.text
+    if label and text.startswith(label):
+        text = text[len(label) :].lstrip(" :,")
+        text = text.removeprefix("was ")
+    return text[:1].upper() + text[1:]
+
+
+def change_words(standing: Standing, table: str) -> str:
+    """Return what changed in a table since its sign-off, or in all its history, in one line."""
+    lines = standing.edits.get(table, ())
+    how = standing.gate.changed.get(table, "")
+    if not lines:
+        return how[:1].upper() + how[1:]
+    return lines[0] if len(lines) == 1 else f"{len(lines)} changes: {lines[0]}"
 
 
 def is_elsewhere(content: CalibrationSet, item: Item) -> bool:
@@ -154,9 +203,10 @@ def _tables(standing: Standing) -> Iterator[Line]:
             _label(standing.content, id),
             f"{how[:1].upper()}{how[1:]}. Its values are {level}{who}.",
             more,
-            id,
-            (),
-            decision,
+            table=id,
+            about=decision,
+            group=kind if kind != "Awaits a decision" else GROUPS[Obstacle.DECISION],
+            short=change_words(standing, id),
         )
 
 
@@ -173,9 +223,10 @@ def _waivers(standing: Standing) -> Iterator[Line]:
             problem
             or f"Up to {with_unit(waiver.size, waiver.unit)} at {places_words(waiver.places)}.",
             f"{waiver.reason} {EN} {waiver.author}, {when(waiver.time)}, {approver}, {holds}",
-            waiver.table,
-            cells_at(standing.content.tables.get(waiver.table), waiver.places),
-            waiver,
+            table=waiver.table,
+            cells=cells_at(standing.content.tables.get(waiver.table), waiver.places),
+            about=waiver,
+            group="Do not hold" if problem else "Hold",
         )
 
 
@@ -222,9 +273,10 @@ def _remarks(standing: Standing) -> Iterator[Line]:
             f"{_label(standing.content, remark.table) or 'The whole set'}{where}",
             f"{remark.author}, {when(remark.time)}: {remark.text}",
             "\n".join(part for part in (told, "" if remark.is_open else state) if part),
-            remark.table,
-            cells_at(standing.content.tables.get(remark.table), remark.places),
-            remark,
+            table=remark.table,
+            cells=cells_at(standing.content.tables.get(remark.table), remark.places),
+            about=remark,
+            group="Open" if remark.is_open else "Closed",
         )
 
 
@@ -239,14 +291,22 @@ def _since(standing: Standing) -> Iterator[Line]:
             changed.how.capitalize() if table is not None or changed.how == "removed" else "Set",
             table.label if table is not None else changed.what,
             shown or (changed.how if table is None else "Its values or settings differ."),
-            "",
-            changed.what if table is not None else "",
+            table=changed.what if table is not None else "",
+            group="Changed since the sign-off",
         )
     for item in reversed(standing.content.record.sign_offs):
         try:
             statement = read_statement(item.statement)
         except SignatureProblem as problem:
-            yield Line(f"sign {item.id}", "error", "Sign-off", "Damaged", str(problem), about=item)
+            yield Line(
+                f"sign {item.id}",
+                "error",
+                "Sign-off",
+                "Damaged",
+                str(problem),
+                about=item,
+                group="Sign-offs",
+            )
             continue
         yield Line(
             f"sign {item.id}",
@@ -256,6 +316,7 @@ def _since(standing: Standing) -> Iterator[Line]:
             f"{when(statement.time)}: {statement.decision}. {statement.comment}".strip(),
             f"{statement.set}, revision {statement.revision or '(none)'}",
             about=item,
+            group="Sign-offs",
         )
     for trial in reversed(standing.content.record.trials):
         yield Line(
@@ -266,6 +327,7 @@ def _since(standing: Standing) -> Iterator[Line]:
             f"Left the desk {when(trial.time)}, until {trial.expires}, digest {trial.digest[:8]}.",
             "; ".join(trial.changed[:3]),
             about=trial,
+            group="Trials",
         )
 
 

@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QItemSelectionModel, QObject, Qt, Signal
-from PySide6.QtGui import QGuiApplication, QKeyEvent, QKeySequence
+from PySide6.QtCore import QEvent, QItemSelectionModel, QModelIndex, QObject, Qt, Signal
+from PySide6.QtGui import QGuiApplication, QKeyEvent, QKeySequence, QMouseEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QButtonGroup,
     QHBoxLayout,
     QLineEdit,
-    QSizePolicy,
     QStackedWidget,
     QToolButton,
     QVBoxLayout,
     QWidget,
 )
 
-from app.line_delegate import LineDelegate
-from app.line_rows import Rows
-from app.plain import PlainLabel, RichLabel
+from app.line_rows import Heading, Rows
+from app.look.empty import EmptyPage, Way
+from app.look.parts import TextLabel
+from app.look.tokens import NEAR, TIGHT
 from app.row_view import RowView
 from app.things import belongs
 
 from .lines import Line, View
+from .row_delegate import FOLDER, RowDelegate
 
 KEYS = {
     Qt.Key.Key_A: "accept",
@@ -52,9 +53,12 @@ class LinesView(RowView):
     filter_wanted
     copied
         Ctrl+C.
+    folded : Heading, bool
+        A group is to be folded, or opened.
     """
 
     copied = Signal()
+    folded = Signal(object, bool)
     entered = Signal()
     ordered = Signal(str)
     filter_wanted = Signal()
@@ -63,15 +67,36 @@ class LinesView(RowView):
         super().__init__(parent)
         self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self.draw_by(LineDelegate(self))
-        self.doubleClicked.connect(lambda _index: self.entered.emit())
+        self.draw_by(RowDelegate(self))
+        self.doubleClicked.connect(lambda index: self._enter(index.row()))
+
+    def _enter(self, row: int) -> None:
+        """Go to a line's cell; fold or open a group."""
+        head = self._heading(row)
+        if head is None:
+            self.entered.emit()
+        else:
+            self.folded.emit(head, not head.folded)
+
+    def _heading(self, row: int) -> Heading | None:
+        rows = self.model()
+        return rows.heading(row) if isinstance(rows, Rows) else None
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Fold a group by its chevron."""
+        place = event.position().toPoint()
+        head = self._heading(self.rowAt(place.y()))
+        if head is not None and place.x() < FOLDER and event.button() == Qt.MouseButton.LeftButton:
+            self.folded.emit(head, not head.folded)
+            return
+        super().mousePressEvent(event)
 
     def event(self, event: QEvent) -> bool:
         """Claim the keys that mean the rows here, before a menu takes them for the cells."""
         if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
             mine = event.matches(QKeySequence.StandardKey.SelectAll)
             mine |= event.matches(QKeySequence.StandardKey.Copy)
-            if mine or (_is_plain(event) and event.key() in KEYS):
+            if mine or _is_all(event) or (_is_plain(event) and event.key() in KEYS):
                 event.accept()
                 return True
         return super().event(event)
@@ -81,20 +106,46 @@ class LinesView(RowView):
         key, plain = event.key(), _is_plain(event)
         if event.matches(QKeySequence.StandardKey.Copy):
             self.copied.emit()
+        elif _is_all(event):
+            self.ordered.emit("accept_all")
         elif plain and key in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
-            self.entered.emit()
+            self._enter(self.currentIndex().row())
+        elif plain and key in (Qt.Key.Key_Left, Qt.Key.Key_Right, Qt.Key.Key_Space):
+            self._fold(key)
         elif plain and key in KEYS:
             self.ordered.emit(KEYS[Qt.Key(key)])
         elif plain and key in (Qt.Key.Key_Home, Qt.Key.Key_End):  # a table's would be columns
-            last = self.model().rowCount() - 1
-            self.selectRow(0 if key == Qt.Key.Key_Home else last)
+            self._to_end(1 if key == Qt.Key.Key_Home else -1)
         elif plain and key == Qt.Key.Key_Slash:
             self.filter_wanted.emit()
         else:
             super().keyPressEvent(event)
 
+    def _to_end(self, by: int) -> None:
+        """Choose the first line (by 1) or the last (by -1); headings are passed over."""
+        count = self.model().rowCount()
+        rows = range(count) if by > 0 else range(count - 1, -1, -1)
+        self.selectRow(next((n for n in rows if self._heading(n) is None), 0))
+
+    def _fold(self, key: int) -> None:
+        """Left folds a group or goes to its heading, Right opens it, Space does either."""
+        row = self.currentIndex().row()
+        head = self._heading(row)
+        if head is not None:
+            on = key == Qt.Key.Key_Left or (key == Qt.Key.Key_Space and not head.folded)
+            self.folded.emit(head, on)
+        elif key == Qt.Key.Key_Left:
+            above = (n for n in range(row, -1, -1) if self._heading(n) is not None)
+            self.selectRow(next(above, row))
+
     def keyboardSearch(self, search: str) -> None:
         """Letters act here; they do not search."""
+
+
+def _is_all(event: QKeyEvent) -> bool:
+    """Whether it is Shift+A: accept all that await a decision."""
+    shift = event.modifiers() == Qt.KeyboardModifier.ShiftModifier
+    return shift and event.key() == Qt.Key.Key_A
 
 
 def _is_plain(event: QKeyEvent) -> bool:
@@ -122,36 +173,38 @@ class ListPanel(QWidget):
         self.view = LinesView()
         belongs(self.view, "open point")
         self.view.setModel(self.rows)
-        self.view.setAccessibleName("What stands in the way of the sign-off")
+        self.view.setAccessibleName("What is to do before the sign-off")
         self.buttons: dict[View, QToolButton] = {}
         self._group = QButtonGroup(self)
         self._kept: list[str] = []
         self._kept_row = 0
-        self._empty = ""
+        self._kept_heading = ""
+        self._empty: tuple[str, str, tuple[Way, ...]] = ("", "", ())
         self._waits = False
         """Whether the keyboard belongs to the rows as soon as there are some."""
         self._build()
         self.rows.modelAboutToBeReset.connect(self._keep)
         self.rows.modelReset.connect(self._restore)
         self.view.selectionModel().selectionChanged.connect(lambda *_: self.chosen.emit())
+        self.view.selectionModel().currentChanged.connect(self._on_current)
+        self.view.folded.connect(lambda head, on: self.rows.fold(head.group, on))
         self.view.filter_wanted.connect(self.focus_filter)
         self.view.copied.connect(self._copy)
 
     def _build(self) -> None:
         switches = QHBoxLayout()
-        switches.setSpacing(4)
+        switches.setSpacing(TIGHT)
         for view in View:
             button = QToolButton()
             button.setCheckable(True)
             button.setText(str(view))
             button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-            button.setMinimumHeight(30)
             button.clicked.connect(lambda _checked=False: self.view_chosen.emit())
             self._group.addButton(button)
             self.buttons[view] = button
             switches.addWidget(button)
         switches.addStretch(1)
-        self.buttons[View.IN_THE_WAY].setChecked(True)
+        self.buttons[View.TO_DO].setChecked(True)
         self.filter = QLineEdit()
         self.filter.setPlaceholderText("Find (Ctrl+F)")
         self.filter.setClearButtonEnabled(True)
@@ -162,19 +215,15 @@ class ListPanel(QWidget):
         )
         self.filter.textChanged.connect(self.rows.set_filter)
         self.filter.installEventFilter(self)
-        self.nothing = RichLabel()
-        self.nothing.setWordWrap(True)
-        self.nothing.setMargin(16)
-        self.nothing.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
-        self.nothing.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)
+        self.nothing = EmptyPage()
         self.pages = QStackedWidget()
         self.pages.addWidget(self.view)
         self.pages.addWidget(self.nothing)
-        self.keys = PlainLabel()
+        self.keys = TextLabel("", "small", second=True)
         self.keys.setWordWrap(True)
         column = QVBoxLayout(self)
-        column.setContentsMargins(6, 4, 4, 4)
-        column.setSpacing(4)
+        column.setContentsMargins(NEAR, TIGHT, TIGHT, TIGHT)
+        column.setSpacing(NEAR)
         column.addLayout(switches)
         column.addWidget(self.filter)
         column.addWidget(self.pages, 1)
@@ -196,17 +245,14 @@ class ListPanel(QWidget):
         """Say on each switch how many there are."""
         for view, button in self.buttons.items():
             number = counts.get(view)
-            font = button.font()
-            if font.bold() != button.isChecked():  # a pressed look alone is hard to see when dark
-                font.setBold(button.isChecked())
-                font.setUnderline(button.isChecked())
-                button.setFont(font)
             button.setText(str(view) if number is None else f"{view} {number}")
             button.setAccessibleName(str(view) if number is None else f"{view}: {number}")
 
-    def show_lines(self, lines: list[Line], empty: str) -> None:
-        """Show lines, or why there are none."""
-        self._empty = empty
+    def show_lines(
+        self, lines: list[Line], title: str, words: str, ways: tuple[Way, ...] = ()
+    ) -> None:
+        """Show lines, or why there are none and what can be done."""
+        self._empty = (title, words, ways)
         self.rows.show(lines)
         self._show_page()
 
@@ -220,9 +266,9 @@ class ListPanel(QWidget):
             return
         had_focus = self.view.hasFocus()
         if self.rows.hidden:
-            self.nothing.setText("No line holds these words. Esc in the find box clears them.")
+            self.nothing.show_ways("No line holds these words", "Esc in the find box clears them.")
         else:
-            self.nothing.setText(self._empty)
+            self.nothing.show_ways(*self._empty)
         self.pages.setCurrentWidget(self.nothing)
         if had_focus:
             self.filter.setFocus()
@@ -237,14 +283,37 @@ class ListPanel(QWidget):
 
     @property
     def lines(self) -> list[Line]:
-        """All chosen lines, in their order; the one with the cursor at least."""
+        """All chosen lines, in their order; the one with the cursor, or all under its heading."""
         numbers = sorted({i.row() for i in self.view.selectionModel().selectedIndexes()})
         found = [line for n in numbers if (line := self.rows.line(n)) is not None]
-        return found or ([self.line] if self.line is not None else [])
+        if found:
+            return found
+        head = self.heading
+        if head is not None:
+            return self.rows.of_group(head.group)
+        return [self.line] if self.line is not None else []
+
+    @property
+    def heading(self) -> Heading | None:
+        """The heading with the cursor."""
+        return self.rows.heading(self.view.currentIndex().row())
+
+    def choose(self, line: Line) -> None:
+        """Choose a line."""
+        row = self.rows.places().get(line.key)
+        if row is not None:
+            self.view.selectRow(row)
+
+    def _on_current(self, now: QModelIndex, before: QModelIndex) -> None:
+        """Between headings no selection changes, so the cursor has to tell."""
+        if self.rows.heading(now.row()) is not None:
+            self.chosen.emit()
 
     def step(self, by: int) -> bool:
         """Choose the next line (or the one before); False at the end."""
         row = self.view.currentIndex().row() + by
+        while self.rows.heading(row) is not None:
+            row += by
         if not 0 <= row < self.rows.rowCount():
             return False
         self.view.selectRow(row)
@@ -260,7 +329,9 @@ class ListPanel(QWidget):
         self.view.selectRow(self.view.currentIndex().row())
 
     def _keep(self) -> None:
-        lines = self.lines
+        head = self.heading
+        self._kept_heading = head.key if head is not None else ""
+        lines = [] if head is not None else self.lines
         self._kept = [line.key for line in lines[:MOST_KEPT]]
         self._kept_row = max(self.view.currentIndex().row(), 0)
 
@@ -273,9 +344,16 @@ class ListPanel(QWidget):
             return
         places = self.rows.places()
         numbers = sorted(places[key] for key in self._kept if key in places)
-        if not numbers:
-            numbers = [min(self._kept_row, count - 1)]
         model = self.view.selectionModel()
+        if not numbers and self._kept_heading in places:
+            head = self.rows.index(places[self._kept_heading])
+            model.setCurrentIndex(head, QItemSelectionModel.SelectionFlag.Clear)
+            self.view.scrollTo(head)
+            return
+        if not numbers:
+            row = min(self._kept_row, count - 1)
+            is_heading = self.rows.heading(row) is not None
+            numbers = [min(row + 1, count - 1) if is_heading else row]
         first = self.rows.index(numbers[0])
         model.setCurrentIndex(first, QItemSelectionModel.SelectionFlag.ClearAndSelect)
         for number in numbers[1:]:

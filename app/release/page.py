@@ -1,4 +1,4 @@
-"""The work area Release: what stands in the way, and all that takes a set to its sign-off."""
+"""The work area Release: what is to do, and all that takes a set to its sign-off."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from PySide6.QtWidgets import QWidget
 
 from app.desk import Desk
 from app.forms import Form
+from app.look.empty import Way, act
 from app.needs import Memory
 from app.work.jobs import Jobs
 from calib_model import cautions
@@ -18,18 +19,16 @@ from .work_acts import ActWork
 from .work_keys import KeyWork
 
 EMPTY = {
-    View.IN_THE_WAY: "<h3>Nothing stands in the way of a sign-off</h3>" + cautions.as_html(),
-    View.TABLES: "<p>No table changed since the last sign-off of an allowed reviewer.</p>",
-    View.WAIVERS: "<p>No waiver. In the list “In the way”, W waives the chosen finding.</p>",
-    View.REMARKS: "<p>No remark. R makes one on the table that is chosen, at its selected "
-    "cells.</p>",
-    View.SINCE: "<p>The set was never signed, and nothing left for a trial.</p>",
+    View.TO_DO: ("Nothing to do before a sign-off", "\n".join(cautions.POINTS)),
+    View.TABLES: ("No table changed", "Since the last sign-off of an allowed reviewer."),
+    View.WAIVERS: ("No waiver", "In the list “To do”, W waives the chosen finding."),
+    View.REMARKS: ("No remark", "R makes one on the table that is chosen, at its selected cells."),
+    View.SINCE: ("Never signed", "Nothing left the desk for a trial either."),
 }
 HINTS = {
-    View.IN_THE_WAY: "Enter goes to the cell  ·  A accept  ·  Q query  ·  W waive  ·  L maturity  "
-    "·  R remark",
-    View.TABLES: "Ctrl+A chooses all  ·  A accept  ·  Q query  ·  L maturity  ·  R remark  ·  "
-    "Enter opens",
+    View.TO_DO: "Enter goes to the cell  ·  A accept  ·  Shift+A accept all  ·  Q query  ·  "
+    "W waive",
+    View.TABLES: "Enter opens  ·  A accept  ·  Shift+A accept all  ·  Q query",
     View.WAIVERS: "Enter goes to the cell  ·  W approve  ·  Del remove",
     View.REMARKS: "Enter goes to the cell  ·  R answer  ·  C close or reopen  ·  Del remove",
     View.SINCE: "Enter opens the table  ·  what changed in it stands beside the list",
@@ -37,7 +36,7 @@ HINTS = {
 
 
 class ReleasePage(ReleasePanels):
-    """What stands in the way, and the panels to settle it, sign, and hand over.
+    """What is to do, and the panels to settle it, sign, and hand over.
 
     Parameters
     ----------
@@ -64,6 +63,8 @@ class ReleasePage(ReleasePanels):
         self.list.view.entered.connect(lambda: self.acts.order("go"))
         self.list.view.ordered.connect(self.acts.order)
         self.act.ordered.connect(self.acts.order)
+        self.notice.wanted.connect(lambda: self.show_panel(self.trust))
+        self.sign.key_wanted.connect(lambda: self.show_panel(self.keys))
         forms: tuple[Form, ...] = (
             self.trust, self.sign, self.keys, self.trial, self.hand_over,
             self.act.waive, self.act.decide, self.act.level, self.act.remark, self.act.approve,
@@ -103,31 +104,31 @@ class ReleasePage(ReleasePanels):
         self._show_words()
         self.trust.show_standing(standing)
         self.state.show_standing(standing)
-        self.sign.setEnabled(document is not None)
+        self.sign.show_standing(standing, document)
         self.key_work.show_standing(standing)
         self._show_list()
 
     def _show_words(self) -> None:
         standing, document = self.standings.standing, self.desk.current
-        if document is None:
-            self.words.setText("No set is open.")
-            self.progress.setText("Open one (Ctrl+O) to take it to its sign-off.")
+        self.head.setVisible(document is not None)
+        self.bar.setVisible(standing is not None)
+        if document is None or standing is None:
+            self.words.setText(document.title if document is not None else "No set is open.")
+            self.progress.setText(self.standings.failure or "Looking at what is to do…")
+            self.notice.show_text("")
             return
-        if standing is None:
-            self.words.setText(document.title)
-            self.progress.setText(self.standings.failure or "Looking at what stands in the way…")
-            return
+        gate = standing.gate
         self.words.setText(f"{document.title}: {state_words(standing.verification)}")
-        text = standing.gate.words
+        self.bar.show_share(gate.done, gate.total)
+        text = gate.words
         modes = ", ".join(other.mode for other in standing.others)
         text += f" Checked against: {modes}" if modes else ""
         beside = standing.known.programme
         if modes:
             text += f" ({beside.path.name})." if beside is not None else "."
-        for problem in (*standing.known.problems, *standing.known.notes):
-            text += f" \N{WARNING SIGN} {problem}"
         self.progress.setText(text)
         self.progress.setAccessibleName(f"Progress: {text}")
+        self.notice.show_text(" ".join((*standing.known.problems, *standing.known.notes)))
 
     def _show_list(self) -> None:
         standing, view = self.standings.standing, self.list.shown
@@ -137,17 +138,28 @@ class ReleasePage(ReleasePanels):
         self.list.keys.setText(HINTS[view])
         lines = lines_of(view, standing) if standing is not None else []
         if self.desk.current is None:
-            empty = "<p>No set is open. Open one with Ctrl+O, or the sample sets with "
-            empty += "Ctrl+Shift+O.</p>"
+            self.list.show_lines(
+                lines,
+                "No set is open",
+                "This page lists what is to do before a set's sign-off.",
+                (
+                    Way("Open a set…", act(self, "file.open"), keys="Ctrl+O"),
+                    Way(
+                        "Open the sample sets", act(self, "file.open_samples"), keys="Ctrl+Shift+O"
+                    ),
+                ),
+            )
         elif standing is None:
-            empty = "<p>Looking…</p>"
+            self.list.show_lines(lines, "Looking…", "")
         else:
-            empty = EMPTY[view]
-        self.list.show_lines(lines, empty)
+            self.list.show_lines(lines, *EMPTY[view])
         self._on_chosen()
 
     def _on_chosen(self) -> None:
-        self.act.show_lines(self.list.lines, self.standings.standing)
+        head = self.list.heading
+        self.act.show_lines(
+            self.list.lines, self.standings.standing, head.group if head is not None else ""
+        )
 
     def showEvent(self, event: QShowEvent) -> None:
         """Bring all up to date."""

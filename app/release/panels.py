@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import QFocusEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
+    QHBoxLayout,
     QScrollArea,
     QSplitter,
     QTabWidget,
@@ -16,8 +17,9 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.look.parts import ShortLabel
+from app.look.tokens import NEAR, TIGHT
 from app.needs import Memory
-from app.plain import PlainLabel
 from app.turns import Turns
 from app.work.jobs import Jobs
 from app.work_area import Pane, WorkArea
@@ -27,6 +29,7 @@ from .act_panel import ActPanel
 from .leave_panels import HandOverPanel, TrialPanel
 from .lines import View
 from .list_panel import ListPanel
+from .progress_bar import Notice, ProgressBar
 from .service import Standings
 from .sign_panels import KeysForm, SignForm, StateView, TrustForm
 
@@ -75,41 +78,48 @@ class ReleasePanels(WorkArea):
         self._build()
 
     def _build(self) -> None:
-        self.words = PlainLabel()
-        self.words.setWordWrap(True)
+        self.words = ShortLabel(step="title")
         self.words.setAccessibleName("How the set stands")
-        self.progress = PlainLabel()
-        self.progress.setWordWrap(True)
-        bold = self.words.font()
-        bold.setBold(True)
-        self.words.setFont(bold)
-        head = QVBoxLayout()
-        head.setContentsMargins(8, 6, 8, 2)
-        head.setSpacing(2)
+        self.bar = ProgressBar()
+        self.progress = ShortLabel(second=True)
+        self.notice = Notice("Who may sign…")
+        self.notice.button.setToolTip("Shows who may sign, to be looked at and confirmed.")
+        share = QHBoxLayout()
+        share.setSpacing(NEAR)
+        share.addWidget(self.bar)
+        share.addWidget(self.progress, 1)
+        self.head = QWidget()
+        head = QVBoxLayout(self.head)
+        head.setContentsMargins(NEAR, NEAR, NEAR, TIGHT)
+        head.setSpacing(TIGHT)
         head.addWidget(self.words)
-        head.addWidget(self.progress)
+        head.addLayout(share)
+        head.addWidget(self.notice)
         signing = QWidget()
         column = QVBoxLayout(signing)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
-        column.addWidget(self.state)
-        column.addWidget(self.trust)
+        column.addWidget(self.state, 1)
         column.addWidget(self.sign)
+        column.addWidget(self.trust)
         self.tabs = QTabWidget()
         self.tabs.setDocumentMode(True)
         self.tabs.setUsesScrollButtons(True)
-        self.tabs.setAccessibleName("Settle, sign, keys, trial, hand over")
+        self.tabs.setAccessibleName("Details, sign, hand over, trial, new key")
         self._places: dict[QWidget, int] = {}
         for title, page, forms in (
-            ("Sett&le", self.act, (self.act,)),
+            ("Detai&ls", self.act, (self.act,)),
             ("Si&gn", signing, (self.trust, self.sign)),
-            ("&Keys", self.keys, (self.keys,)),
-            ("Tr&ial", self.trial, (self.trial,)),
             ("Hand &over", self.hand_over, (self.hand_over,)),
+            ("Tr&ial", self.trial, (self.trial,)),
+            ("New &key", self.keys, (self.keys,)),
         ):
             number = self.tabs.addTab(_scrolling(page), title)
             for form in forms:
                 self._places[form] = number
+        # Keys are made once in a while: the panel comes when it is asked for.
+        self.tabs.setTabVisible(self._places[self.keys], False)
+        self.tabs.tabBarClicked.connect(self._on_tab)
         self._turns = Turns(self, NARROW, self.list, self.tabs)
         self._across = QSplitter(Qt.Orientation.Horizontal)
         self._across.setChildrenCollapsible(False)
@@ -118,13 +128,12 @@ class ReleasePanels(WorkArea):
         self._across.setStretchFactor(0, 3)
         self._across.setStretchFactor(1, 2)
         self._across.setSizes([720, 480])
-        self.caution = PlainLabel(cautions.LINE)
-        self.caution.setWordWrap(True)
-        self.caution.setIndent(8)
+        self.caution = ShortLabel(cautions.LINE, "small", second=True)
+        self.caution.setIndent(NEAR)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 2)
         whole.setSpacing(0)
-        whole.addLayout(head)
+        whole.addWidget(self.head)
         whole.addWidget(self._across, 1)
         whole.addWidget(self.caution)
 
@@ -156,7 +165,7 @@ class ReleasePanels(WorkArea):
         elif shown is not self.act:
             target = _first_field(shown) or target
         else:
-            target = next((b for b in self.act.buttons.values() if b.isVisible()), target)
+            target = self.act.first_button() or target
         target.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def back_to_list(self) -> None:
@@ -175,6 +184,7 @@ class ReleasePanels(WorkArea):
         """Show a panel and give a field of it the keyboard."""
         self._turns.show(self.tabs)
         number = self._places.get(form, 0)
+        self.tabs.setTabVisible(number, True)
         self.tabs.setCurrentIndex(number)
         target = focus or _first_field(form)
         if target is not None:
@@ -182,6 +192,14 @@ class ReleasePanels(WorkArea):
             page = self.tabs.widget(number)
             if isinstance(page, QScrollArea):
                 page.ensureWidgetVisible(target)
+
+    def _on_tab(self, number: int) -> None:
+        """A click on Sign leads to what has to be typed: the passphrase."""
+        if number == self._places[self.sign]:
+            self.tabs.setCurrentIndex(number)
+            target = _first_field(self.sign)
+            if target is not None:
+                QTimer.singleShot(0, target.setFocus)
 
     # -- sizes -----------------------------------------------------------------------------------
 

@@ -138,7 +138,7 @@ class Standings(QObject):
         self._made_for = self._needs()
         base, self._base = self._base, None  # its checker goes on in the job
         job = self._jobs.start(
-            "Looking at what stands in the way",
+            "Looking at what is to do",
             stand,
             document.content,
             self.others(),

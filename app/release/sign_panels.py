@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from html import escape
 
 from PySide6.QtCore import QSize, Qt, Signal
@@ -9,14 +10,18 @@ from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QFrame, QLineEdit, QPushButton, QTextBrowser
 
 from app.forms import Form, PathField
+from app.look.parts import TextLabel, quiet
 from app.needs import Memory
-from app.plain import PlainLabel
+from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from calib_model.errors import BitepointError
+from calib_model.session.document import Document
 from calib_model.signoff.confirmed import Claim, claim_of, confirm
+from calib_model.signoff.gate import counted
 from calib_model.signoff.statement import AUTHOR, REVIEWER
 from calib_model.signoff.verification import State, Verification
 
+from .keys_kept import keep_key, key_of
 from .lines import EN, when
 from .service import Standings
 from .signing import NewKey
@@ -46,18 +51,18 @@ class TrustForm(Form):
         )  # fmt: skip
         self.milestone = QuietCombo()
         self.add("Milestone", self.milestone, "Milestone", "Which maturity levels are asked for.")
-        self.used = PlainLabel()
+        self.used = TextLabel("", "small")
         self.used.setWordWrap(True)
-        self.used.setTextFormat(Qt.TextFormat.PlainText)
         self.column.addWidget(self.used)
-        self.confirm = QPushButton("These may sign and accept: confirm on this machine")
+        self.confirm = QPushButton("Confirm these signers")
         self.confirm.setToolTip(
-            "A programme file lies with the sets, so whoever sends the folder writes it. Compare "
-            "names and fingerprints with what the team says by another way."
+            "They may sign and accept then, on this machine. A programme file lies with the sets, "
+            "so whoever sends the folder writes it. Compare names and fingerprints with what the "
+            "team says by another way."
         )
         self.confirm.clicked.connect(lambda _checked=False: self._confirm())
         self.confirm.hide()
-        self.column.addWidget(self.confirm)
+        self.column.addWidget(self.confirm, 0, Qt.AlignmentFlag.AlignRight)
         self._claim: Claim | None = None
         trust = standings.trust
         self.signers.show_path(trust.signers)
@@ -130,7 +135,14 @@ class SignForm(Form):
     Parameters
     ----------
     memory : Memory
+
+    Signals
+    -------
+    key_wanted
+        A key is to be made.
     """
+
+    key_wanted = Signal()
 
     def __init__(self, memory: Memory) -> None:
         super().__init__("Sign")
@@ -145,18 +157,77 @@ class SignForm(Form):
         self.add("Key file", self.key, tip="An Ed25519 key in OpenSSH's format, without .pub.")
         self.secret = self.secret_field("Passphrase", "Passphrase of the key")
         self.comment = self.text_field("Comment", "Comment of the sign-off", "", "Optional")
+        self.new_key = quiet(QPushButton("Make a key…"))
+        self.new_key.clicked.connect(lambda _checked=False: self.key_wanted.emit())
+        self.why = TextLabel(second=True)
+        self.why.setWordWrap(True)
+        self.why.setAccessibleName("Why it cannot be signed now")
+        self.submit_button: QPushButton | None = None
+        self._standing: Standing | None = None
+        self._document: Document | None = None
+        self.role.currentTextChanged.connect(lambda _text: self._say_why())
+        self.name.textChanged.connect(self._on_name)
+        self.key.line.textChanged.connect(lambda text: self.new_key.setVisible(not text.strip()))
         self.name.setText(memory.remembered("release/name") or memory.author)
-        self.key.show_path(memory.remembered("release/key"))
+        if self.key.path is None:
+            self.key.show_path(memory.remembered("release/key"))
+
+    def place_button(self, act: Callable[[], None]) -> None:
+        """Add the button, with the reason beside it while it is off."""
+        self.column.addWidget(self.new_key, 0, Qt.AlignmentFlag.AlignLeft)
+        self.column.addWidget(self.why)
+        self.submit_button = self.button("Sign", act)
+        self._say_why()
+
+    def _on_name(self, name: str) -> None:
+        """Show the key and role that this person signed with last."""
+        kept = key_of(self._memory, name)
+        if kept.path:
+            self.key.show_path(kept.path)
+        if kept.role:
+            self.role.setCurrentText(kept.role)
+
+    def show_standing(self, standing: Standing | None, document: Document | None) -> None:
+        """Turn the button off where signing would be refused, and say why."""
+        self._standing, self._document = standing, document
+        self.setEnabled(document is not None)
+        self._say_why()
+
+    def reason(self) -> str:
+        """Return why it cannot be signed now; empty if it can."""
+        if self._document is None:
+            return "No set is open."
+        if self._document.read_only:
+            return "The set is open read-only: save a copy to sign it."
+        if self._standing is None:
+            return "Looking at what is to do…"
+        to_do = self._standing.gate.blocking(self.role.currentText().strip())
+        if not to_do:
+            return ""
+        return f"Still to do before this role signs: {counted(to_do)}."
+
+    def _say_why(self) -> None:
+        why = self.reason()
+        self.why.setText(why)
+        self.why.setVisible(bool(why))
+        if self.submit_button is not None:
+            self.submit_button.setEnabled(not why)
+            self.submit_button.setToolTip(
+                plain_tip(why or "Signs the set as it is, and saves it. Cannot be undone.")
+            )
 
     def keep(self) -> None:
-        """Remember name and key file; never the passphrase."""
-        self._memory.remember("release/name", self.name.text().strip())
-        self._memory.remember("release/key", str(self.key.path or ""))
+        """Remember the person's name, key file and role; never the passphrase."""
+        name, path = self.name.text().strip(), str(self.key.path or "")
+        self._memory.remember("release/name", name)
+        self._memory.remember("release/key", path)
+        keep_key(self._memory, name, path, self.role.currentText().strip())
 
 
 def state_words(found: Verification) -> str:
     """Return how a set stands in one line, nothing said twice."""
-    return found.reason if found.state is State.ALTERED else found.words
+    said_by_reason = found.state in (State.ALTERED, State.UNSIGNED)
+    return found.reason if said_by_reason and found.reason else found.words
 
 
 class StateView(QTextBrowser):
@@ -170,11 +241,12 @@ class StateView(QTextBrowser):
             Qt.TextInteractionFlag.TextSelectableByMouse
             | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
-        self.setMinimumHeight(90)
+        self.viewport().setAutoFillBackground(False)
+        self.setMinimumHeight(60)
 
     def sizeHint(self) -> QSize:
         """A few lines; it grows where there is room."""
-        return QSize(240, 110)
+        return QSize(240, 72)
 
     def show_standing(self, standing: Standing | None) -> None:
         """Show how a set stands."""
@@ -182,7 +254,9 @@ class StateView(QTextBrowser):
             self.setHtml("<p>Looking…</p>")
             return
         found = standing.verification
-        parts = [f"<p><b>{escape(state_words(found))}</b></p>"]
+        parts = []
+        if found.state is not State.UNSIGNED:  # the head of the page says so already
+            parts.append(f"<p><b>{escape(state_words(found))}</b></p>")
         for one in found.signed_by:
             said = f" {EN} {escape(one.comment)}" if one.comment else ""
             parts.append(
@@ -224,7 +298,7 @@ class KeysForm(Form):
         self.owner = self.text_field("Owner", "Owner of the key", "As on the list of signers.")
         self.owner.setText(memory.author)
         self.secret = self.secret_field("Passphrase", "New passphrase")
-        self.again = self.secret_field("The same again", "New passphrase, again")
+        self.again = self.secret_field("Repeat it", "New passphrase, again")
         self.write = self.button("Make the key", lambda: None)
         self.line = QLineEdit()
         self.line.setReadOnly(True)

@@ -15,6 +15,7 @@ from calib_model.errors import EditRefused
 from calib_model.signoff.authors import Authors
 from calib_model.signoff.decisions import NAMESPACE as DECISION_NAMESPACE
 from calib_model.signoff.decisions import decide
+from calib_model.signoff.gate import counted
 from calib_model.signoff.keys import PrivateKey, is_protected, load_key, make_key
 from calib_model.signoff.signers import AllowedSigners
 from calib_model.signoff.signing import make_sign_off
@@ -50,7 +51,7 @@ class Signing:
 
 
 def sign(control: Control, order: Signing) -> SignOff:
-    """Return the sign-off, if nothing stands in the way.
+    """Return the sign-off, if nothing is left to do.
 
     Raises
     ------
@@ -61,12 +62,13 @@ def sign(control: Control, order: Signing) -> SignOff:
     found = stand(control, order.content, order.others, order.trust, order.past, None)
     if found.known.problems:
         raise EditRefused(f"Not signed. {found.known.problems[0]}", "Choose another file.")
-    in_the_way = found.gate.blocking(role)
-    if in_the_way:
-        first = in_the_way[0]
-        many = f"{len(in_the_way)} things stand" if len(in_the_way) > 1 else "One thing stands"
+    to_do = found.gate.blocking(role)
+    if to_do:
+        first = to_do[0]
         place = f"{first.table}: " if first.table else ""
-        raise EditRefused(f"Not signed: {many} in the way. First: {place}{first.text}")
+        raise EditRefused(
+            f"Not signed: {len(to_do)} to do ({counted(to_do)}). First: {place}{first.text}"
+        )
     key = unlocked(order.key, order.secret)
     require_listed(key, order.name, found.known.signers, NAMESPACE)
     return make_sign_off(

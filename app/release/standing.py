@@ -1,4 +1,4 @@
-"""How a set stands: what is in the way of its sign-off, who signed it, what changed since.
+"""How a set stands: what is to do before its sign-off, who signed it, what changed since.
 
 Worked out from values alone, in a thread; the widgets only show it.
 """
@@ -6,16 +6,18 @@ Worked out from values alone, in a thread; the widgets only show it.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from app.company_in_use import Brought, CompanyInUse
 from app.needs import Memory
 from app.work.control import Control
-from calib_model.compare import compare
+from calib_model.compare import compare, compare_tables
 from calib_model.compare.result import TableComparison
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Record
+from calib_model.core.table import Table
 from calib_model.editing.change import Change, change_to_plain
 from calib_model.errors import BitepointError, FileProblem
 from calib_model.evidence.gaps import called_driven, undriven, unproven
@@ -163,15 +165,35 @@ class Past:
     ----------
     history : HistoryLike
     pending : tuple of Change
+    saved : tuple of Entry, optional
+        The history's entries, if they were read already (`read`).
     """
 
     history: HistoryLike
     pending: tuple[Change, ...] = ()
+    saved: tuple[Entry, ...] | None = field(default=None, repr=False, compare=False)
+
+    def read(self, before: Past | None) -> Past:
+        """Return the same with its saved entries read, taken from before if it is that history.
+
+        Parameters
+        ----------
+        before : Past or None
+            What was read for an earlier look.
+
+        Raises
+        ------
+        BitepointError
+            If the history is damaged.
+        """
+        if before is not None and before.saved is not None and before.history is self.history:
+            return replace(self, saved=before.saved)
+        return replace(self, saved=tuple(Entry(plain, True) for plain in self.history.views()))
 
     def entries(self) -> list[Entry]:
         """Return all entries, oldest first."""
-        saved = [Entry(plain, True) for plain in self.history.views()]
-        return saved + [Entry(change_to_plain(change), False) for change in self.pending]
+        saved = self.saved if self.saved is not None else self.read(None).saved or ()
+        return [*saved, *(Entry(change_to_plain(change), False) for change in self.pending)]
 
     def whole(self) -> HistoryLike:
         """Return one history with everything in it."""
@@ -202,6 +224,11 @@ class Standing:
         For a set without a sign-off: as it was at the beginning of its history, if that tells.
     evidence_base : CalibrationSet or None
         The state that edits count from, where evidence is asked for; None if that is not known.
+    edits : mapping of table id to tuple of str
+        What changed in each table since the last sign-off or, without one, since the beginning of
+        the history, in words.
+    past : Past or None
+        What it was worked out from, its saved entries read.
     """
 
     content: CalibrationSet
@@ -215,6 +242,8 @@ class Standing:
     signed: CalibrationSet | None = None
     begun: CalibrationSet | None = None
     evidence_base: CalibrationSet | None = None
+    edits: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    past: Past | None = None
 
 
 def stand(
@@ -238,6 +267,8 @@ def stand(
     control.check()
     known = read_trust(trust)
     verification = verify(content, known.signers)
+    with suppress(BitepointError):  # a damaged history: what needs it says so itself
+        past = past.read(before.past if before is not None else None)
     since: Mapping[str, tuple[str, ...]] = {}
     signed = begun = None
     if verification.changed_since:
@@ -266,8 +297,35 @@ def stand(
     )
     return Standing(
         content, checker, report, others, known, found, verification, since, signed, begun,
-        evidence_base,
+        evidence_base, since or _edits(begun, content, before), past,
     )  # fmt: skip
+
+
+def _edits(
+    begun: CalibrationSet | None, content: CalibrationSet, before: Standing | None
+) -> Mapping[str, tuple[str, ...]]:
+    """Return what was edited since the beginning; only what is another object can differ."""
+    if begun is None:
+        return {}
+    found: dict[str, tuple[str, ...]] = {}
+    known = before if before is not None and before.begun is begun else None
+    for id in {**begun.tables, **content.tables}:
+        first, second = begun.tables.get(id), content.tables.get(id)
+        if first is second:
+            continue
+        if known is not None and known.content.tables.get(id) is second:
+            words = known.edits.get(id, ())
+        else:
+            words = _pair_words(first, second)
+        if words:
+            found[id] = words
+    return found
+
+
+def _pair_words(first: Table | None, second: Table | None) -> tuple[str, ...]:
+    if first is None or second is None:
+        return ("The table was added." if first is None else "The table was removed.",)
+    return table_words(compare_tables(first, second))
 
 
 def _entries(past: Past) -> list[Entry]:

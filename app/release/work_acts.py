@@ -15,9 +15,11 @@ from calib_model.errors import BitepointError
 from calib_model.evidence.gaps import undriven
 from calib_model.signoff.authors import Authors, own_edits
 from calib_model.signoff.decisions import decide, give_level
+from calib_model.signoff.gate import Item, Obstacle
 
 from . import acts
-from .lines import Line
+from .keys_kept import keep_key, key_of
+from .lines import Line, View, lines_of
 from .panels import ReleasePanels
 from .signing import decide_with_key
 from .standing import Standing
@@ -47,7 +49,9 @@ class ActWork(QObject):
             (panel.remark, "Add it", self._remark),
             (panel.approve, "Approve", self._approve),
         ):
-            form.button(text, act)
+            button = form.button(text, act)
+            if form is panel.decide:
+                panel.decide.confirm = button
 
     @property
     def _by(self) -> str:
@@ -58,14 +62,15 @@ class ActWork(QObject):
         standing, document = self._panels.standings.standing, self._desk.current
         lines = self._panels.list.lines
         if standing is None or document is None:
-            self._desk.tell("Still looking at what stands in the way; try again in a moment.")
+            self._desk.tell("Still looking at what is to do; try again in a moment.")
             return
-        if not lines and name != "remark":
+        if not lines and name not in ("remark", "accept_all"):
             self._desk.tell("Choose a line first (Up and Down).")
             return
         steps: dict[str, Callable[[Standing, list[Line]], None]] = {
             "go": self._go,
             "accept": self._accept,
+            "accept_all": self._accept_all,
             "query": self._query,
             "waive": self._start_waiver,
             "level": self._start_level,
@@ -124,11 +129,29 @@ class ActWork(QObject):
             self._panels.act.decide.by.clear()
             self._panels.act.decide.by.setFocus()
             return
+        if len(tables) > 1:  # shown first; the button has the keyboard, so that Enter accepts
+            self._start_decision(standing, tables, Outcome.ACCEPTED)
+            confirm = self._panels.act.decide.confirm
+            if confirm is not None:
+                confirm.setFocus()
+            return
         authors = standing.gate.authors
         self._apply(
             lambda: decide(self._content(), tables, Outcome.ACCEPTED, by=self._by, authors=authors),
             None,
         )
+
+    def _accept_all(self, standing: Standing, _lines: list[Line]) -> None:
+        """Accept all tables that await a decision; what was queried waits for its answer."""
+        lines = [
+            line
+            for line in lines_of(View.TO_DO, standing)
+            if isinstance(line.about, Item) and line.about.kind is Obstacle.DECISION
+        ]
+        if lines:
+            self._accept(standing, lines)
+        else:
+            self._desk.tell("No table awaits a decision.", refused=True)
 
     def _query(self, standing: Standing, lines: list[Line]) -> None:
         tables = acts.tables_of(lines)
@@ -148,15 +171,16 @@ class ActWork(QObject):
     ) -> None:
         form = self._panels.act.decide
         form.show_tables(
-            standing.content,
+            standing,
             tables,
             outcome,
             self._by,
             with_key=bool(owned),
             answered=bool(queried),
         )
-        if owned and form.key.path is None:
-            form.key.show_path(self._panels.sign.key.path)
+        if owned:
+            kept = key_of(self._panels.memory, form.by.text()).path
+            form.key.show_path(kept or form.key.path or self._panels.sign.key.path)
         self._show(form)
 
     def _decide(self) -> None:
@@ -196,7 +220,8 @@ class ActWork(QObject):
             if document is not self._desk.current:
                 form.say("Another set is edited now; nothing was accepted.", refused=True)
                 return
-            self._apply(lambda: change, form)
+            if self._apply(lambda: change, form):
+                keep_key(self._panels.memory, form.by.text(), str(form.key.path or ""))
 
         def failed(error: BitepointError) -> None:
             form.busy = False

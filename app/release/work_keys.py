@@ -34,9 +34,7 @@ class KeyWork(QObject):
     def __init__(self, panels: ReleasePanels) -> None:
         super().__init__(panels)
         self._panels, self._desk = panels, panels.desk
-        panels.sign.button(
-            "Sign the set as it is", self.sign, "Signs and saves. Signing cannot be undone."
-        )
+        panels.sign.place_button(self.sign)
         panels.keys._submit = self.make_key
         panels.trial._submit = self.write_trial
         panels.hand_over._submit = self.hand_over
@@ -45,7 +43,7 @@ class KeyWork(QObject):
     # -- signing ---------------------------------------------------------------------------------
 
     def sign(self) -> None:
-        """Sign the set, if nothing stands in the way."""
+        """Sign the set, if nothing is left to do."""
         form, document = self._panels.sign, self._desk.current
         secret = form.secret.take()
         if document is None:

@@ -46,7 +46,7 @@ CONTENTS: dict[str, tuple[str, ...]] = {
     ),
     "complaint": ("complaints.summary", "complaints.change_note"),
     "open point": (
-        "release.accept", "release.query", "release.waive", "-",
+        "release.accept", "release.accept_all", "release.query", "release.waive", "-",
         "release.level", "release.remark",
     ),
 }  # fmt: skip

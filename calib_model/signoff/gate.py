@@ -32,7 +32,7 @@ RASTER_RULES = frozenset({"on_raster", "axis_on_raster"})
 
 
 class Obstacle(StrEnum):
-    """Kinds of thing that stand in the way."""
+    """Kinds of thing that a sign-off waits for."""
 
     CHAIN = "sign-offs"
     FINDING = "finding"
@@ -80,7 +80,7 @@ AUTHOR_MEETS = frozenset(
 
 @dataclass(frozen=True)
 class Item:
-    """One thing that stands in the way of a sign-off.
+    """One thing that is to be done before a sign-off.
 
     Parameters
     ----------
@@ -127,7 +127,7 @@ class Unproven:
 
 
 def counted(items: Iterable[Item]) -> str:
-    """Say how many things of each kind stand in the way, such as ``2 findings, 1 open query``."""
+    """Say how many things of each kind there are, such as ``2 findings, 1 open query``."""
     counts = Counter(item.kind for item in items)
     return ", ".join(f"{number} {_MANY[kind][number != 1]}" for kind, number in counts.items())
 
@@ -170,13 +170,27 @@ class Gate:
         return not self.blocking()
 
     @property
+    def done(self) -> int:
+        """How much of `total` is done: the changed tables that are accepted."""
+        return len(self.accepted)
+
+    @property
+    def total(self) -> int:
+        """All that a reviewer's sign-off asks for: what is done and what is still to do.
+
+        This is the one count: the bar, the list and the command line all show it.
+        """
+        return self.done + len(self.blocking())
+
+    @property
     def words(self) -> str:
-        """The progress line, such as ``30 of 42 changed tables accepted; 1 query``."""
-        head = f"{len(self.accepted)} of {len(self.changed)} changed tables accepted"
-        if not self.changed:
-            head = "No table changed since the last sign-off"
-        rest = counted([i for i in self.blocking() if i.kind is not Obstacle.DECISION])
-        return f"{head}; {rest}." if rest else f"{head}."
+        """How far it is, such as ``30 of 43 done. To do: 12 tables that await a decision, ...``."""
+        if self.total:
+            head = f"{self.done} of {self.total} done."
+        else:
+            head = "No table changed since the last sign-off."
+        rest = counted(self.blocking())
+        return f"{head} To do: {rest}." if rest else head
 
 
 def gate(

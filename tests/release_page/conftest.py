@@ -163,9 +163,10 @@ class Bench:
         view = self.page.list.view
         view.clearSelection()
         flags = QItemSelectionModel.SelectionFlag
-        for number, line in enumerate(self.lines()):
+        places = self.page.list.rows.places()
+        for line in self.lines():
             if line.table in tables and (not kind or line.kind == kind):
-                index = self.page.list.rows.index(number)
+                index = self.page.list.rows.index(places[line.key])
                 view.selectionModel().setCurrentIndex(index, flags.Select)
 
     @property

@@ -88,7 +88,9 @@ def test_signers_of_the_folder_count_once_they_were_confirmed(
     page = opened("normal_signed")
     assert page.standings.standing is not None
     assert page.standings.standing.known.signers is None
-    assert "not confirmed on this machine" in page.progress.text()
+    assert "not confirmed on this machine" in page.notice.text()
+    page.notice.button.click()
+    assert page.trust.isVisible(), "the notice leads to what is to be confirmed"
     assert "may sign: reviewer A with key SHA256:" in page.trust.used.text()
     assert not page.trust.confirm.isHidden()
     page.trust.confirm.click()
@@ -100,7 +102,7 @@ def test_signers_of_the_folder_count_once_they_were_confirmed(
         file.write("# one more\n")
     page.check_again()
     wait(lambda: page.standings.standing.known.signers is None)
-    assert "others than were confirmed" in page.progress.text()
+    assert "others than were confirmed" in page.notice.text()
     assert page.standings.standing.gate.blocking()[0].kind
 
 

@@ -35,7 +35,8 @@ def test_the_list_is_what_the_gate_says(with_set) -> None:
     base, _ = before_changes(bench.content, entries_of(bench.desk.current))
     found = gate(bench.content, check(bench.content), unproven=unproven(bench.content, base))
     assert [line.text for line in bench.lines()] == [item.text for item in found.items]
-    assert bench.page.list.buttons[View.IN_THE_WAY].text() == f"In the way {len(found.blocking())}"
+    assert bench.page.list.buttons[View.TO_DO].text() == f"To do {len(found.blocking())}"
+    assert (bench.page.bar.done, bench.page.bar.total) == (0, len(found.blocking()))
     assert found.words in bench.page.progress.text()
     errors = [line.kind for line in bench.lines()].index("Awaits a decision")
     assert {line.kind for line in bench.lines()[:errors]} == {"Error", "Warning"}
@@ -85,7 +86,7 @@ def test_words_filter_and_what_is_hidden_is_said(with_set, qtbot) -> None:
     bench.page.list.filter.setText("no such words")
     assert "Esc" in bench.page.list.nothing.text()
     qtbot.keyClick(bench.page.list.filter, K.Key_Escape)
-    assert len(bench.lines()) == bench.page.list.rows.rowCount() > 40
+    assert len(bench.lines()) == len(bench.page.list.rows.found) > 40
 
 
 def test_an_edit_empties_a_line_and_undo_brings_it_back(with_set, quiet) -> None:
@@ -107,9 +108,9 @@ def test_accept_and_query_by_key_are_undoable(with_set, qtbot, quiet) -> None:
     bench = with_set("normal")
     bench.settings.author = REVIEWER  # some of it is the author's own edit
     bench.page.list.choose_view(View.TABLES)
-    view = bench.page.list.view
     press(qtbot, bench, K.Key_A, Qt.KeyboardModifier.ControlModifier)
     press(qtbot, bench, K.Key_A)
+    qtbot.keyClick(bench.page.act.decide.confirm, K.Key_Return)  # having seen what it accepts
     quiet()
     assert len(bench.content.record.decisions) == 42
     assert "42 of 42" in bench.page.progress.text()
@@ -120,7 +121,7 @@ def test_accept_and_query_by_key_are_undoable(with_set, qtbot, quiet) -> None:
     assert not bench.content.record.decisions
 
     # A query needs a question, an accepted query an answer.
-    view.selectRow(3)
+    bench.page.list.choose(bench.lines()[3])
     asked = bench.page.list.line.table
     press(qtbot, bench, K.Key_Q)
     form = bench.page.act.decide
@@ -146,7 +147,8 @@ def test_an_edit_after_acceptance_asks_again(with_set, qtbot, quiet) -> None:
     table = bench.content["slip_target"]
     bench.desk.do(values_change(table, table.values + 0.1, "Raise"))
     quiet()
-    assert "0 of 42" in bench.page.progress.text()
+    # Nothing is done any more; the raise by 0.1 left the raster besides.
+    assert "0 of 43" in bench.page.progress.text()
     line = next(x for x in bench.lines() if x.table == "slip_target" and "edited" in x.text)
     assert f"after {AUTHOR} accepted it" in line.text
 
@@ -217,7 +219,7 @@ def test_a_waiver_takes_its_finding_off_the_list_until_the_breach_grows(with_set
     quiet()
     assert bench.lines()[0].kind == "Does not hold"
     assert "lapsed" in bench.lines()[0].text
-    bench.page.list.choose_view(View.IN_THE_WAY)
+    bench.page.list.choose_view(View.TO_DO)
     assert any("Its waiver has lapsed" in x.text for x in bench.lines())
     bench.desk.current.undo()
     quiet()
@@ -347,11 +349,11 @@ def test_a_list_that_cannot_be_read_is_said(with_set, tmp_path, quiet) -> None:
     bad.write_text("this is no list\n", encoding="utf-8")
     bench.page.standings.choose(signers=bad)
     quiet()
-    assert "line 1" in bench.page.progress.text()
+    assert "line 1" in bench.page.notice.text()
     assert "line 1" in bench.page.trust.used.text()
     bench.page.standings.choose(signers=tmp_path / "gone")
     quiet()
-    assert "Cannot be read" in bench.page.progress.text()
+    assert "Cannot be read" in bench.page.notice.text()
 
 
 def test_empty_lists_say_so_and_never_that_a_set_is_safe(with_set, quiet) -> None:
@@ -363,12 +365,12 @@ def test_empty_lists_say_so_and_never_that_a_set_is_safe(with_set, quiet) -> Non
     quiet()
     assert not bench.lines()
     said = bench.page.list.nothing.text()
-    assert "Nothing stands in the way" in said
+    assert "Nothing to do before a sign-off" in said
     assert "nothing about safety" in said
     assert "trained drivers" in said
     for view in (View.WAIVERS, View.REMARKS, View.SINCE):
         bench.page.list.choose_view(view)
-        assert bench.page.list.nothing.text().strip("<>p ")
+        assert bench.page.list.nothing.text().strip()
     bench.desk.remove(bench.desk.current)
     quiet()
     assert "No set is open" in bench.page.words.text()

@@ -74,10 +74,11 @@ def test_later_edits_show_exactly_what_changed(ready, people: People, quiet) -> 
     bench.page.list.choose_view(View.SINCE)
     changed = [x for x in bench.lines() if x.key.startswith("since")]
     assert [x.table for x in changed] == ["slip_target"]
+    (line_of_table,) = changed
     (line,) = bench.page.standings.standing.since["slip_target"]
     assert f"{before:g}" in line
     assert f"{before + 0.5:g}" in line
-    bench.page.list.view.selectRow(0)
+    bench.page.list.choose(line_of_table)
     assert line in bench.page.act.details.toPlainText()
     assert line in bench.page.state.toPlainText()
     bench.desk.current.undo()
@@ -85,10 +86,10 @@ def test_later_edits_show_exactly_what_changed(ready, people: People, quiet) -> 
     assert "Signed off by" in bench.page.words.text()
 
 
-def test_what_stands_in_the_way_stops_a_signature(with_set, people: People, quiet) -> None:
+def test_what_is_to_do_stops_a_signature(with_set, people: People, quiet) -> None:
     bench = with_set("practice")
     answer = sign(bench, quiet, "author", AUTHOR, people.author)
-    assert "Not signed: 18 things stand in the way" in answer
+    assert "Not signed: 18 to do" in answer
     assert not bench.content.record.sign_offs
 
 
@@ -98,7 +99,7 @@ def test_an_author_may_submit_before_the_decisions_a_reviewer_may_not(
     bench = with_set("normal")
     assert "Signed as author" in sign(bench, quiet, "author", AUTHOR, people.author)
     answer = sign(bench, quiet, "reviewer", REVIEWER, people.reviewer)
-    assert "42 things stand in the way" in answer
+    assert "Not signed: 42 to do" in answer
     assert len(bench.content.record.sign_offs) == 1
 
 
@@ -190,7 +191,7 @@ def test_a_sign_off_from_the_future_is_not_genuine_and_nobody_signs_after_it(
     assert len(bench.content.record.sign_offs) == 1
 
 
-def test_an_altered_sign_off_is_not_genuine_and_stands_in_the_way(
+def test_an_altered_sign_off_is_not_genuine_and_is_to_do(
     with_set, signers_of_set: Path, quiet
 ) -> None:
     bench = with_set("normal_signed")

@@ -60,7 +60,7 @@ def test_keys_of_the_list_never_touch_the_cells(window: MainWindow, opened, qtbo
     page = opened("practice")
     before = dict(window.desk.current.content.tables)
     press(qtbot, window, K.Key_A, CONTROL)  # select all, here of the list
-    assert len(page.list.lines) == page.list.rows.rowCount()
+    assert len(page.list.lines) == len(page.list.rows.found)
     press(qtbot, window, K.Key_Delete)
     press(qtbot, window, K.Key_C, CONTROL)
     assert "Pre-engage torque" in QApplication.clipboard().text()
@@ -100,7 +100,7 @@ def test_menus_reach_every_list_and_panel(window: MainWindow, opened, wait) -> N
         ("release.waivers", View.WAIVERS),
         ("release.remarks", View.REMARKS),
         ("release.since", View.SINCE),
-        ("release.in_the_way", View.IN_THE_WAY),
+        ("release.to_do", View.TO_DO),
     ):
         window.book.actions[id].trigger()
         assert page.list.shown is view

@@ -58,7 +58,7 @@ def do(content: CalibrationSet, change: Change) -> CalibrationSet:
 def test_without_a_sign_off_every_table_awaits_a_decision() -> None:
     result = found(small_set())
     assert kinds(result) == [("awaits a decision", t) for t in ("base", "brake", "tick")]
-    assert result.words == "0 of 3 changed tables accepted."
+    assert result.words == "0 of 3 done. To do: 3 tables that await a decision."
     assert not result.is_open
     assert result.blocking("author") == (), "an author submits before anybody accepts"
     assert found(accepted(small_set())).is_open

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, Qt, QTimer, Signal
 from PySide6.QtGui import QFontMetrics, QResizeEvent
-from PySide6.QtWidgets import QHBoxLayout, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QCheckBox, QHBoxLayout, QVBoxLayout, QWidget
 
 from app.desk import Desk
 from app.driving.channels import rows_in_short
@@ -22,6 +22,7 @@ from app.driving.parts import Part, drive_parts
 from app.driving.service import Driving, driving_of
 from app.driving.shapes import DeskRun
 from app.driving.verdict import judge, limit_words, number, signed, within
+from app.look.parts import switch
 from app.needs import Memory
 from app.plots.frame import OneLine
 from app.quiet import QuietCombo
@@ -114,14 +115,9 @@ class LiveStrip(QWidget):
             signal.connect(self._on_set)
 
     def _build(self) -> None:
-        self.switch = QToolButton()
-        self.switch.setText("Live manoeuvre")
-        self.switch.setCheckable(True)
-        self.switch.setAutoRaise(True)
-        self.switch.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.switch = switch(QCheckBox("Live manoeuvre"))
         self.switch.setToolTip("Drives a manoeuvre on the desk after every edit (Shift+F11).")
         self.switch.setAccessibleName("Live manoeuvre on or off")
-        self.switch.setMinimumHeight(28)
         self.switch.clicked.connect(lambda checked=False: self.switch_to(checked))
         self.choice = QuietCombo()
         self.choice.setAccessibleName("Manoeuvre of the live strip")

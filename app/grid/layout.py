@@ -15,6 +15,8 @@ MARK = 8
 """Size of the mark of a finding, which stands left of the digits and never on them."""
 TIGHT, ROOMY = RIGHT + 7, RIGHT + 21
 """What a cell needs beside its text, and what it gets where there is space: marks stand left."""
+EASY = RIGHT + 13
+"""What a cell has where others need the space as well: the mark of a finding beside its text."""
 _NARROWEST = 58
 _MOST = 64
 """So many rows and columns are measured; more would be slow and tell little."""
@@ -37,12 +39,12 @@ def fitted(font: QFont, text: str, room: int) -> QFont:
 
 def _but_for_few(widths: list[int]) -> int:
     """Return the width that all texts but one in fifty need, and at least one: those few are set
-    smaller, so that one slipped value does not widen every column; no smaller than to a half."""
+    smaller, so that one slipped value does not widen every column; by a third at most."""
     if not widths:
         return 0
     ordered = sorted(widths)
     few = max(1, len(ordered) // 50) if len(ordered) >= 12 else 0
-    return max(ordered[-1 - few], ordered[-1] // 2)
+    return max(ordered[-1 - few], round(0.65 * ordered[-1]))
 
 
 def widest(view: QTableView, top: int, left: int, bottom: int, right: int) -> int:

@@ -299,6 +299,12 @@ class GridView(GridCells):
         head = self._horizontal.sizeHint().height() if self._horizontal.isVisibleTo(self) else 0
         return head + rows + self.horizontalScrollBar().sizeHint().height() + 2 * self.frameWidth()
 
+    def content_width(self) -> int:
+        """Return the width at which every column has easy room."""
+        columns = max(self.grid.columnCount(), 1) * (self._text_width + layout.EASY)
+        side = self._vertical.sizeHint().width()
+        return side + columns + self.verticalScrollBar().sizeHint().width() + 2 * self.frameWidth()
+
     def minimumSizeHint(self) -> QSize:
         """Return room for the headers and three cells down and across."""
         width = self._vertical.sizeHint().width() + 3 * (self._text_width + layout.TIGHT)

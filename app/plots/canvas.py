@@ -49,7 +49,7 @@ class ValueAxis(pg.AxisItem):
         self._words: list[str] = []
 
     def set_text(self, name: str, unit: str) -> None:
-        """Set the label, such as ``Ambient temperature, °C``; the unit is never elided."""
+        """Set the label, such as ``Ambient temperature, °C``."""
         self._text, self._tail = name, f", {unit}" if unit else ""
         self.fit_text()
 
@@ -162,13 +162,17 @@ class ValueAxis(pg.AxisItem):
         return chosen
 
     def fit_text(self) -> None:
-        """Elide the name so that name and unit fit the axis."""
+        """Write name and unit where they fit the axis, else the unit alone, whole."""
         size = self.size()
         length = size.height() if self.orientation in ("left", "right") else size.width()
         metrics = QFontMetricsF(self.label.font())
-        room = max(length - metrics.horizontalAdvance(self._tail) - 16, 30.0)
-        name = metrics.elidedText(self._text, Qt.TextElideMode.ElideRight, room)
-        text = name + self._tail
+        text, room = self._text + self._tail, max(length - 16, 30.0)
+        if metrics.horizontalAdvance(text) > room:
+            text = self._tail.removeprefix(", ") or metrics.elidedText(
+                self._text, Qt.TextElideMode.ElideRight, room
+            )
+        whole = self._text + self._tail
+        self.setToolTip(plain_tip(whole if text != whole else ""))
         if text != self._shown:
             self._shown = text
             # pyqtgraph reads the label as HTML

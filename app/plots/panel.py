@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QSignalBlocker, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QResizeEvent, QStandardItemModel
 from PySide6.QtWidgets import (
+    QBoxLayout,
     QCheckBox,
     QComboBox,
     QHBoxLayout,
@@ -143,15 +144,15 @@ class PlotPanel(QWidget):
         self.key_button.hide()
 
         self.bar = QWidget(self)
-        row = QHBoxLayout(self.bar)
-        row.setContentsMargins(4, 2, 4, 0)
+        self._bar_rows = QBoxLayout(QBoxLayout.Direction.LeftToRight, self.bar)
+        self._bar_rows.setContentsMargins(4, 2, 4, 0)
+        self._bar_rows.setSpacing(8)
+        self._bar_rows.addWidget(self.tabs)
+        row = QHBoxLayout()
         row.setSpacing(8)
-        for widget in (
-            self.tabs,
-            self.mode_choice,
-            self.along_choice,
-        ):
-            row.addWidget(widget)
+        self._bar_rows.addLayout(row, 1)
+        row.addWidget(self.mode_choice)
+        row.addWidget(self.along_choice)
         row.addStretch(1)
         row.addWidget(self.driving_box)
         row.addWidget(self.saved_box)
@@ -168,13 +169,14 @@ class PlotPanel(QWidget):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(0)
-        layout.addWidget(self.bar)
         layout.addWidget(self.note)
         layout.addWidget(self.pages, 1)
         foot = QHBoxLayout()
         foot.setContentsMargins(6, 1, 6, 1)
         foot.addWidget(self.legend)
         layout.addLayout(foot)
+        # At the foot, where the tabs stay when the resulting torque takes height from the grid.
+        layout.addWidget(self.bar)
         self.setMinimumSize(220, 160)
 
         self.saved_box.toggled.connect(self._on_overlays)
@@ -408,6 +410,10 @@ class PlotPanel(QWidget):
         is_map = table is not None and table.values.ndim >= 2
         wide, tall = self.width() >= SIDE_BY_SIDE, self.height() >= ONE_ABOVE_OTHER
         together = wide or tall
+        # The choices above the tabs, which stay at the foot.
+        narrow_and_tall = QBoxLayout.Direction.BottomToTop
+        one_row = QBoxLayout.Direction.LeftToRight
+        self._bar_rows.setDirection(narrow_and_tall if tall and not wide else one_row)
         self.maps.setOrientation(Qt.Orientation.Horizontal if wide else Qt.Orientation.Vertical)
         if together and self._tab == SLICES:
             self._tab = MAP

@@ -1,4 +1,4 @@
-"""Notices above the work area: they say what happened and offer what can be done about it.
+"""Notices below the work area: they say what happened and offer what can be done about it.
 
 Unlike a message box a notice never stops the work.
 """

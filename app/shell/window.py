@@ -117,9 +117,10 @@ class MainWindow(Shell):
         right = QVBoxLayout()
         right.setContentsMargins(0, 0, 0, 0)
         right.setSpacing(0)
-        for widget in (self.document_bar, self.banners, self.note):
+        for widget in (self.document_bar, self.note):
             right.addWidget(widget)
         right.addWidget(self.areas, 1)
+        right.addWidget(self.banners)  # below: what is worked on keeps its place as they come
         middle = QWidget()
         row = QHBoxLayout(middle)
         row.setContentsMargins(0, 0, 0, 0)

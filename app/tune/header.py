@@ -48,7 +48,7 @@ class TableHeader(QWidget):
         self._show_table()
 
     def stand_beside(self, widget: QWidget) -> None:
-        """Keep room at the right for something that comes and goes without moving the grid."""
+        """Stand something at the right that comes and goes without moving the grid."""
         self._row.addWidget(widget)
 
     def set_brief(self, brief: bool) -> None:

@@ -31,8 +31,11 @@ Cell = tuple[int, ...]
 GRID_SHARE = 0.52
 RESULT_SHARE = 0.3
 """What the grid has of the height beside the plots, and beside the resulting torque."""
-NARROW, LOW = 900, 460
-"""Below these sizes (a small screen at 200 %) not everything is shown at once."""
+NARROW, LOW, WIDE = 900, 460, 1700
+"""Below these sizes (a small screen at 200 %) not everything is shown at once; from the last on
+grid and plots stand side by side, and names in the list are whole."""
+GRID_MOST = 0.58
+"""What the grid has of the width at most beside the plots."""
 
 
 class TunePage(WorkArea):
@@ -73,7 +76,6 @@ class TunePage(WorkArea):
         column.setSpacing(0)
         self.header = TableHeader(desk)
         self.header.stand_beside(self.shape.banner)
-        column.addWidget(self.header)
         column.addWidget(self.grid_panel, 1)
         self._middle.addWidget(top)
         self._middle.addWidget(self.plots)
@@ -85,6 +87,7 @@ class TunePage(WorkArea):
         below = QVBoxLayout(middle)
         below.setContentsMargins(0, 0, 0, 0)
         below.setSpacing(0)
+        below.addWidget(self.header)
         below.addWidget(self._middle, 1)
         below.addWidget(self.strip)
         for widget in (self.table_list, middle, self.side):
@@ -93,16 +96,19 @@ class TunePage(WorkArea):
         self._across.setSizes([252, 800, 288])
         self._middle.setSizes([330, 300])
         self._turns = Turns(self, NARROW, self.table_list, self.side)
-        self._heights_chosen = False
-        self._middle.splitterMoved.connect(self._on_heights_chosen)
+        self._chosen: dict[Qt.Orientation, bool] = {}
+        """Whether the user moved the line between grid and plots, as they lie."""
+        self._widths_chosen = False
+        self._middle.splitterMoved.connect(self._on_moved)
+        self._across.splitterMoved.connect(self._on_widths)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(self._across)
         desk.findings_changed.connect(self._spread_findings)
         desk.table_changed.connect(self._spread_findings)
-        desk.table_changed.connect(self._share_height)
+        desk.table_changed.connect(self._share)
         desk.focus_grid.connect(self.grid.setFocus)
-        self.plots.result_changed.connect(self._share_height)
+        self.plots.result_changed.connect(self._share)
         self._spread_findings()
         belongs(self.grid, "cell", self.grid.choose_at)
         for header, thing in zip(self.grid.headers, ("axis across", "axis down"), strict=True):
@@ -129,20 +135,32 @@ class TunePage(WorkArea):
         self.header.set_brief(self.height() < LOW)
         self.shape.banner.set_brief(self.height() < LOW)
         self.strip.set_thin(self.height() < LOW)
-        self._share_height()
+        wide = self.width() >= WIDE
+        across, down = Qt.Orientation.Horizontal, Qt.Orientation.Vertical
+        self._middle.setOrientation(across if wide else down)
+        if wide and not self._widths_chosen:
+            side = max(300, self.width() // 7)
+            self._across.setSizes([side, self.width() - 2 * side, side])
+        self._share()
 
-    def _on_heights_chosen(self, _position: int, _index: int) -> None:
-        self._heights_chosen = True
+    def _on_moved(self, _position: int, _index: int) -> None:
+        self._chosen[self._middle.orientation()] = True
 
-    def _share_height(self) -> None:
-        """Give the height that a small grid leaves empty to the plots, until the user chooses."""
+    def _on_widths(self, _position: int, _index: int) -> None:
+        self._widths_chosen = True
+
+    def _share(self) -> None:
+        """Give the room that a small grid leaves empty to the plots, until the user chooses."""
         total = sum(self._middle.sizes())
-        if self._heights_chosen or total == 0:
+        if self._chosen.get(self._middle.orientation()) or total == 0:
             return
-        around = self.header.sizeHint().height() + self.grid_panel.height() - self.grid.height()
-        share = RESULT_SHARE if self.plots.shows_result else GRID_SHARE
-        top = min(round(total * share), around + self.grid.content_height())
-        self._middle.setSizes([top, total - top])
+        if self._middle.orientation() == Qt.Orientation.Horizontal:
+            grid = min(round(total * GRID_MOST), self.grid.content_width())
+        else:
+            around = self.grid_panel.height() - self.grid.height()
+            share = RESULT_SHARE if self.plots.shows_result else GRID_SHARE
+            grid = min(round(total * share), around + self.grid.content_height())
+        self._middle.setSizes([grid, total - grid])
 
     # -- findings at their cells -------------------------------------------------------------
 

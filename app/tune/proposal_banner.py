@@ -16,7 +16,7 @@ from calib_model.core.table import Table
 
 
 class ProposalBanner(QFrame):
-    """A box that stands where nothing gives way for it; out of sight while nothing is proposed.
+    """A box no higher than what it stands beside; out of sight while nothing is proposed.
 
     Parameters
     ----------
@@ -68,12 +68,7 @@ class ProposalBanner(QFrame):
         there = table is not None and proposed is not None
         self.take.setEnabled(there)
         self.leave.setEnabled(there)
-        # Kept in the layout while hidden: what stands beside must not move as it comes and goes.
-        for part in (self.text, self._acts):
-            policy = part.sizePolicy()
-            policy.setRetainSizeWhenHidden(True)
-            part.setSizePolicy(policy)
-        self._acts.setVisible(there)
+        self.setVisible(there)
         if table is None or proposed is None:
             self.text.setText("")
             self.see.setChecked(False)

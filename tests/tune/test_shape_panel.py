@@ -380,7 +380,7 @@ def test_letters_of_fields_are_their_own_and_not_the_menus(
             if "data" in panel.fields:
                 panel.fields["data"].set_value(SAMPLES / "larch_bench_sweep.csv")
                 panel._changed()
-            panel.banner._acts.show()  # as while something is proposed
+            panel.banner.show()  # as while something is proposed
             assert not clashes(panel), tool.id
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from PySide6.QtCore import QPoint, QRect
 from PySide6.QtWidgets import QLabel
 from pytestqt.qtbot import QtBot
 
@@ -32,6 +33,7 @@ def test_panes_take_the_keyboard_in_turn(practice_desk: Desk, qtbot: QtBot) -> N
     page = TunePage(practice_desk)
     qtbot.addWidget(page)
     page.show()
+    qtbot.waitUntil(lambda: any(v.canvas is not None for v in page.plots.views))
     page.grid.setFocus()
     seen = []
     for _ in range(4):
@@ -129,3 +131,45 @@ def test_a_proposal_stands_beside_the_numbers(practice_desk: Desk, qtbot: QtBot)
     assert [model.text(*cell) for cell in cells] == held
     assert not banner.take.isVisible()
     assert not banner.see.isChecked()
+
+
+def test_wide_pages_stand_grid_and_plots_side_by_side(practice_desk: Desk, qtbot: QtBot) -> None:
+    page = TunePage(practice_desk)
+    qtbot.addWidget(page)
+    page.resize(1280, 700)
+    page.show()
+    practice_desk.open_table("pre_engage_torque")
+
+    def places() -> tuple[QRect, QRect]:
+        return tuple(
+            QRect(w.mapTo(page, QPoint()), w.size()) for w in (page.grid_panel, page.plots)
+        )  # type: ignore[return-value]
+
+    grid, plots = places()
+    assert grid.bottom() < plots.top()
+    narrow = page.table_list.width()
+    page.resize(1854, 980)
+    grid, plots = places()
+    assert grid.right() < plots.left()
+    assert grid.top() == plots.top()
+    assert not page.grid.horizontalScrollBar().isVisible()
+    assert plots.width() >= 450
+    assert page.table_list.width() > narrow
+    page.resize(1280, 700)
+    grid, plots = places()
+    assert grid.bottom() < plots.top()
+
+
+def test_the_tabs_of_the_plots_stay_as_the_result_takes_height(
+    practice_desk: Desk, qtbot: QtBot
+) -> None:
+    page = TunePage(practice_desk)
+    qtbot.addWidget(page)
+    page.resize(1280, 700)
+    page.show()
+    practice_desk.open_table("pre_engage_torque")
+    tabs = page.plots.tabs
+    before, height = tabs.mapTo(page, QPoint()), page.plots.height()
+    page.show_result()
+    assert page.plots.height() > height
+    assert tabs.mapTo(page, QPoint()) == before

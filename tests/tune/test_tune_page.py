@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from PySide6.QtCore import QPoint, QRect
 from PySide6.QtWidgets import QLabel
 from pytestqt.qtbot import QtBot
@@ -16,9 +17,15 @@ from calib_model.core.table import Table
 from calib_model.editing.change import values_change
 
 
-def test_findings_reach_every_part(practice_desk: Desk, qtbot: QtBot) -> None:
-    page = TunePage(practice_desk)
-    qtbot.addWidget(page)
+@pytest.fixture
+def page(practice_desk: Desk, qtbot: QtBot) -> TunePage:
+    """Held by the test until its last events are through: its plots are built a little later."""
+    made = TunePage(practice_desk)
+    qtbot.addWidget(made)
+    return made
+
+
+def test_findings_reach_every_part(page: TunePage, practice_desk: Desk) -> None:
     page.resize(1300, 700)
     page.show()
     assert page.findings._heading.text().startswith("<b>3 errors, 1 warning</b> in this table.")
@@ -29,11 +36,8 @@ def test_findings_reach_every_part(practice_desk: Desk, qtbot: QtBot) -> None:
     assert page.side.tabText(0) == "Findings"
 
 
-def test_panes_take_the_keyboard_in_turn(practice_desk: Desk, qtbot: QtBot) -> None:
-    page = TunePage(practice_desk)
-    qtbot.addWidget(page)
+def test_panes_take_the_keyboard_in_turn(page: TunePage, practice_desk: Desk) -> None:
     page.show()
-    qtbot.waitUntil(lambda: any(v.canvas is not None for v in page.plots.views))
     page.grid.setFocus()
     seen = []
     for _ in range(4):
@@ -105,9 +109,7 @@ def test_rules_are_written_as_text(practice_desk: Desk, qtbot: QtBot) -> None:
     assert any(getattr(rule, "low", None) == -20 for rule in table.rules)
 
 
-def test_a_proposal_stands_beside_the_numbers(practice_desk: Desk, qtbot: QtBot) -> None:
-    page = TunePage(practice_desk)
-    qtbot.addWidget(page)
+def test_a_proposal_stands_beside_the_numbers(page: TunePage, practice_desk: Desk) -> None:
     page.resize(1300, 700)
     page.show()
     practice_desk.open_table("plate_cooling")
@@ -133,9 +135,7 @@ def test_a_proposal_stands_beside_the_numbers(practice_desk: Desk, qtbot: QtBot)
     assert not banner.see.isChecked()
 
 
-def test_wide_pages_stand_grid_and_plots_side_by_side(practice_desk: Desk, qtbot: QtBot) -> None:
-    page = TunePage(practice_desk)
-    qtbot.addWidget(page)
+def test_wide_pages_stand_grid_and_plots_side_by_side(page: TunePage, practice_desk: Desk) -> None:
     page.resize(1280, 700)
     page.show()
     practice_desk.open_table("pre_engage_torque")
@@ -161,10 +161,8 @@ def test_wide_pages_stand_grid_and_plots_side_by_side(practice_desk: Desk, qtbot
 
 
 def test_the_tabs_of_the_plots_stay_as_the_result_takes_height(
-    practice_desk: Desk, qtbot: QtBot
+    page: TunePage, practice_desk: Desk
 ) -> None:
-    page = TunePage(practice_desk)
-    qtbot.addWidget(page)
     page.resize(1280, 700)
     page.show()
     practice_desk.open_table("pre_engage_torque")

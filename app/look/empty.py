@@ -7,7 +7,14 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import QRect, QSize, Qt
 from PySide6.QtGui import QAction, QFontMetrics, QPainter, QPaintEvent
-from PySide6.QtWidgets import QAbstractButton, QPushButton, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QHBoxLayout,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
 
 from app.plain import plain_tip
 
@@ -141,9 +148,17 @@ class EmptyPage(QScrollArea):
             return
         self._said = said
         self.buttons = []
-        whole = QWidget()
-        column = QVBoxLayout(whole)
-        column.setContentsMargins(WIDE, WIDE, WIDE, WIDE)
+        whole, body = QWidget(), QWidget()
+        # A column that may not grow is set at the left of what scrolls, so it is held between two
+        # springs, and gives way to them only once it has its width.
+        body.setMaximumWidth(COLUMN)
+        across = QHBoxLayout(whole)
+        across.setContentsMargins(WIDE, WIDE, WIDE, WIDE)
+        across.addStretch(1)
+        across.addWidget(body, 1000)
+        across.addStretch(1)
+        column = QVBoxLayout(body)
+        column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(NEAR)
         column.addStretch(2)
         self._add(column, TextLabel(title, "title"))
@@ -180,10 +195,8 @@ class EmptyPage(QScrollArea):
         self._add(column, button)
 
     def _add(self, column: QVBoxLayout, widget: QWidget) -> None:
-        widget.setMaximumWidth(COLUMN)
         widget.setMinimumWidth(min(COLUMN, 300))
         column.addWidget(widget)
-        column.setAlignment(widget, Qt.AlignmentFlag(0))
 
 
 def _wrapped(label: TextLabel) -> TextLabel:

@@ -7,9 +7,10 @@ from typing import Any
 
 from app.action import Action, with_document, with_table
 from app.road.parts import PARTS
-from app.road.showing import in_part, is_shown, shows
+from app.road.showing import in_part, is_shown, on_road, shows
 
-MENU = "Road"
+MENU = "Road/Recordings"
+LISTS = f"{MENU}/Lists"
 
 
 def _recordings(act: Callable[[Any], object]) -> Callable[[Any], None]:
@@ -18,8 +19,8 @@ def _recordings(act: Callable[[Any], object]) -> Callable[[Any], None]:
 
 ACTIONS: tuple[Action, ...] = (
     *(
-        Action(f"road.{part.name}", part.menu_text, MENU, shows(part.name), (part.key,),
-               part.about, checked=is_shown(part.name))
+        Action(f"road.{part.name}", part.menu_text, f"Road/{part.title}", shows(part.name),
+               (part.key,), part.about, checked=is_shown(part.name), icon=part.icon)
         for part in PARTS
     ),
     Action("road.open", "&Open recordings…", f"-{MENU}", _recordings(lambda p: p.ask_open()),
@@ -28,27 +29,29 @@ ACTIONS: tuple[Action, ...] = (
            lambda w: w.files.open_sample_recordings(), (),
            "Open a snowy round and a highway run of the invented programme Larch."),
     Action("road.newest", "Load the &newest run", MENU, _recordings(lambda p: p.load_newest()),
-           ("Ctrl+Shift+J",), "Open the newest run of the watched folder."),
+           ("Ctrl+Shift+J",), "Open the newest run of the watched folder.", icon="refresh-cw"),
     Action("road.watch", "&Watch a folder…", MENU, _recordings(lambda p: p.watching.ask()), (),
            "Choose a folder whose newest run is offered as soon as it is complete.", icon="eye"),
     Action("road.close", "C&lose the recording", MENU,
            _recordings(lambda p: p.close_recording()), (),
            "Let the recording that is looked at go; its file stays.", icon="x"),
-    Action("road.moments", "Moments of this &cell", f"-{MENU}",
+    Action("road.moments", "Moments of this &cell", LISTS,
            _recordings(lambda p: p.show_moments_of_cell()), ("Shift+F5",),
            "List when the drive used the cell under the cursor of Tune.", with_table),
-    Action("road.moment", "Tables at this mo&ment", MENU,
+    Action("road.moment", "Tables at this mo&ment", LISTS,
            _recordings(lambda p: p.show_tab("moment")), ("Ctrl+F5",),
            "List the tables and cells that the moment used, and which decided."),
-    Action("road.agreement", "&Agreement with the vehicle", MENU,
+    Action("road.agreement", "&Agreement with the vehicle", LISTS,
            _recordings(lambda p: p.show_tab("agreement")), (),
            "List how far the replay agrees with what the controller recorded itself."),
-    Action("road.faults", "&Faults of the recording", MENU,
+    Action("road.faults", "&Faults of the recording", LISTS,
            _recordings(lambda p: p.show_tab("faults")), (),
-           "List gaps, doubtful time stamps and drop-outs; Enter goes to the moment."),
-    Action("road.channels", "C&hannels", MENU, _recordings(lambda p: p.show_tab("channels")), (),
-           "Say which channel gives which input, and what stands for those that are missing."),
-    Action("road.totals", "&Totals by table", MENU, _recordings(lambda p: p.show_tab("totals")),
+           "List gaps, doubtful time stamps and drop-outs; Enter goes to the moment.",
+           icon="triangle-alert"),
+    Action("road.channels", "C&hannels", LISTS, _recordings(lambda p: p.show_tab("channels")), (),
+           "Say which channel gives which input, and what stands for those that are missing.",
+           icon="cable"),
+    Action("road.totals", "&Totals by table", LISTS, _recordings(lambda p: p.show_tab("totals")),
            (), "List for how long each table decided, and which of its cells were used."),
     Action("road.next_change", "Ne&xt change of the governing table (G)", f"-{MENU}",
            _recordings(lambda p: p.step_change(+1)), (),
@@ -61,7 +64,16 @@ ACTIONS: tuple[Action, ...] = (
     Action("road.evidence", "Record as &evidence (E)", f"-{MENU}",
            _recordings(lambda p: p.record_evidence()), (),
            "Note in the set's record which cells this drive visited, and with which values.",
-           with_document),
+           with_document, icon="circle-check"),
+    Action("road.go", "Go to what the row &names (Enter)", f"-{LISTS}",
+           on_road(lambda page: page.take_row()), (),
+           "Go to the cell, the moment or the run that the chosen row of the list names."),
+    Action("road.copy_list", "&Copy the list", LISTS, on_road(lambda page: page.copy_list()), (),
+           "Copy the whole list with its headings, for a sheet.", icon="copy"),
+    Action("road.full_plot", "&Plot on the whole screen (Z)", f"-{MENU}",
+           _recordings(lambda p: p.toggle_full_plot()), (),
+           "Show the plot of the recording alone on the whole screen; Esc goes back.",
+           icon="maximize"),
     Action("road.complain", "Raise a complaint here (C)", MENU,
            _recordings(lambda p: p.raise_complaint()), (),
            "Begin a complaint about this moment of the recording.", icon="message-square"),

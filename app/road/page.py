@@ -7,7 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING, cast
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QFocusEvent, QResizeEvent, QShowEvent
+from PySide6.QtGui import QFocusEvent, QGuiApplication, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QHBoxLayout,
@@ -19,7 +19,9 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.look.icons import icon
 from app.look.parts import TextLabel
+from app.look.tokens import NEAR, TIGHT
 from app.needs import Memory
 from app.plain import plain_tip
 from app.proving import RunFile
@@ -69,8 +71,8 @@ class RoadPage(WorkArea):
         self.buttons: dict[str, QToolButton] = {}
         self._group = QButtonGroup(self)
         row = QHBoxLayout()
-        row.setContentsMargins(6, 4, 6, 4)
-        row.setSpacing(4)
+        row.setContentsMargins(NEAR, TIGHT, NEAR, TIGHT)
+        row.setSpacing(TIGHT)
         for part in PARTS:
             button = QToolButton()
             button.setText(part.title)
@@ -79,9 +81,8 @@ class RoadPage(WorkArea):
             button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
             button.setToolTip(plain_tip(f"Shows the part {part.title} of Road ({part.key})."))
             button.setAccessibleName(f"{part.title}, part of Road")
-            # Large enough for a gloved hand on a touch pad.
-            height = button.fontMetrics().height()
-            button.setMinimumSize(8 * height, 2 * height)
+            button.setIcon(icon(part.icon))
+            button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
             button.clicked.connect(partial(self._on_button, part.name))
             self._group.addButton(button)
             self.buttons[part.name] = button
@@ -171,6 +172,24 @@ class RoadPage(WorkArea):
         self.show_part("complaints")
         self.complaints.raise_at(recording, sha256, moment, tables)
 
+    # -- the list that is shown --------------------------------------------------------------------
+
+    def take_row(self) -> None:
+        """Go to what the chosen row of the list names."""
+        shown = self.part_named(self.part).list_shown()
+        if shown is None or not shown.take():
+            self.desk.tell("No row of a list is chosen here.", refused=True)
+
+    def copy_list(self) -> None:
+        """Copy the list that is shown, with its headings."""
+        shown = self.part_named(self.part).list_shown()
+        if shown is None or not shown.rows:
+            self.desk.tell("There is no list to copy here.", refused=True)
+            return
+        QGuiApplication.clipboard().setText(shown.text())
+        count = len(shown.rows)
+        self.desk.tell(f"Copied {count} row{'' if count == 1 else 's'} with their headings.")
+
     # -- what the window asks --------------------------------------------------------------------
 
     def step_finding(self, by: int) -> None:
@@ -190,11 +209,7 @@ class RoadPage(WorkArea):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Leave out what can be missed where there is little room."""
         super().resizeEvent(event)
-        low = self.height() < LOW
-        self.caution.setVisible(not low)
-        for button in self.buttons.values():
-            height = button.fontMetrics().height()
-            button.setMinimumHeight(round((1.5 if low else 2.0) * height))
+        self.caution.setVisible(self.height() >= LOW)
 
     def focusInEvent(self, event: QFocusEvent) -> None:
         """Hand the keyboard on to the part that is shown."""

@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QWidget
 from app.desk import Desk
 from app.proving import RunFile
 from app.road.needs import ShownMoment
+from app.road.rows import RowsView
 from app.work_area import Pane, step_pane, to_widget
 
 
@@ -53,6 +54,10 @@ class RoadPart(QWidget):
     def step_fault(self, by: int) -> None:
         """Go to the next (or previous) fault of what is shown."""
         self.desk.tell("Faults are listed in the part Recordings (Ctrl+5).")
+
+    def list_shown(self) -> RowsView | None:
+        """Return the list that is shown, whose rows can be gone to and copied; None for none."""
+        return None
 
     def panes(self) -> Sequence[Pane]:
         """Return the panes that can be stepped through, in order."""

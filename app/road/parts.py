@@ -28,6 +28,8 @@ class PartRow:
         What it is for, in one sentence.
     home : str
         Module and class, imported when the part is first shown: it brings its plots.
+    icon : str
+        Name of its icon.
     """
 
     name: str
@@ -36,6 +38,7 @@ class PartRow:
     key: str
     about: str
     home: tuple[str, str]
+    icon: str
 
     def make(self, desk: Desk, jobs: Jobs, memory: Memory) -> RoadPart:
         """Return the part."""
@@ -45,17 +48,17 @@ class PartRow:
 
 
 PARTS = (
-    PartRow("recordings", "Recordings", "&Recordings", "Ctrl+5",
+    PartRow("recordings", "Recordings", "&Show recordings", "Ctrl+5",
             "Look at what was driven, replayed through the tables.",
-            ("app.road.recordings.panel", "RecordingsPanel")),
-    PartRow("complaints", "Complaints", "&Complaints", "Ctrl+6",
+            ("app.road.recordings.panel", "RecordingsPanel"), "route"),
+    PartRow("complaints", "Complaints", "&Show complaints", "Ctrl+6",
             "List what drivers complained of, and what answers it.",
-            ("app.road.complaints.panel", "ComplaintsPanel")),
-    PartRow("manoeuvres", "Manoeuvres", "&Manoeuvres", "Ctrl+7",
+            ("app.road.complaints.panel", "ComplaintsPanel"), "message-square"),
+    PartRow("manoeuvres", "Manoeuvres", "&Show manoeuvres", "Ctrl+7",
             "Drive desk manoeuvres with the open sets.",
-            ("app.road.manoeuvres.panel", "ManoeuvresPanel")),
-    PartRow("campaign", "Campaign", "Cam&paign", "Ctrl+8",
+            ("app.road.manoeuvres.panel", "ManoeuvresPanel"), "gauge"),
+    PartRow("campaign", "Campaign", "&Show campaign", "Ctrl+8",
             "Drive many variants of a set through many manoeuvres.",
-            ("app.road.campaign.panel", "CampaignPanel")),
+            ("app.road.campaign.panel", "CampaignPanel"), "layers"),
 )  # fmt: skip
 """Every part, in the order of its buttons."""

@@ -6,7 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
+from PySide6.QtCore import (
+    QAbstractTableModel,
+    QModelIndex,
+    QPersistentModelIndex,
+    Qt,
+    QTimer,
+    Signal,
+)
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
@@ -128,12 +135,20 @@ class RowsView(QTableView):
         Number of the column that gets the room that is left.
     name : str
         For screen readers.
+    wrap : bool
+        Whether long texts take several lines, where names that begin alike would be cut alike.
     """
 
     taken = Signal(object)
 
     def __init__(
-        self, columns: Sequence[Column], stretch: int, name: str, parent: QWidget | None = None
+        self,
+        columns: Sequence[Column],
+        stretch: int,
+        name: str,
+        parent: QWidget | None = None,
+        *,
+        wrap: bool = False,
     ) -> None:
         super().__init__(parent)
         self.rows_model = RowsModel(columns, self)
@@ -145,7 +160,7 @@ class RowsView(QTableView):
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setTabKeyNavigation(False)
         self.setShowGrid(False)
-        self.setWordWrap(False)
+        self.setWordWrap(wrap)
         self.setAlternatingRowColors(True)
         self.verticalHeader().hide()
         self.verticalHeader().setDefaultSectionSize(self.fontMetrics().height() + 8)
@@ -156,7 +171,16 @@ class RowsView(QTableView):
             mode = QHeaderView.ResizeMode.Stretch if number == stretch else None
             head.setSectionResizeMode(number, mode or QHeaderView.ResizeMode.ResizeToContents)
         head.setResizeContentsPrecision(40)  # rows in sight say enough, and long lists stay quick
-        self.doubleClicked.connect(lambda _index: self._take())
+        if wrap:
+            self.setTextElideMode(Qt.TextElideMode.ElideNone)
+            self._heights = QTimer(self)
+            self._heights.setSingleShot(True)
+            self._heights.setInterval(0)
+            self._heights.timeout.connect(self.resizeRowsToContents)
+            self.rows_model.modelReset.connect(self._heights.start)
+            self.rows_model.dataChanged.connect(lambda *_: self._heights.start())
+            head.sectionResized.connect(lambda *_: self._heights.start())
+        self.doubleClicked.connect(lambda _index: self.take())
 
     @property
     def rows(self) -> tuple[Row, ...]:
@@ -202,13 +226,22 @@ class RowsView(QTableView):
                 return True
         return False
 
-    def _take(self) -> None:
-        if 0 <= self.currentIndex().row() < len(self.rows):
+    def take(self) -> bool:
+        """Take the chosen row; False if there is none."""
+        there = 0 <= self.currentIndex().row() < len(self.rows)
+        if there:
             self.taken.emit(self.chosen())
+        return there
+
+    def text(self) -> str:
+        """Return headings and rows, with tabs between cells, as sheets read them."""
+        titles = tuple(column.title for column in self.rows_model.columns)
+        lines = (titles, *(row.texts for row in self.rows))
+        return "\n".join("\t".join(" ".join(c.split()) for c in line) for line in lines)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Enter takes the chosen row."""
         if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and not event.isAutoRepeat():
-            self._take()
+            self.take()
         else:
             super().keyPressEvent(event)

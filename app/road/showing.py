@@ -7,6 +7,7 @@ from typing import Any
 
 from app.needs import ROAD
 from app.road.area import page_of, show_part
+from app.road.page import RoadPage
 from app.work_area import Window
 
 
@@ -29,5 +30,17 @@ def in_part(name: str, act: Callable[[Any], object]) -> Callable[[Window], None]
 
     def run(window: Window) -> None:
         act(show_part(window, name).part_named(name))
+
+    return run
+
+
+def on_road(act: Callable[[RoadPage], object]) -> Callable[[Window], None]:
+    """Return a handler that acts on the part of Road that is shown."""
+
+    def run(window: Window) -> None:
+        if window.area == ROAD:
+            act(page_of(window))
+        else:
+            window.desk.tell("This acts on the lists of Road (Ctrl+3).")
 
     return run

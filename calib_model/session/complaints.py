@@ -126,7 +126,7 @@ def answered(
     answer = _said(answer, "The answer is empty.", "Say what was changed.")
     if complaint.standing is Standing.DROPPED:
         raise EditRefused(
-            f"Complaint {complaint.number} was dropped.", "Take it up again, then answer it."
+            f"Complaint {complaint.number} was set aside.", "Take it up again, then answer it."
         )
     named = dict.fromkeys((*complaint.tables, *_known(content, tables)))
     after = replace(
@@ -192,7 +192,7 @@ def proved(
 
 
 def dropped(complaint: Complaint, reason: str) -> Change:
-    """Return the change that lays a complaint aside, for a reason.
+    """Return the change that sets a complaint aside, for a reason.
 
     Raises
     ------
@@ -201,7 +201,7 @@ def dropped(complaint: Complaint, reason: str) -> Change:
     """
     reason = _said(reason, "No reason is given.", "Say why nothing is done about it.")
     after = replace(complaint, standing=Standing.DROPPED, answer=reason, **_NO_PROOF)
-    return record_change(complaint, after, f"Drop complaint {complaint.number}")
+    return record_change(complaint, after, f"Set aside complaint {complaint.number}")
 
 
 def taken_up(complaint: Complaint) -> Change:
@@ -253,7 +253,7 @@ def words(complaint: Complaint) -> str:
             said = f": {complaint.proof_note}" if complaint.proof_note else ""
             return f"answered: {complaint.answer}; proved by {complaint.proof_recording}{said}"
         case Standing.DROPPED:
-            return f"dropped: {complaint.answer}"
+            return f"set aside: {complaint.answer}"
 
 
 def moment_words(recording: str, moment: float) -> str:

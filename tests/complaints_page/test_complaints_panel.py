@@ -63,6 +63,7 @@ def _complain(qtbot, panel: ComplaintsPanel, note: str, sha256: str = "aa") -> N
 def test_a_complaint_by_keys_from_raised_to_answered(qtbot, panel: ComplaintsPanel) -> None:  # type: ignore[no-untyped-def]
     assert panel.left.currentWidget() is panel.empty
     assert "raise" in panel.empty.text()
+    assert not panel.details.isVisible(), "there is none to show in full"
     _complain(qtbot, panel, "front spins")
     document = panel.desk.current
     assert document is not None
@@ -161,7 +162,7 @@ def test_open_ones_stand_first_and_the_chosen_one_stays_chosen(
     qtbot.keyClick(panel.drop_form.reason, K.Key_Return)
     assert [panel.rows.line(n).title for n in (0, 1)] == ["C-1", "C-2"]
     assert panel.chosen.number == "C-2", "it stays chosen, wherever it goes"
-    assert panel.buttons["drop"].text().startswith("Take up")
+    assert panel.steps["drop"].text() == "Take &up again (D)"
     qtbot.keyClick(panel.view, K.Key_D)
     assert panel.chosen.standing is Standing.OPEN
     qtbot.keyClick(panel.view, K.Key_Delete)
@@ -169,7 +170,7 @@ def test_open_ones_stand_first_and_the_chosen_one_stays_chosen(
 
 
 def test_a_refusal_is_said_in_the_form_and_esc_goes_back(qtbot, panel: ComplaintsPanel) -> None:  # type: ignore[no-untyped-def]
-    qtbot.keyClick(panel.buttons["new"], K.Key_N)
+    qtbot.keyClick(panel.empty.buttons[0], K.Key_N)
     qtbot.keyClick(panel.raise_form.note, K.Key_Return)
     assert "empty" in panel.raise_form.answer.text()
     qtbot.keyClick(panel.raise_form.note, K.Key_Escape)

@@ -391,9 +391,46 @@ def test_nothing_is_open_says_what_to_do(opened: MainWindow) -> None:
     opened.show_area("road")
     text = opened.areas.page("road").recordings.empty.text()
     assert "Ctrl+F3" in text
-    assert "ISO 26262" in text
+    assert "ISO 26262" not in text, "the line below the parts says it"
     for key in ("change", "fault", "cell", "complaint", "evidence", "right", "last", "whole"):
         opened.areas.page("road").recordings.order(key)  # harmless without a recording
+
+
+def test_the_plot_has_the_whole_screen_and_gives_it_back(road, qtbot) -> None:  # type: ignore[no-untyped-def]
+    place, moment = road.across.indexOf(road.plot), road.player.moment
+    press(qtbot, road.plot, Qt.Key.Key_Z)
+    assert road.full.on
+    assert road.full.isFullScreen()
+    assert road.full.size() == road.screen().size()
+    assert road.across.indexOf(road.plot) < 0
+    press(qtbot, road.plot, Qt.Key.Key_Right)
+    assert road.player.moment > moment, "its keys work there as well"
+    press(qtbot, road.plot, Qt.Key.Key_Escape)
+    assert not road.full.isVisible()
+    assert road.across.indexOf(road.plot) == place
+    assert road.plot.isVisible()
+    press(qtbot, road.plot, Qt.Key.Key_Z, Qt.Key.Key_C)
+    assert not road.full.on, "what lies elsewhere ends it"
+
+
+def test_names_in_the_totals_are_whole(road, qtbot) -> None:  # type: ignore[no-untyped-def]
+    """Two tables whose names begin alike were cut to the same words."""
+    road.show_tab("totals")
+    shown = road.totals.list
+    road.across.setSizes([2000, 340])
+
+    def whole() -> bool:
+        metrics = shown.fontMetrics()
+        lines = [
+            metrics.boundingRect(0, 0, shown.columnWidth(0) - 6, 1000,
+                                 Qt.TextFlag.TextWordWrap, row.texts[0]).height()
+            for row in shown.rows
+        ]  # fmt: skip
+        return all(shown.rowHeight(n) >= height for n, height in enumerate(lines)) and max(
+            lines
+        ) > min(lines)
+
+    qtbot.waitUntil(whole)
 
 
 def test_closing_a_recording_clears_the_tables(opened: MainWindow, road, wait) -> None:

@@ -91,8 +91,8 @@ def test_the_run_complained_about_proves_nothing(document: Document) -> None:
 
 def test_a_dropped_complaint_is_taken_up_before_it_is_answered(document: Document) -> None:
     document.do(steps.dropped(_only(document), "tyres were worn"))
-    assert steps.words(_only(document)) == "dropped: tyres were worn"
-    with pytest.raises(EditRefused, match="dropped"):
+    assert steps.words(_only(document)) == "set aside: tyres were worn"
+    with pytest.raises(EditRefused, match="set aside"):
         steps.answered(document.content, _only(document), "x")
     document.do(steps.taken_up(_only(document)))
     assert _only(document).standing is Standing.OPEN

@@ -19,6 +19,7 @@ from app.plain import plain_tip
 from app.road.campaign.form import CampaignForm
 from app.road.campaign.results import CampaignResults
 from app.road.part import RoadPart
+from app.road.rows import RowsView
 from app.work.control import Control
 from app.work.jobs import Jobs
 from app.work_area import Pane, to_widget
@@ -197,6 +198,10 @@ class CampaignPanel(RoadPart):
         """Show the distributions (0) or the worst cases (1) and give the list the keyboard."""
         self.results.tabs.setCurrentIndex(number)
         self.results.focus_list()
+
+    def list_shown(self) -> RowsView | None:
+        """Return the list of the tab that is shown."""
+        return self.results.list_shown
 
     # -- room, keyboard --------------------------------------------------------------------------
 

@@ -20,6 +20,7 @@ from app.plain import PlainLabel
 from app.plots import words
 from app.quiet import QuietCombo
 from app.road.rows import Column, Row, RowsView
+from app.things import belongs
 
 if TYPE_CHECKING:
     from calib_model.vehicle.campaign import Campaign
@@ -77,13 +78,13 @@ class CampaignResults(QWidget):
                 QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
             )
             box.setMinimumContentsLength(7)
-            box.setMinimumHeight(30)
         self.words = PlainLabel()
         self.words.setWordWrap(True)
         self.plot = SpreadPlot()
         self.spread_rows = RowsView(_SPREAD, 0, "Spread of the estimate by set")
         self.worst = RowsView(_worst_columns(()), 1, "Worst runs; Enter drives one again")
         self.worst.taken.connect(self._on_taken)
+        belongs(self.worst, "run")
         down = QSplitter(Qt.Orientation.Vertical)
         down.addWidget(self.plot)
         down.addWidget(self.spread_rows)
@@ -192,6 +193,7 @@ class CampaignResults(QWidget):
         old = self.worst
         self.worst = RowsView(columns, 1, "Worst runs; Enter drives one again")
         self.worst.taken.connect(self._on_taken)
+        belongs(self.worst, "run")
         self._worst_column.replaceWidget(old, self.worst)
         old.hide()
         old.deleteLater()
@@ -217,10 +219,14 @@ class CampaignResults(QWidget):
         super().focusInEvent(event)
         self.focus_list()
 
+    @property
+    def list_shown(self) -> RowsView:
+        """The list of the tab that is shown."""
+        return self.worst if self.tabs.currentIndex() == 1 else self.spread_rows
+
     def focus_list(self) -> None:
         """Give the keyboard to the list of the tab that is shown."""
-        target = self.worst if self.tabs.currentIndex() == 1 else self.spread_rows
-        target.setFocus(Qt.FocusReason.OtherFocusReason)
+        self.list_shown.setFocus(Qt.FocusReason.OtherFocusReason)
 
 
 def _worst_columns(varied: tuple[Variation, ...]) -> tuple[Column, ...]:

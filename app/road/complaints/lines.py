@@ -9,6 +9,8 @@ from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Complaint, Standing
 from calib_model.session.complaints import moment_words, words
 
+from .possible import STATES
+
 MARKS = {
     Standing.OPEN: "error",
     Standing.ANSWERED: "warning",
@@ -50,7 +52,7 @@ def line_of(content: CalibrationSet, complaint: Complaint) -> Line:
     return Line(
         complaint.id,
         MARKS[complaint.standing],
-        str(complaint.standing).capitalize(),
+        STATES[complaint.standing],
         complaint.number,
         complaint.note,
         "; ".join([where, *([f"decided by {', '.join(named)}"] if named else [])])

@@ -7,12 +7,13 @@ from datetime import datetime
 from html import escape
 from pathlib import Path
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QFocusEvent, QKeyEvent, QResizeEvent
+from PySide6.QtCore import QDateTime, QLocale, Qt
+from PySide6.QtGui import QAction, QFocusEvent, QKeyEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QFileDialog,
     QFrame,
-    QGridLayout,
+    QHBoxLayout,
+    QMenu,
     QPushButton,
     QSplitter,
     QStackedWidget,
@@ -24,38 +25,37 @@ from PySide6.QtWidgets import (
 from app.desk import Desk
 from app.forms import Form
 from app.line_rows import Rows
+from app.look.empty import EmptyPage, Way, act
+from app.look.icons import icon
+from app.look.parts import primary
+from app.look.tokens import NEAR, TIGHT
 from app.needs import Memory
-from app.plain import PlainLabel, plain_tip
+from app.plain import plain_tip
 from app.road.part import RoadPart
 from app.things import belongs
 from app.work.jobs import Jobs
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.record import Complaint, Standing
+from calib_model.core.times import moment_of
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
 from calib_model.session import complaints as steps
 from calib_model.session.history import entries_of
 
 from ..needs import ShownMoment
+from .actions import STEPS
 from .forms import AnswerForm, DropForm, ProveForm, RaiseForm
 from .lines import complaint_lines
 from .listing import ComplaintsView
 from .papers import Paper, write_paper
+from .possible import choose, next_step, why_not
 from .proof_job import start_proof
 
 NARROW = 760
-BUTTONS = (
-    ("new", "New (N)", "Raises a complaint; from Recordings it comes with its moment."),
-    ("moment", "Go to the moment (Enter)", "Shows the recording at that moment."),
-    ("table", "Deciding table (T)", "Opens the first of the tables in Tune; 1 to 9 for others."),
-    ("answer", "Answer (A)", "Names the change that answers it."),
-    ("prove", "Prove (P)", "Names the run that shows it is gone."),
-    ("drop", "Drop (D)", "Lays it aside for a reason, or takes it up again."),
-    ("remove", "Remove (Del)", "Takes it out of the record; can be undone."),
-)
 EMPTY = (
-    "No complaints yet.\n\nLoad the run in Recordings (Ctrl+5), go to the moment and raise the "
-    "complaint there, so that it leads back to the cells that decided. Or press N here."
+    "What drivers complained of stands here, with the change that answers it and the run that "
+    "shows it is gone. Open the run in Recordings, go to the moment and raise the complaint "
+    "there: then it leads back to the cells that decided."
 )
 
 
@@ -92,10 +92,7 @@ class ComplaintsPanel(RoadPart):
     # -- building --------------------------------------------------------------------------------
 
     def _build(self) -> None:
-        self.empty = PlainLabel(EMPTY)
-        self.empty.setWordWrap(True)
-        self.empty.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        self.empty.setMargin(24)
+        self.empty = EmptyPage()
         self.left = QStackedWidget()
         self.left.addWidget(self.view)
         self.left.addWidget(self.empty)
@@ -106,25 +103,21 @@ class ComplaintsPanel(RoadPart):
             Qt.TextInteractionFlag.TextSelectableByMouse
             | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
-        self.buttons: dict[str, QPushButton] = {}
-        self._grid = QGridLayout()
-        self._grid.setSpacing(4)
-        for number, (name, text, tip) in enumerate(BUTTONS):
-            button = QPushButton(text)
-            button.setToolTip(plain_tip(tip))
-            button.setMinimumHeight(34)
-            button.clicked.connect(lambda _checked=False, name=name: self.act(name))
-            self.buttons[name] = button
-            self._grid.addWidget(button, number // 2, number % 2)
-        self.day_button = QPushButton("Write the day's summary…")
-        self.note_button = QPushButton("Write the change note…")
-        for button, paper, place in (
-            (self.day_button, Paper.DAY, 0),
-            (self.note_button, Paper.CHANGES, 1),
-        ):
-            button.setMinimumHeight(34)
-            button.clicked.connect(lambda _checked=False, paper=paper: self.write(paper))
-            self._grid.addWidget(button, 4, place)
+        self._rows_of_steps = {row.id.partition(".")[2]: row for row in STEPS}
+        self.next = primary(QPushButton())
+        self.next.clicked.connect(lambda _checked=False: self.act(next_step(self.chosen)))
+        self.new = self._button("new")
+        self.more = QPushButton("More")
+        self.more.setToolTip("Other steps of this complaint, and pages to write.")
+        self.menu = QMenu(self.more)
+        self.menu.setToolTipsVisible(True)
+        self.steps = {name: self._entry(name) for name in self._rows_of_steps}
+        self.menu.addSeparator()
+        self.papers = [
+            self._write_entry("Write the day's &summary…", Paper.DAY),
+            self._write_entry("Write the change n&ote…", Paper.CHANGES),
+        ]
+        self.more.setMenu(self.menu)
         self.raise_form, self.answer_form = RaiseForm(), AnswerForm()
         self.prove_form, self.drop_form = ProveForm(), DropForm()
         self._forms: tuple[Form, ...] = (
@@ -133,14 +126,19 @@ class ComplaintsPanel(RoadPart):
         self.raise_form.button("Raise (Enter)", self._raise)
         self.answer_form.button("Answer (Enter)", self._answer)
         self.prove_form.button("Prove (Enter)", self._prove)
-        self.drop_form.button("Drop (Enter)", self._drop)
-        right = QWidget()
+        self.drop_form.button("Set aside (Enter)", self._drop)
+        self._right = right = QWidget()
         column = QVBoxLayout(right)
-        column.setContentsMargins(4, 4, 4, 4)
+        column.setContentsMargins(NEAR, TIGHT, NEAR, NEAR)
         column.addWidget(self.details, 1)
         self._bar = QWidget()
-        self._bar.setLayout(self._grid)
-        self._grid.setContentsMargins(0, 0, 0, 0)
+        row = QHBoxLayout(self._bar)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(NEAR)
+        row.addWidget(self.new)
+        row.addStretch(1)
+        row.addWidget(self.more)
+        row.addWidget(self.next)
         column.addWidget(self._bar)
         for form in self._forms:
             form.left.connect(self._back)
@@ -155,6 +153,28 @@ class ComplaintsPanel(RoadPart):
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(self._across)
         self._show_form(None)
+
+    def _button(self, name: str) -> QPushButton:
+        row = self._rows_of_steps[name]
+        button = QPushButton(_short(row.text))
+        button.setIcon(icon(row.icon))
+        button.setToolTip(plain_tip(row.tip))
+        button.clicked.connect(lambda _checked=False: self.act(name))
+        return button
+
+    def _entry(self, name: str) -> QAction:
+        row = self._rows_of_steps[name]
+        if row.menu.startswith("-") and not self.menu.isEmpty():
+            self.menu.addSeparator()
+        entry = self.menu.addAction(icon(row.icon), row.text)
+        entry.setToolTip(plain_tip(row.tip))
+        entry.triggered.connect(lambda _checked=False: self.act(name))
+        return entry
+
+    def _write_entry(self, text: str, paper: Paper) -> QAction:
+        entry = self.menu.addAction(text)
+        entry.triggered.connect(lambda _checked=False: self.write(paper))
+        return entry
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Set the list above the details where both do not fit side by side."""
@@ -183,7 +203,7 @@ class ComplaintsPanel(RoadPart):
         elif self.rows.rowCount():
             self.view.setFocus(Qt.FocusReason.ShortcutFocusReason)
         else:
-            self.buttons["new"].setFocus(Qt.FocusReason.ShortcutFocusReason)
+            self.empty.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     # -- what is shown -----------------------------------------------------------------------------
 
@@ -192,10 +212,26 @@ class ComplaintsPanel(RoadPart):
         document = self.desk.current
         self.rows.show(complaint_lines(document.content) if document is not None else ())
         self.left.setCurrentWidget(self.view if self.rows.rowCount() else self.empty)
-        self.empty.setText(
-            EMPTY if document is not None else "No set is open. Open one with Ctrl+O."
-        )
+        self._show_empty()
         self._show_chosen()
+
+    def _show_empty(self) -> None:
+        """Say how to begin; what belongs to a chosen complaint has no place beside it."""
+        if self.desk.current is None:
+            opens = Way("Open a set…", act(self, "file.open"), "Open calibration sets.", "Ctrl+O")
+            self.empty.show_ways("No set is open", "Complaints are kept in the set.", [opens])
+        else:
+            self.empty.show_ways(
+                "No complaints yet",
+                EMPTY,
+                [
+                    Way("Go to the recordings", lambda: self.part_wanted.emit("recordings"),
+                        "Show the part Recordings, where a complaint takes its moment.", "Ctrl+5"),
+                    Way("New complaint without a recording", lambda: self.act("new"),
+                        "Raise a complaint that names no moment.", "N"),
+                ],
+            )  # fmt: skip
+        self._right.setVisible(bool(self.rows.rowCount()) or self.form is not None)
 
     def _keep(self) -> None:
         complaint = self.chosen
@@ -217,21 +253,30 @@ class ComplaintsPanel(RoadPart):
 
     def _show_chosen(self) -> None:
         document, complaint = self.desk.current, self.chosen
-        can_edit = document is not None and not document.read_only
-        for name, button in self.buttons.items():
-            button.setEnabled(complaint is not None or name == "new")
-            if name not in ("moment", "table"):
-                button.setEnabled(button.isEnabled() and can_edit)
-        for button in (self.day_button, self.note_button):
-            button.setEnabled(document is not None)
+        choose(self.desk, complaint)
+        for name, entry in self.steps.items():
+            why = why_not(self.desk, name)
+            entry.setEnabled(not why)
+            entry.setToolTip(plain_tip("\n".join(filter(None, (self._tip(name), why)))))
+        for entry in self.papers:
+            entry.setEnabled(document is not None)
+        dropped = complaint is not None and complaint.standing is Standing.DROPPED
+        text = "Take &up again (D)" if dropped else self._rows_of_steps["drop"].text
+        self.steps["drop"].setText(text)
+        step = next_step(complaint)
+        why = why_not(self.desk, step)
+        self.next.setText(_short(self.steps[step].text()))
+        self.next.setEnabled(not why)
+        self.next.setToolTip(plain_tip("\n".join(filter(None, (self._tip(step), why)))))
+        self.new.setVisible(step != "new")
+        self.new.setEnabled(not why_not(self.desk, "new"))
         if complaint is None or document is None:
             self.details.setHtml("<p>No complaint is chosen.</p>" if self.rows.rowCount() else "")
             return
-        self.buttons["moment"].setEnabled(bool(complaint.sha256))
-        self.buttons["table"].setEnabled(bool(complaint.tables))
-        dropped = complaint.standing is Standing.DROPPED
-        self.buttons["drop"].setText("Take up again (D)" if dropped else "Drop (D)")
         self.details.setHtml(_details(complaint, document.content))
+
+    def _tip(self, name: str) -> str:
+        return self._rows_of_steps[name].tip
 
     # -- acts --------------------------------------------------------------------------------------
 
@@ -389,6 +434,7 @@ class ComplaintsPanel(RoadPart):
         for one in self._forms:
             one.setVisible(one is form)
         self._bar.setVisible(form is None)
+        self._right.setVisible(form is not None or bool(self.rows.rowCount()))
         if first is not None:
             first.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
@@ -415,5 +461,19 @@ def _details(complaint: Complaint, content: CalibrationSet) -> str:
     if complaint.proof_recording:
         where = steps.moment_words(complaint.proof_recording, complaint.proof_moment)
         parts.append(f"<p>Proof: {escape(where)}</p>")
-    parts.append(f"<p><i>{escape(complaint.by)}, {escape(complaint.time)}</i></p>")
+    parts.append(f"<p><i>{escape(complaint.by)}, {escape(_local(complaint.time))}</i></p>")
     return "".join(parts)
+
+
+def _local(text: str) -> str:
+    """Return a time in the user's zone and form; the text itself if it is none."""
+    moment = moment_of(text)
+    if moment is None:
+        return text
+    local = QDateTime.fromSecsSinceEpoch(int(moment.timestamp()))
+    return QLocale().toString(local, QLocale.FormatType.ShortFormat)
+
+
+def _short(text: str) -> str:
+    """Return what a button says: the words of a menu's row without its mnemonic."""
+    return text.replace("&", "")

@@ -10,7 +10,8 @@ from app.needs import TUNE
 from app.road.area import page_of
 from app.road.showing import in_part
 
-MENU = "Road"
+MENU = "Road/Manoeuvres"
+VIEWS = f"{MENU}/Views"
 
 
 def _here(act: Callable[[Any], object]) -> Callable[[Any], None]:
@@ -26,31 +27,33 @@ def _toggle_strip(window: Any) -> None:
 ACTIONS: tuple[Action, ...] = (
     Action("road.drive", "&Drive the manoeuvre", f"-{MENU}", _here(lambda p: p.drive_chosen()),
            ("Ctrl+F11",), "Drive the chosen manoeuvre on the desk with the open sets.",
-           with_document),
+           with_document, icon="play"),
     Action("road.drive_all", "Drive &all manoeuvres", MENU, _here(lambda p: p.drive_all()),
            ("Ctrl+Shift+F11",), "Drive every manoeuvre on the desk, in the background.",
-           with_document),
-    Action("road.traces", "&Traces", MENU, _here(lambda p: p.show_tab(0)), (),
+           with_document, icon="list-checks"),
+    Action("road.traces", "&Traces", VIEWS, _here(lambda p: p.show_tab(0)), (),
            "Show the traces of the manoeuvre over time.", with_document),
-    Action("road.path", "Path from a&bove", MENU, _here(lambda p: p.show_tab(1)), (),
+    Action("road.path", "Path from a&bove", VIEWS, _here(lambda p: p.show_tab(1)), (),
            "Show where the vehicle went, from above.", with_document),
-    Action("road.estimates", "All &estimates", MENU, _here(lambda p: p.show_tab(2)), (),
+    Action("road.estimates", "All &estimates", VIEWS, _here(lambda p: p.show_tab(2)), (),
            "List the estimates of every manoeuvre that was driven.", with_document),
-    Action("road.sensitivity", "&Sensitivity of the cells", MENU, _here(lambda p: p.show_tab(3)),
-           (), "See which cells of a table matter to an estimate.", with_document),
-    Action("road.sensitivity_in_tune", "Sensitivity over the cells in T&une", MENU,
+    Action("road.sensitivity", "&Sensitivity of the cells", VIEWS, _here(lambda p: p.show_tab(3)),
+           (), "See which cells of a table matter to an estimate.", with_document,
+           icon="chart-spline"),
+    Action("road.sensitivity_in_tune", "Sensitivity over the cells in T&une", VIEWS,
            lambda w: page_of(w).manoeuvres.sensitivity.toggle_in_tune(), (),
            "Mark the cells in Tune by how the estimate answers to each, until the next edit.",
            with_document),
-    Action("road.left_out", "What the model leaves &out", MENU, _here(lambda p: p.show_tab(4)), (),
+    Action("road.left_out", "What the model leaves &out", VIEWS, _here(lambda p: p.show_tab(4)), (),
            "Read what the desk's numbers cannot tell, and the cautions."),
     Action("road.deciding", "Open the table that decides", MENU,
            _here(lambda p: p.open_deciding_table()), (),
-           "Open the table that decided the torque at the play head, in Tune.", with_document),
+           "Open the table that decided the torque at the play head, in Tune.", with_document,
+           icon="table-2"),
     Action("road.desk_evidence", "Record the run as evidence (E)", MENU,
            _here(lambda p: p.record_evidence()), (),
            "Keep in the set which cells the run visited, as evidence of the grade desk only.",
-           with_document),
+           with_document, icon="circle-check"),
     Action("road.vehicle", "Choose the &vehicle…", f"-{MENU}",
            _here(lambda p: p.chooser.ask_vehicle()), (),
            "Choose the vehicle file that the desk drives."),

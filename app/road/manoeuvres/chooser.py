@@ -20,6 +20,8 @@ from PySide6.QtWidgets import (
 
 from app.driving.manoeuvre_words import about
 from app.driving.service import Driving
+from app.look.icons import icon
+from app.look.parts import primary
 from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from calib_model.errors import BitepointError
@@ -85,14 +87,16 @@ class Chooser(QWidget):
         self.vehicle.setToolTip("Choose the vehicle file that the desk drives.")
         self.vehicle.setAccessibleName("Choose the vehicle")
         self.vehicle.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.vehicle.setMinimumHeight(30)
         self.vehicle.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
         self.vehicle.setMenu(QMenu(self.vehicle))
         self.vehicle.menu().aboutToShow.connect(self._fill_menu)
         self.variant = QuietCombo()
         self.variant.setAccessibleName("Load case of the vehicle")
         self.variant.setToolTip("How the vehicle is loaded, from its file.")
-        self.variant.setMinimumHeight(30)
+        self.variant.setSizeAdjustPolicy(
+            QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+        )
+        self.variant.setMinimumContentsLength(4)
         self.variant.activated.connect(self._on_variant)
         self.list = ManoeuvreList()
         self.list.currentItemChanged.connect(lambda _now, _before: self.chosen.emit())
@@ -105,8 +109,8 @@ class Chooser(QWidget):
         self.run_all = QPushButton("Drive all")
         self.run_all.setToolTip("Drives every manoeuvre, in the background (Ctrl+Shift+F11).")
         self.run_all.clicked.connect(lambda _checked=False: self._on_run_all())
-        for button in (self.run, self.run_all):
-            button.setMinimumHeight(34)
+        primary(self.run)
+        self.run.setIcon(icon("play", "on_accent"))
         self._running = False
         head = QHBoxLayout()
         head.addWidget(self.vehicle)

@@ -33,6 +33,7 @@ from app.road.manoeuvres.sensitivity import SensitivityTab
 from app.road.manoeuvres.traces_tab import TracesTab
 from app.road.manoeuvres.words import case_words, state_words, warned, why_nothing
 from app.road.part import RoadPart
+from app.things import belongs
 from app.work.control import Control
 from app.work.jobs import Job, Jobs
 from app.work.latest import Latest
@@ -125,7 +126,17 @@ class ManoeuvresPanel(RoadPart):
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(self._across)
 
+    def _say_what_is_where(self) -> None:
+        for widget, thing in (
+            (self.chooser.list, "manoeuvre"),
+            (self.metrics, "estimate"),
+            (self.all_metrics, "estimate"),
+            (self.traces, "trace"),
+        ):
+            belongs(widget, thing)
+
     def _connect(self) -> None:
+        self._say_what_is_where()
         desk, driving = self.desk, self.driving
         self.chooser.chosen.connect(self._on_chosen)
         self.chooser.drive_wanted.connect(self.drive_chosen)

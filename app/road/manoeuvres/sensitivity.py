@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 TELLING = 0.001
 """Share of the largest change below which a change is shown as next to nothing, and not named."""
 
-_SHOW, _HIDE = "Show in Tune (T)", "Hide in Tune (T)"
+_SHOW, _HIDE = "Show in Tune", "Hide in Tune"
 
 
 class SensitivityTab(QWidget):
@@ -88,9 +88,7 @@ class SensitivityTab(QWidget):
             box.setSizeAdjustPolicy(
                 QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
             )
-            box.setMinimumContentsLength(8)
-        for widget in (self.measure, self.table, self.step, self.button, self.tune_button):
-            widget.setMinimumHeight(30)
+            box.setMinimumContentsLength(5)
         self.plane = QuietCombo()
         self.plane.setAccessibleName("Where the further axes are cut")
         self.plane.activated.connect(lambda _i: self._show())

@@ -12,6 +12,8 @@ from app.driving.looks import Shown
 from app.driving.parts import Part, to_draw
 from app.driving.shapes import DeskRun
 from app.driving.traces import TraceStack
+from app.look.icons import icon
+from app.look.tokens import NEAR
 from app.needs import Memory
 
 _KEY = "driving/rows"
@@ -60,15 +62,17 @@ class TracesTab(QWidget):
         self.rows_button.setMenu(QMenu(self.rows_button))
         self.rows_button.menu().aboutToShow.connect(self._fill_menu)
         self.evidence_button = QToolButton()
-        self.evidence_button.setText("Evidence (E)")
+        self.evidence_button.setText("Evidence")
+        self.evidence_button.setIcon(icon("circle-check"))
+        self.evidence_button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
         self.evidence_button.setToolTip(
-            "Keeps in the set which cells this run visited, as evidence of the grade desk only."
+            "Keeps in the set which cells this run visited, as evidence of the grade desk only (E)."
         )
         self.evidence_button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.evidence_button.clicked.connect(lambda _checked=False: self.evidence_wanted.emit())
         bar = QHBoxLayout()
         bar.setContentsMargins(6, 2, 6, 0)
-        bar.setSpacing(12)
+        bar.setSpacing(NEAR)
         for widget in (self.saved_box, self.reference_box, self.rows_button):
             bar.addWidget(widget)
         bar.addStretch(1)

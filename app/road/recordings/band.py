@@ -102,7 +102,9 @@ class BandView(QWidget):
         begins = np.concatenate(([0], np.flatnonzero(np.diff(codes)) + 1))
         scale = (right - left) / (high - low)
         edges = np.clip(left + (time[first + begins] - low) * scale, left, right)
-        end = min(left + (float(time[last - 1]) - low) * scale, float(right))
+        # What governs at a tick governs until the next, which may lie beyond the view.
+        until = float(time[min(last, time.size - 1)])
+        end = min(left + (until - low) * scale, float(right))
         bounds = np.rint(np.append(edges, max(end, edges[-1]))).astype(int)
         widths = np.diff(bounds)
         found: list[tuple[int, int, int]] = []

@@ -4,23 +4,32 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QCheckBox,
     QGridLayout,
     QHBoxLayout,
     QSizePolicy,
-    QToolButton,
     QWidget,
 )
 
+from app.look.parts import switch
 from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from app.road.recordings.service import OpenDrive, Recordings
+from app.road.tools import PartTools
 
 if TYPE_CHECKING:
     from calib_model.evidence.replay import Replay
 
+TOOLS = {
+    "road.open": "Open",
+    "road.full_plot": "Whole screen",
+    "road.evidence": "Evidence",
+    "road.complain": "Complaint",
+}
+MORE = ("road.newest", "road.watch", "road.close", "-", "road.channels", "road.faults")
+"""Acts of the bar: as buttons, and in its menu."""
 NAMED = 2
 """Parts of the law that a set lacks, named in the verdict; the rest are counted."""
 
@@ -28,14 +37,10 @@ NAMED = 2
 class RecordingsBar(QWidget):
     """Chooses what is looked at, and says in words what it is worth.
 
-    Signals
-    -------
-    open_wanted, close_wanted, watch_wanted
+    Parameters
+    ----------
+    recordings : Recordings
     """
-
-    open_wanted = Signal()
-    close_wanted = Signal()
-    watch_wanted = Signal()
 
     def __init__(self, recordings: Recordings, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -53,26 +58,19 @@ class RecordingsBar(QWidget):
                 QuietCombo.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
             )
             box.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.counts = QCheckBox("Counts")
+        self.counts = switch(QCheckBox("Counts"))
         self.counts.setAccessibleName("This recording counts for the coverage of the tables")
         self.counts.setToolTip("Adds this recording to the coverage that is shown over the tables.")
-        self.open = self._button("Open…", "Opens one or several recordings (Ctrl+F3).")
-        self.shut = self._button("Close", "Closes this recording; its file stays.")
-        self.watch = self._button("Watch…", "Watches a folder and offers the newest run.")
-        self.open.clicked.connect(lambda _checked=False: self.open_wanted.emit())
-        self.shut.clicked.connect(lambda _checked=False: self.close_wanted.emit())
-        self.watch.clicked.connect(lambda _checked=False: self.watch_wanted.emit())
+        self.tools = PartTools(TOOLS, MORE)
         self._beside = PlainLabel("In the vehicle")
         self._beside.setBuddy(self.vehicle)
         row = QHBoxLayout()
         row.setSpacing(6)
         row.addWidget(self.drives, 3)
-        for widget in (self.open, self.shut, self.watch):
-            row.addWidget(widget)
-        row.addSpacing(6)
         row.addWidget(self._beside)
         row.addWidget(self.vehicle, 2)
         row.addWidget(self.counts)
+        row.addWidget(self.tools)
         self.verdict = PlainLabel()
         self.verdict.setWordWrap(True)
         # On a low screen it is one line, whose end may be cut; the list Agreement has it whole.
@@ -94,24 +92,12 @@ class RecordingsBar(QWidget):
         self.vehicle.activated.connect(self._state)
         self.counts.toggled.connect(self._count)
 
-    def _button(self, text: str, tip: str) -> QToolButton:
-        button = QToolButton()
-        button.setText(text)
-        button.setToolTip(plain_tip(tip))
-        button.setAccessibleName(text.rstrip("…"))
-        button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        button.setMinimumWidth(button.sizeHint().width())
-        return button
-
     def make_room(self, *, narrow: bool, low: bool) -> None:
         """Take less room where there is little: shorter words, smaller targets."""
         self._beside.setVisible(not narrow)
         self.counts.setText("" if narrow else "Counts")
         for box in (self.drives, self.vehicle):
             box.setMinimumContentsLength(6 if narrow else 14)
-        height = self.fontMetrics().height()
-        for button in (self.open, self.shut, self.watch):
-            button.setMinimumHeight(round((1.6 if low else 2.0) * height))
         self.verdict.setWordWrap(not low)
 
     # -- showing ---------------------------------------------------------------------------------
@@ -128,7 +114,6 @@ class RecordingsBar(QWidget):
         if chosen is not None:
             self.drives.setCurrentIndex(recordings.drives.index(chosen))
         self.drives.setEnabled(bool(recordings.drives))
-        self.shut.setEnabled(chosen is not None)
         self.counts.blockSignals(True)
         self.counts.setEnabled(chosen is not None)
         self.counts.setChecked(chosen is not None and chosen.counts)

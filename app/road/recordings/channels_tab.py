@@ -61,6 +61,7 @@ class ChannelsTab(QWidget):
             ),
             1,
             "Inputs and the channels that give them",
+            wrap=True,
         )
         self.list.setMinimumHeight(4 * self.fontMetrics().height())
         self.list.taken.connect(lambda _name: self._edit())

@@ -29,6 +29,7 @@ from app.road.recordings import evidence
 from app.road.recordings.bar import RecordingsBar
 from app.road.recordings.channels_tab import ChannelsTab
 from app.road.recordings.drawing import raw_scene, scene_of
+from app.road.recordings.full_screen import FullScreen
 from app.road.recordings.layout_form import LayoutForm
 from app.road.recordings.moment import deciding_table, uses_at
 from app.road.recordings.notice import Notice
@@ -37,10 +38,11 @@ from app.road.recordings.plot import DrivePlot
 from app.road.recordings.service import OpenDrive, Recordings
 from app.road.recordings.tabs import AgreementTab, CellTab, FaultsTab, MomentTab, TotalsTab
 from app.road.recordings.watching import Watching
+from app.road.rows import RowsView
+from app.things import belongs
 from app.turns import Turns
 from app.work.jobs import Jobs
 from app.work_area import Pane, to_widget
-from calib_model.cautions import LINE
 from calib_model.session.document import Event
 
 NARROW = 860
@@ -50,7 +52,7 @@ LOW = 400
 FILTER = "Recordings (*.csv *.tsv *.txt *.mf4 *.mdf *.parquet *.h5 *.hdf5);;All files (*)"
 HINT = (
     "←→ tick  ·  Shift 1 s  ·  Page 10 s  ·  Home End  ·  F fault  ·  G governing  ·  + − 0 zoom  "
-    "·  Enter cell  ·  E evidence  ·  C complaint  ·  F6 lists"
+    "·  Z whole screen  ·  Enter cell  ·  E evidence  ·  C complaint  ·  F6 lists"
 )
 EMPTY = (
     "A recording of driving is replayed through the set being edited and its reference: where it "
@@ -113,6 +115,17 @@ class RecordingsPanel(RoadPart):
             ("Tot&als", self.totals),
         ):
             self.tabs.addTab(page, title)
+        belongs(self.plot, "recording", self.plot.take_point)
+        belongs(self.bar.drives, "recording")
+        for page, thing in (
+            (self.moment, "used cell"),
+            (self.agreement, "signal"),
+            (self.cell, "moment"),
+            (self.faults, "moment"),
+            (self.channels, "channel"),
+            (self.totals, "used cell"),
+        ):
+            belongs(page.list, thing)
         self._turns = Turns(self, NARROW, self.plot, self.tabs)
         self.across = QSplitter(Qt.Orientation.Horizontal)
         self.across.setChildrenCollapsible(False)
@@ -121,6 +134,7 @@ class RecordingsPanel(RoadPart):
         self.across.setStretchFactor(0, 3)
         self.across.setStretchFactor(1, 2)
         self.across.setSizes([780, 500])
+        self.full = FullScreen(self.across, self.plot)
         self.stack = QStackedWidget()
         self.stack.addWidget(self.empty)
         self.stack.addWidget(self.across)
@@ -151,9 +165,6 @@ class RecordingsPanel(RoadPart):
         self.layout_form.answered.connect(lambda path, answers: service.open([path], answers))
         self.layout_form.left.connect(self.take_keyboard)
         self.channels.layout_shown.connect(self._show_layout)
-        self.bar.open_wanted.connect(self.ask_open)
-        self.bar.close_wanted.connect(self.close_recording)
-        self.bar.watch_wanted.connect(self.watching.ask)
         self.player.rested.connect(self._on_rested)
         self.plot.ordered.connect(self.order)
         self.faults.moment_wanted.connect(self._go)
@@ -230,15 +241,15 @@ class RecordingsPanel(RoadPart):
                     Way("Watch a folder…", self.watching.ask, WATCHES),
                     Way("Open the sample recordings", act(self, "road.samples"), SAMPLES),
                 ],
-                hint=LINE,
             )
         # The button that opened a recording has done its work.
         focus = self.window().focusWidget()
-        had_focus = focus in (self.bar.open, self.bar.shut, self.plot, self) or (
+        had_focus = focus in (self.plot, self) or (
             focus is not None and self.empty.isAncestorOf(focus)
         )
         changes = there != (self.stack.currentWidget() is self.across)
         self.stack.setCurrentWidget(self.across if there else self.empty)
+        self.bar.setVisible(there)  # nothing to choose from yet
         self.hint.setVisible(there and self.height() >= LOW)
         if changes and had_focus and self.isVisible():
             self.take_keyboard()
@@ -320,7 +331,9 @@ class RecordingsPanel(RoadPart):
     # -- what the keys order -----------------------------------------------------------------------
 
     def order(self, what: str) -> None:
-        """Do what a key of the plots orders."""
+        """Do what a key of the plots orders; what lies elsewhere ends the whole screen."""
+        if what in ("cell", "complaint"):
+            self.full.close()
         player, plot = self.player, self.plot
         {
             "right": lambda: player.step(1),
@@ -339,9 +352,25 @@ class RecordingsPanel(RoadPart):
             "out": lambda: plot.zoom(2.0),
             "whole": lambda: plot.show_view(*plot.whole()),
             "cell": self.jump_to_decider,
+            "full": self.toggle_full_plot,
             "evidence": self.record_evidence,
             "complaint": self.raise_complaint,
         }[what]()
+
+    def toggle_full_plot(self) -> None:
+        """Show the plot on the whole screen, or give it back its place."""
+        drive = self.service.chosen
+        if self.full.on:
+            self.full.close()
+        elif drive is None:
+            self.desk.tell("Open a recording first (Ctrl+F3).", refused=True)
+        else:
+            self.full.open(drive.name)
+
+    def list_shown(self) -> RowsView | None:
+        """Return the list of the tab that is shown."""
+        found = getattr(self.tabs.currentWidget(), "list", None)
+        return found if isinstance(found, RowsView) and self.service.drives else None
 
     def step_fault(self, by: int) -> None:
         """Go to the next (or last) fault."""
@@ -479,7 +508,7 @@ class RecordingsPanel(RoadPart):
         if not self.layout_form.isHidden():
             self.layout_form.fields["separator"].setFocus()
         elif not self.service.drives:
-            self.bar.open.setFocus(Qt.FocusReason.OtherFocusReason)
+            self.empty.setFocus(Qt.FocusReason.OtherFocusReason)
         elif self._turns.shows(self.plot):
             self.plot.setFocus(Qt.FocusReason.OtherFocusReason)
         else:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, QTimer, Signal
+from PySide6.QtCore import QEvent, QPoint, QPointF, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import (
     QBrush,
     QKeyEvent,
@@ -49,6 +49,7 @@ KEYS: dict[tuple[Qt.Key, bool], str] = {
     (Qt.Key.Key_G, True): "change back",
     (Qt.Key.Key_Minus, False): "out",
     (Qt.Key.Key_0, False): "whole",
+    (Qt.Key.Key_Z, False): "full",
     (Qt.Key.Key_E, False): "evidence",
     (Qt.Key.Key_C, False): "complaint",
     (Qt.Key.Key_Return, False): "cell",
@@ -84,6 +85,11 @@ class Veil(pg.GraphicsObject):
         box = self.getViewBox()
         return box.viewRect().normalized() if box is not None else QRectF()
 
+    def _column(self, view: QRectF) -> float:
+        """Return the time that one column of the screen stands for."""
+        box = self.getViewBox()
+        return view.width() / max(box.width() if box is not None else 0.0, 1.0)
+
     def paint(self, painter: QPainter, *_rest: object) -> None:
         """Hatch the spans; the pattern keeps its size whatever the scale."""
         view = self.boundingRect()
@@ -95,7 +101,7 @@ class Veil(pg.GraphicsObject):
         brush.setTransform(painter.worldTransform().inverted()[0])
         painter.setBrush(brush)
         painter.setPen(self._edge)
-        for start, end in joined(seen, view.width() / 400).tolist():
+        for start, end in joined(seen, self._column(view)).tolist():
             painter.drawRect(QRectF(start, view.top(), end - start, view.height()))
 
 
@@ -330,6 +336,11 @@ class DrivePlot(RingedWidget):
         self.show_view(middle - (middle - low) * factor, middle + (high - middle) * factor)
 
     # -- drawing -----------------------------------------------------------------------------------
+
+    def take_point(self, point: QPoint) -> bool:
+        """Take the play head to the moment at a point of this widget."""
+        self._point(self.band.moment_at(point.x() - self.band.x()))
+        return bool(self.scene.time.size)
 
     def _later(self) -> None:
         self._late.start()

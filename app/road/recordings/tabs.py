@@ -28,12 +28,14 @@ if TYPE_CHECKING:
 class ListTab(QWidget):
     """A line of words above a list."""
 
-    def __init__(self, columns: tuple[Column, ...], stretch: int, name: str) -> None:
+    def __init__(
+        self, columns: tuple[Column, ...], stretch: int, name: str, *, wrap: bool = False
+    ) -> None:
         super().__init__()
         self.words = PlainLabel()
         self.words.setWordWrap(True)
         self.words.setContentsMargins(6, 4, 6, 2)
-        self.list = RowsView(columns, stretch, name)
+        self.list = RowsView(columns, stretch, name, wrap=wrap)
         self.list.setMinimumHeight(3 * self.fontMetrics().height())
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
@@ -179,6 +181,7 @@ class FaultsTab(ListTab):
             ),
             4,
             "Faults of the recording",
+            wrap=True,
         )
         self.list.taken.connect(self._go)
 
@@ -321,6 +324,7 @@ class TotalsTab(ListTab):
             ),
             0,
             "Totals by table",
+            wrap=True,
         )
         self.list.taken.connect(lambda key: self.cell_wanted.emit(*key))
 

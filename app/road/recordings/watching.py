@@ -83,7 +83,7 @@ class Watching(QObject):
         path = self.offered or self.watch.newest()
         if path is None:
             if self.watch.folder is None:
-                self._service.desk.tell("No folder is watched. Choose one with Watch….")
+                self._service.desk.tell("No folder is watched. Choose one with “Watch a folder…”.")
             else:
                 self._service.desk.tell(f"There is no run in {self.watch.folder} yet.")
             return

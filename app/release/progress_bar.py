@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QPainter, QPaintEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QPushButton, QSizePolicy, QWidget
 
 from app.look.brush import box
 from app.look.icons import icon
 from app.look.palettes import tones_of
 from app.look.parts import ShortLabel, quiet
-from app.look.tokens import ICON, NEAR, TIGHT
+from app.look.tokens import ICON, TIGHT
+from app.plain import PlainLabel
 
 _WIDE, _HIGH = 160, 8
 
@@ -56,7 +57,7 @@ class Notice(QWidget):
 
     def __init__(self, act: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        mark = QLabel()
+        mark = PlainLabel()
         mark.setPixmap(icon("triangle-alert", "second").pixmap(ICON, ICON))
         mark.setAccessibleName("Notice")
         self.label = ShortLabel(second=True)
@@ -64,12 +65,11 @@ class Notice(QWidget):
         self.button.clicked.connect(lambda _checked=False: self.wanted.emit())
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
-        row.setSpacing(NEAR)
+        row.setSpacing(TIGHT)
         row.addWidget(mark)
         row.addWidget(self.label)
         row.addWidget(self.button)
         row.addStretch(1)
-        row.setSpacing(TIGHT)
         mark.setAlignment(Qt.AlignmentFlag.AlignVCenter)
         self.hide()
 

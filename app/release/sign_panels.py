@@ -6,8 +6,8 @@ from collections.abc import Callable
 from html import escape
 
 from PySide6.QtCore import QSize, Qt, Signal
-from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QFrame, QLineEdit, QPushButton, QTextBrowser
+from PySide6.QtGui import QGuiApplication, QTextOption
+from PySide6.QtWidgets import QFrame, QLineEdit, QPushButton, QTextBrowser, QTextEdit
 
 from app.forms import Form, PathField
 from app.look.parts import TextLabel, quiet
@@ -15,6 +15,7 @@ from app.needs import Memory
 from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from calib_model.errors import BitepointError
+from calib_model.foreign_text import plain_lines
 from calib_model.session.document import Document
 from calib_model.signoff.confirmed import Claim, claim_of, confirm
 from calib_model.signoff.gate import counted
@@ -26,6 +27,35 @@ from .lines import EN, when
 from .service import Standings
 from .signing import NewKey
 from .standing import Known, Standing
+
+
+class BrokenText(QTextEdit):
+    """Text as high as it is, broken anywhere: a fingerprint is one long word, and never cut."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setReadOnly(True)
+        self.setFrameShape(QFrame.Shape.NoFrame)
+        self.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
+        self.setWordWrapMode(QTextOption.WrapMode.WrapAtWordBoundaryOrAnywhere)
+        self.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.viewport().setAutoFillBackground(False)
+        self.document().setDocumentMargin(0)
+        fits = self.document().documentLayout().documentSizeChanged
+        fits.connect(lambda size: self.setFixedHeight(max(round(size.height()), 1)))
+
+    def text(self) -> str:
+        """Return what it says."""
+        return self.toPlainText()
+
+    def setText(self, text: str) -> None:
+        """Show a text as it is, control characters spelt out."""
+        self.setPlainText(plain_lines(text))
+
+    def minimumSizeHint(self) -> QSize:
+        """Ask for no width."""
+        return QSize(0, super().minimumSizeHint().height())
 
 
 class TrustForm(Form):
@@ -51,8 +81,8 @@ class TrustForm(Form):
         )  # fmt: skip
         self.milestone = QuietCombo()
         self.add("Milestone", self.milestone, "Milestone", "Which maturity levels are asked for.")
-        self.used = TextLabel("", "small")
-        self.used.setWordWrap(True)
+        self.used = BrokenText()
+        self.used.setAccessibleName("What the files say of who may sign")
         self.column.addWidget(self.used)
         self.confirm = QPushButton("Confirm these signers")
         self.confirm.setToolTip(

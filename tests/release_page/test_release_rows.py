@@ -8,11 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from PySide6.QtCore import QPoint, Qt
+from PySide6.QtGui import QFont
 
 from app.line_rows import Line, Rows
 from app.release.keys_kept import KeptKey, keep_key, key_of
 from app.release.lines import GROUPS, KINDS, View, group_of
 from app.release.standing import Past
+from app.shell.window import MainWindow
 from calib_model.core.record import Outcome
 from calib_model.editing.change import values_change
 from calib_model.signoff.decisions import decide
@@ -215,6 +217,34 @@ def test_the_cells_of_a_waiver_are_shown_whole(with_set, qtbot) -> None:
         bench.page.back_to_list()
         seen += 1
     assert seen
+
+
+def test_large_text_leaves_the_panel_of_signing_as_wide_as_it_is(
+    qapp, window: MainWindow, opened, wait
+) -> None:
+    page = opened("normal_signed")
+    page.show_panel(page.trust)
+    wait()
+    assert "SHA256:" in page.trust.used.text()
+    before = qapp.font()
+    large = QFont(before)
+    large.setPointSizeF(16)
+    try:
+        qapp.setFont(large)
+        page._across.setSizes([960, 340])
+        wait()
+        for form in (page.trust, page.hand_over, page.trial):
+            page.show_panel(form)
+            wait()
+            bar = page.tabs.currentWidget().horizontalScrollBar()
+            assert bar.maximum() == 0, (form, bar.maximum())
+        page.show_panel(page.trust)
+        wait()
+        used = page.trust.used
+        assert used.height() >= used.document().size().height() - 1, "no line of it is cut"
+    finally:
+        qapp.setFont(before)
+        wait()
 
 
 # -- the history ----------------------------------------------------------------------------------

@@ -28,7 +28,9 @@ from app.plots.curve import CurveView
 from app.plots.heatmap import HeatMapView, Show
 from app.plots.legend import Legend
 from app.plots.slices import SlicesView
+from app.plots.tools import PlotTools
 from app.plots.view import Findings, PlotView
+from app.plots.words import place
 from app.quiet import QuietCombo
 
 if TYPE_CHECKING:
@@ -173,7 +175,9 @@ class PlotPanel(QWidget):
         layout.addWidget(self.pages, 1)
         foot = QHBoxLayout()
         foot.setContentsMargins(6, 1, 6, 1)
-        foot.addWidget(self.legend)
+        foot.addWidget(self.legend, 1)
+        self.tools = PlotTools(desk, self, self._title, self.twin, self.fit, self)
+        foot.addWidget(self.tools, 0, Qt.AlignmentFlag.AlignTop)
         layout.addLayout(foot)
         # At the foot, where the tabs stay when the resulting torque takes height from the grid.
         layout.addWidget(self.bar)
@@ -283,6 +287,29 @@ class PlotPanel(QWidget):
             if view.isVisible():
                 view.fit()
 
+    def twin(self) -> PlotPanel:
+        """Return the same plots once more, live, without the controls around them."""
+        made = PlotPanel(self.desk)
+        made.bar.hide()
+        made.tools.hide()
+        made.set_findings(self._findings)
+        made.saved_box.setChecked(self.saved_box.isChecked())
+        made.reference_box.setChecked(self.reference_box.isChecked())
+        made.set_mode(self.mode)
+        made.slices.set_along(self.slices.along())
+        made.set_surface_choice(self.surface_choice)
+        if self._tab != MAP:
+            made._go_to(self._tab)
+        return made
+
+    def _title(self) -> str:
+        table = self.desk.table
+        if table is None:
+            return "No table"
+        name = f"{table.label} at {place(table, self.desk.cursor)}" if table.shape else table.label
+        document = self.desk.current
+        return f"{name}, {document.title}" if document is not None else name
+
     def sizeHint(self) -> QSize:
         """A third of a small screen."""
         return QSize(700, 330)
@@ -344,10 +371,10 @@ class PlotPanel(QWidget):
         desk = self.desk
         for signal in (desk.current_changed, desk.reference_changed, desk.documents_changed):
             signal.connect(self._feed_result)
-        desk.edited.connect(lambda _event: self._feed_result())
+        desk.edited.connect(self._feed_result)
         self._feed_result()
 
-    def _feed_result(self) -> None:
+    def _feed_result(self, _event: object = None) -> None:
         from app.plots.result.reckon import Named
 
         if self.result is None:

@@ -26,6 +26,7 @@ CONTENTS: dict[str, tuple[str, ...]] = {
     ),
     "plot": (
         "plots.fit", "plots.turn_slices", "-",
+        "plots.copy", "plots.save", "plots.slide", "plots.pop_out", "-",
         "plots.saved", "plots.reference", "plots.driving", "-",
         "plots.values", "plots.from_saved", "plots.from_reference",
     ),

@@ -97,7 +97,7 @@ def reading_process() -> None:
 
 
 @pytest.fixture(autouse=True)
-def at_once(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+def reading_here(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """Read without a process for each file, whose start takes most of the time."""
     if request.path.parent.name in READ_HERE and "reading_process" not in request.fixturenames:
         from tests.reading_here import read_here

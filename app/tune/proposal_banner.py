@@ -74,8 +74,7 @@ class ProposalBanner(QFrame):
             self.see.setChecked(False)
             return
         self.text.setText(f"Proposed: {change_words(table, proposed)}")
-        said = plain_tip(self.text.text())
-        self.setToolTip(said)
+        self.setToolTip(plain_tip(self.text.text()))
         self.setAccessibleName(self.text.text())
 
 

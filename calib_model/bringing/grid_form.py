@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +27,9 @@ from .said import headed, id_said
 
 if TYPE_CHECKING:
     from .blocks import Block
+
+_PARTS = re.compile(r"\\(?!x[0-9a-f]{2}|u[0-9a-f]{4}|U[0-9a-f]{8})")
+"""A backslash that parts the two axes of a corner, and does not spell a sign out (``\\xad``)."""
 
 
 def is_grid(grid: Grid, block: Block) -> bool:
@@ -64,7 +68,8 @@ def _named_corner(grid: Grid, block: Block) -> int:
     above = block.heads[-1] if block.heads and block.heads[-1] == block.top - 1 else block.top
     for row in (block.top, above):
         filled = (grid.kinds[row, block.left + 1 : block.right] != EMPTY).all()
-        if "\\" in grid.text(row, block.left) and filled and row + 1 < block.bottom:
+        corner = _PARTS.search(grid.text(row, block.left))
+        if corner is not None and filled and row + 1 < block.bottom:
             return row
     return -1
 
@@ -124,9 +129,9 @@ def read_bare_grid(grid: Grid, block: Block, reading: Reading) -> None:
 
 def _axes_said(corner: str, heading: Heading) -> tuple[str, str, Heading]:
     """Tell what the corner names: both axes, the rows' axis, or the table itself."""
-    if "\\" in corner:
-        rows, _, columns = corner.partition("\\")
-        return rows.strip(), columns.strip() or heading.columns, heading
+    parts = _PARTS.split(corner, maxsplit=1)
+    if len(parts) > 1:
+        return parts[0].strip(), parts[1].strip() or heading.columns, heading
     name, unit = headed(corner)
     if corner and heading.id and id_said(name) == heading.id and heading.unit is None:
         return "", heading.columns, Heading(

@@ -162,7 +162,7 @@ def test_lists_kinds_and_what_each_takes(capsys: pytest.CaptureFixture[str]) -> 
     assert status == 0
     assert "rate_within" in out
     assert "outlier" not in out
-    out = said(capsys, NORMAL, "kinds", "monotone")[1]
+    out = " ".join(said(capsys, NORMAL, "kinds", "monotone")[1].split())  # lines may be folded
     assert "Which way, along rising breakpoints. One of up, down. up if not given." in out
     helped = said(capsys, "--help")[1]
     assert "hysteresis" in helped
@@ -190,7 +190,7 @@ def test_a_rule_is_previewed_added_turned_off_and_removed(
     assert (finding.amount, str(finding.severity)) == (4.0, "warning")
     assert said(capsys, own, "off", "--number", "3", *here, "-o", own)[0] == 0
     assert check(content(own)).findings == ()
-    assert "[warning, off]" in said(capsys, own, "list", *here)[1]
+    assert "[warning, off]" in " ".join(said(capsys, own, "list", *here)[1].split())
     assert said(capsys, own, "on", "bounds", *here, "-o", own)[0] == 0
     assert len(check(content(own)).findings) == 1
     assert said(capsys, own, "remove", "bounds", *here, "-o", own)[0] == 0

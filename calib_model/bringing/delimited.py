@@ -8,6 +8,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from ..core.text_cells import encoding_of, not_utf8_from
 from .bounds import MAX_CELLS, MAX_COLUMNS, MAX_DIFFERENT, MAX_TEXT, REMEDY
 from .grid import Builder
 from .refused import Refused
@@ -81,16 +82,10 @@ def read_delimited(data: bytes, hints: Mapping[str, str]) -> Text:
 
 def _decoded(data: bytes, encoding: str, notes: list[str]) -> str:
     if not encoding:
-        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-            encoding = "utf-16"
-        else:
-            encoding = "utf-8-sig"
-            try:
-                return data.decode(encoding)
-            except UnicodeDecodeError as error:
-                encoding = "cp1252"  # what western desks write when it is not UTF-8
-                line = data.count(b"\n", 0, error.start) + 1
-                notes.append(f"It is not UTF-8 (line {line}); it was read as {encoding}.")
+        encoding = encoding_of(data)
+        if encoding == "cp1252":
+            line = data.count(b"\n", 0, not_utf8_from(data)) + 1
+            notes.append(f"It is not UTF-8 (line {line}); it was read as {encoding}.")
     try:
         return data.decode(encoding)
     except LookupError:

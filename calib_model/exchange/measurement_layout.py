@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections import Counter
 from dataclasses import dataclass, replace
@@ -10,6 +9,7 @@ from pathlib import Path
 
 from ..core.numbers import counted
 from ..core.plain_file import open_plain
+from ..core.text_cells import cells_of, encoding_of, rows_of
 from ..core.units import known
 from ..errors import FileProblem
 
@@ -147,7 +147,7 @@ def inspect(
         ) from None
     if not data:
         raise FileProblem(path, "", "The file is empty.", "Check the name.")
-    encoding = encoding or _encoding_of(data)
+    encoding = encoding or encoding_of(data, whole=whole)
     try:
         text = data.decode(encoding, errors="strict" if whole else "ignore")
     except (LookupError, ValueError):  # a name may be no text that could be one
@@ -164,7 +164,8 @@ def inspect(
         raise FileProblem(
             path, "", "No columns of numbers are found.", "Name the separator, or check the file."
         )
-    cells = [_cells(line, separator) for line in lines]
+    numbered = list(rows_of("\n".join(lines), separator, LINES))
+    cells = [row for _, row in numbered]
     first = _first_row(cells, decimal)
     if first is None:
         raise FileProblem(
@@ -172,31 +173,13 @@ def inspect(
         )
     mark = decimal or _decimal_of(path, separator, cells[first:])
     columns = _columns(cells, first)
-    return Layout(path, encoding, separator, mark, columns, first + 1)
+    return Layout(path, encoding, separator, mark, columns, numbered[first][0] + 1)
 
 
 def unit_text(text: str) -> str:
     """Return a unit as this program writes it; as it stands if it is not known."""
     plain = text.strip().replace("\N{MICRO SIGN}", "u").replace("\N{DEGREE CELSIUS}", "°C")
     return _UNITS.get(plain.lower(), plain.replace("·", ".").replace("²", "2"))
-
-
-def _encoding_of(data: bytes) -> str:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return "utf-16"
-    if data.startswith(b"\xef\xbb\xbf"):
-        return "utf-8-sig"
-    try:
-        data[: len(data) - 3].decode("utf-8") if len(data) >= HEAD else data.decode("utf-8")
-    except UnicodeDecodeError:
-        return "cp1252"  # what western desks write when it is not UTF-8
-    return "utf-8"
-
-
-def _cells(line: str, separator: str) -> list[str]:
-    if separator == " ":
-        return line.split()
-    return [c.strip() for c in next(csv.reader([line], delimiter=separator), [])]
 
 
 def _numeric(cell: str) -> bool:
@@ -212,7 +195,7 @@ def _separator_of(lines: list[str], decimal: str | None) -> str | None:
     for separator in SEPARATORS:
         if separator == decimal:
             continue
-        rows = [_cells(line, separator) for line in lines if line.strip()]
+        rows = [cells_of(line, separator) for line in lines if line.strip()]
         # Empty cells say nothing: where rates are mixed most cells of a row are empty.
         counts = Counter(
             len(r) for r in rows if len(r) > 1 and sum(map(_numeric, r)) * 2 >= max(1, _filled(r))

@@ -7,7 +7,6 @@ there are many, into a temporary file, so that ten million rows need the memory 
 
 from __future__ import annotations
 
-import csv
 import io
 import re
 import tempfile
@@ -21,6 +20,7 @@ import numpy as np
 from ..core.arrays import FloatArray
 from ..core.plain_file import open_plain
 from ..core.table import Table
+from ..core.text_cells import cells_of, number_in
 from ..core.units import convert, same_kind
 from ..errors import FileProblem, UnitProblem
 from ..shaping.samples import Samples
@@ -334,30 +334,24 @@ class _Reader:
         for number, line in enumerate(lines, first):
             if not line.strip():
                 continue
-            cells = (
-                line.split() if separator == " " else next(csv.reader([line], delimiter=separator))
-            )
+            cells = cells_of(line, separator)
             row = [self._number(cells, place, number) for place in self.numbers]
             if any(v is None for v in row):
                 continue
             rows.append([v for v in row if v is not None])
             kept.append(number)
             if self.label >= 0:
-                names.append(cells[self.label].strip() if self.label < len(cells) else "")
+                names.append(cells[self.label] if self.label < len(cells) else "")
         found = np.array(rows, dtype=np.float64).reshape(len(rows), len(self.numbers)).T
         return found, np.array(kept, dtype=np.int64), names
 
     def _number(self, cells: list[str], place: int, line: int) -> float | None:
-        text = cells[place].strip() if place < len(cells) else ""
+        text = cells[place] if place < len(cells) else ""
         if text.lower() in _EMPTY:
             return float("nan")
-        plain = text.replace("\N{MINUS SIGN}", "-")
-        other = "." if self.layout.decimal == "," else ","
-        if other not in plain and "_" not in plain:
-            try:
-                return float(plain.replace(self.layout.decimal, "."))
-            except ValueError:
-                pass
+        found = number_in(text, self.layout.decimal)
+        if found is not None:
+            return found
         self.bad.count += 1
         column = self.layout.columns[place].name
         told = f"line {line}, column {column!r}: {text[:30]!r}"

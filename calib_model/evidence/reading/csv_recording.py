@@ -8,7 +8,6 @@ is how rates are mixed); a cell such as ``nan`` or ``n/a`` is a sample without a
 from __future__ import annotations
 
 import codecs
-import csv
 import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -19,6 +18,7 @@ import numpy as np
 
 from ...core.arrays import FloatArray
 from ...core.plain_file import open_plain
+from ...core.text_cells import cells_of, number_in
 from .csv_layout import NO_VALUE
 from .layout import ISO, Layout
 from .stream import Block, Refused, Remarks
@@ -26,6 +26,7 @@ from .stream import Block, Refused, Remarks
 BLOCK_BYTES = 8 << 20
 MAX_LINE = 1 << 20
 _PLAIN_ENCODINGS = {"utf-8", "utf8", "utf-8-sig", "cp1252", "latin-1", "iso8859-1", "ascii"}
+_LIKE_A_NUMBER = re.compile(r"[+-]?[0-9]*[.,][0-9]*(?:[.,][0-9]+)*(?:[eE][+-]?[0-9]+)?")
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _LINE_FEED = ord("\n")
 _EMPTY = -np.inf  # stands for an empty cell while numpy reads a block
@@ -142,7 +143,7 @@ class _Reader:
         if not self.width:
             first = data[: data.find(b"\n") if b"\n" in data else len(data)]
             text = first.decode("utf-8", "replace")
-            self.width = len(next(csv.reader([text], delimiter=self.layout.separator), []))
+            self.width = len(cells_of(text, self.layout.separator))
             if self.width <= max(self.numbers):
                 return None
         names = [f"f{n}" for n in range(self.width)]
@@ -243,13 +244,7 @@ class _Reader:
         for number, line in enumerate(lines, first):
             if not line.strip():
                 continue
-            try:
-                cells = (
-                    line.split() if separator == " "
-                    else next(csv.reader([line], delimiter=separator))
-                )  # fmt: skip
-            except csv.Error:
-                cells = []
+            cells = cells_of(line, separator)
             if not self.width and len(cells) >= need:
                 self.width = len(cells)
             if len(cells) < need or (self.width and len(cells) != self.width):
@@ -266,27 +261,26 @@ class _Reader:
         return columns, len(rows)
 
     def _cell(self, cell: str, place: int, line: int) -> float | None:
-        text = cell.strip()
-        if not text:
+        if not cell:
             return None
         if place in self.dates:
-            return self._date(text)
-        if text.lower() in NO_VALUE:
+            return self._date(cell)
+        if cell.lower() in NO_VALUE:
             return float("nan")
-        plain = text.replace("\N{MINUS SIGN}", "-")
-        if "_" not in plain and self.other not in plain:
-            try:
-                return float(plain.replace(self.layout.decimal, "."))
-            except ValueError:
-                pass
-        elif re.fullmatch(r"[+-]?[0-9]*[.,][0-9]*(?:[.,][0-9]+)*(?:[eE][+-]?[0-9]+)?", plain):
+        found = number_in(cell, self.layout.decimal)
+        if found is not None:
+            return found
+        plain = cell.replace("\N{MINUS SIGN}", "-")
+        if self.other in plain and re.fullmatch(
+            r"[+-]?[0-9]*[.,][0-9]*(?:[.,][0-9]+)*(?:[eE][+-]?[0-9]+)?", plain
+        ):
             mark = "point" if self.layout.decimal == "." else "comma"
             raise Refused(
                 f"line {line}, column {self.names[place]!r}",
-                f"{text[:30]!r} is not a number with a decimal {mark}.",
+                f"{cell[:30]!r} is not a number with a decimal {mark}.",
                 "Say which decimal mark the file has, or mend the file.",
             )
-        self.remarks.text_cell(self.names[place], line, text)
+        self.remarks.text_cell(self.names[place], line, cell)
         return float("nan")
 
     def _dates(self, texts: list[str]) -> FloatArray:

@@ -6,12 +6,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
+from PySide6.QtCore import QDateTime, QLocale
+
 from app.line_rows import Line as PlainLine
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.core.numbers import with_unit
 from calib_model.core.record import Decision, Level, Outcome, Places, Remark, SignOff, Trial, Waiver
 from calib_model.core.record_plain import rule_text
 from calib_model.core.table import Table
+from calib_model.core.times import moment_of
 from calib_model.rules.waivers import form_of, lapse, today
 from calib_model.signoff.gate import Item, Obstacle
 from calib_model.signoff.statement import read_statement
@@ -337,8 +340,12 @@ def _label(content: CalibrationSet, id: str) -> str:
 
 
 def when(time: str) -> str:
-    """Return a recorded time for reading: to the minute, UTC."""
-    return f"{time[:16].replace('T', ' ')} UTC" if len(time) > 10 else time or "no time given"
+    """Return a recorded time in the user's zone and form; a day, or what is no time, as it is."""
+    moment = moment_of(time) if len(time) > len("2026-12-01") else None
+    if moment is None:
+        return time or "no time given"
+    local = QDateTime.fromSecsSinceEpoch(int(moment.timestamp()))
+    return QLocale().toString(local, QLocale.FormatType.ShortFormat)
 
 
 def places_words(places: Places) -> str:

@@ -105,6 +105,8 @@ class ReleasePage(ReleasePanels):
         self.trust.show_standing(standing)
         self.state.show_standing(standing)
         self.sign.show_standing(standing, document)
+        for panel in (self.hand_over, self.trial):  # nothing to write without a set
+            panel.write.setEnabled(document is not None)
         self.key_work.show_standing(standing)
         self._show_list()
 

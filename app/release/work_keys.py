@@ -132,8 +132,8 @@ class KeyWork(QObject):
             )
         else:
             label.setText(
-                f"\N{WARNING SIGN} Every file will say {mark.word}, in the file and in its name: "
-                f"{mark.status}"
+                f"\N{WARNING SIGN} Every file will say {mark.word}, in the file and in its name. "
+                f"{mark.status.removeprefix(f'{mark.word}. ')}"
             )
 
     def write_trial(self) -> None:

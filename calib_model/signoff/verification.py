@@ -104,7 +104,7 @@ class Verification:
         names = plain_line(" and ".join(f"{s.name} ({s.role})" for s in self.signed_by))
         text = f"{self.state[:1].upper()}{self.state[1:]}"
         if self.state in (State.SIGNED, State.SIGNED_OFF):
-            text = f"{text} by {names}" if self.genuine else f"Says that it is {self.state}"
+            text = f"{text} by {names}" if self.genuine else f"Not verified as {self.state}"
         return plain_line(f"{text}. {self.reason}".strip())
 
 

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from PySide6.QtCore import QPoint, Qt
+from PySide6.QtCore import QLocale, QPoint, Qt
 from PySide6.QtGui import QFont
 
 from app.line_rows import Line, Rows
 from app.release.keys_kept import KeptKey, keep_key, key_of
-from app.release.lines import GROUPS, KINDS, View, group_of
+from app.release.lines import GROUPS, KINDS, View, group_of, when
 from app.release.standing import Past
 from app.shell.window import MainWindow
 from calib_model.core.record import Outcome
@@ -114,6 +114,32 @@ def test_thirty_thousand_rows_are_grouped_about_as_fast_as_they_are_listed(qtbot
         return best
 
     assert took(grouped) < 3 * took(lines)
+
+
+def test_times_are_in_the_form_that_the_user_has() -> None:
+    before = QLocale()
+    try:
+        QLocale.setDefault(QLocale("de_DE"))
+        assert when("2026-12-02T12:00:00Z").startswith("02.12.26")  # Unicode CLDR, from memory
+        QLocale.setDefault(QLocale("en_US"))
+        assert when("2026-12-02T12:00:00Z").startswith("12/2/26")
+    finally:
+        QLocale.setDefault(before)
+    assert when("2026-12-02") == "2026-12-02"
+    assert when("some day last week") == "some day last week"
+    assert when("") == "no time given"
+
+
+def test_without_a_set_nothing_can_be_written(with_set, quiet) -> None:
+    bench = with_set("normal")
+    assert bench.page.hand_over.write.isEnabled()
+    assert bench.page.hand_over.state.text().count("UNSIGNED") == 1, "said once"
+    bench.desk.remove(bench.desk.current)
+    quiet()
+    assert not bench.page.hand_over.write.isEnabled()
+    assert not bench.page.trial.write.isEnabled()
+    assert not bench.page.head.isVisible()
+    assert "Ctrl+O" in bench.page.list.nothing.text()
 
 
 # -- accepting many -------------------------------------------------------------------------------

@@ -68,6 +68,9 @@ class PlotFrame(RingedWidget):
         self.note.setWordWrap(True)
         self.note.hide()
         self.legend = Legend(self)
+        self.hidden: frozenset[str] = frozenset()
+        """Parts that the user took out of the drawing (`Entry.part`)."""
+        self.legend.switched.connect(self.show_part)
         self.sentence = PlainLabel(self)
         self.sentence.setWordWrap(True)
         self.sentence.setAlignment(Qt.AlignmentFlag.AlignCenter)
@@ -87,6 +90,15 @@ class PlotFrame(RingedWidget):
         """Show and pass on the key."""
         self.legend.show_entries(entries)
         self.said.emit()
+
+    def show_part(self, part: str, on: bool) -> None:
+        """Draw a part that the key names, or take it out."""
+        self.hidden = self.hidden - {part} if on else self.hidden | {part}
+        self.legend.show_off(self.hidden)
+        self.draw_parts()
+
+    def draw_parts(self) -> None:
+        """Draw what is not hidden; a plot whose key switches nothing has nothing to do."""
 
     def say(self, text: str) -> None:
         """Show and pass on a read-out."""

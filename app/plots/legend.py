@@ -5,8 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt
-from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QResizeEvent, QTransform
+from PySide6.QtCore import QPoint, QPointF, QRect, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import (
+    QColor,
+    QFontMetrics,
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QResizeEvent,
+    QTransform,
+)
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from app.colours import pen
@@ -31,6 +40,8 @@ class Entry:
         A symbol's kind, see `symbols.symbol`; empty for a line.
     filled : bool
         Whether the mark is filled.
+    part : str
+        What of the drawing the entry switches on and off; empty for what is always drawn.
     """
 
     words: str
@@ -39,14 +50,27 @@ class Entry:
     width: float = 1.5
     mark: str = ""
     filled: bool = False
+    part: str = ""
 
 
 class Legend(QWidget):
-    """Samples with words, wrapped to the width."""
+    """Samples with words, wrapped to the width; a click or Space takes a line out and back.
+
+    Signals
+    -------
+    switched : str, bool
+        A part of the drawing is to be shown, or not.
+    """
+
+    switched = Signal(str, bool)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.entries: tuple[Entry, ...] = ()
+        self.off: frozenset[str] = frozenset()
+        """Parts that are taken out of the drawing; their words are struck through."""
+        self._at = 0
+        self.setMouseTracking(True)
         policy = QSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         policy.setHeightForWidth(True)
         self.setSizePolicy(policy)
@@ -58,8 +82,57 @@ class Legend(QWidget):
         if new == self.entries:
             return
         self.entries = new
+        able = any(entry.part for entry in new)
+        self.setFocusPolicy(Qt.FocusPolicy.TabFocus if able else Qt.FocusPolicy.NoFocus)
         self.setAccessibleDescription("; ".join(e.words for e in new))
         self._fit()
+        self.update()
+
+    def show_off(self, parts: frozenset[str]) -> None:
+        """Strike through what is taken out of the drawing."""
+        if parts != self.off:
+            self.off = parts
+            self.update()
+
+    def _switch(self, number: int) -> None:
+        part = self.entries[number].part if 0 <= number < len(self.entries) else ""
+        if part:
+            on = part in self.off
+            self.show_off(self.off - {part} if on else self.off | {part})
+            self.switched.emit(part, on)
+
+    def _entry_at(self, place: QPoint) -> int:
+        places = self._places(self.width())
+        return next((n for n, rect in enumerate(places) if rect.contains(place)), -1)
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Take a line out of the drawing, or back."""
+        number = self._entry_at(event.position().toPoint())
+        if event.button() == Qt.MouseButton.LeftButton and number >= 0:
+            self._at = number
+            self._switch(number)
+        else:
+            super().mousePressEvent(event)
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
+        """Show a hand and a tip over what can be switched."""
+        number = self._entry_at(event.position().toPoint())
+        can = number >= 0 and bool(self.entries[number].part)
+        self.setCursor(Qt.CursorShape.PointingHandCursor if can else Qt.CursorShape.ArrowCursor)
+        self.setToolTip("Click to take this line out of the plot, or back." if can else "")
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Left and Right go through the lines, Space switches one."""
+        able = [n for n, entry in enumerate(self.entries) if entry.part]
+        if not able or event.key() not in (Qt.Key.Key_Left, Qt.Key.Key_Right, Qt.Key.Key_Space):
+            super().keyPressEvent(event)
+            return
+        at = able.index(self._at) if self._at in able else 0
+        if event.key() == Qt.Key.Key_Space:
+            self._switch(able[at])
+        else:
+            at = (at + (1 if event.key() == Qt.Key.Key_Right else -1)) % len(able)
+        self._at = able[at]
         self.update()
 
     def sizeHint(self) -> QSize:
@@ -86,7 +159,20 @@ class Legend(QWidget):
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         text = self.palette().windowText().color()
         metrics = painter.fontMetrics()
-        for entry, place in zip(self.entries, self._places(self.width()), strict=True):
+        able = [n for n, entry in enumerate(self.entries) if entry.part]
+        ringed = (self._at if self._at in able else able[0]) if able and self.hasFocus() else -1
+        font = painter.font()
+        for number, (entry, place) in enumerate(
+            zip(self.entries, self._places(self.width()), strict=True)
+        ):
+            gone = entry.part in self.off
+            font.setStrikeOut(gone)
+            painter.setFont(font)
+            painter.setOpacity(0.6 if gone else 1.0)
+            if number == ringed:
+                painter.setPen(pen(self.palette().accent().color(), 1.5))
+                painter.setBrush(Qt.BrushStyle.NoBrush)
+                painter.drawRect(place.adjusted(0, 0, -1, -1))
             middle = place.center().y() + 0.5
             sample = _sample(entry)
             if entry.mark:

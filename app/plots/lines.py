@@ -98,6 +98,7 @@ class LinesView(PlotView):
         """Make the items."""
         self._items = LineItems(canvas)
         self._over = OverlayItems(canvas)
+        self.draw_parts()
 
     def describe(self, table: Table) -> str:
         """Name what is drawn."""
@@ -224,6 +225,22 @@ class LinesView(PlotView):
         y = np.repeat(levels, 2)
         self._items.raster.show(np.tile([x0, x1], levels.size), y)
 
+    def draw_parts(self) -> None:
+        """Show the lines that are not taken out."""
+        if self.canvas is None:
+            return
+        items = self._items
+        for part, lines in {
+            "ends": (items.outer,),
+            "others": (items.others,),
+            "saved": (items.saved,),
+            "reference": (items.reference,),
+            "proposed": (items.proposed,),
+            "limits": (items.low, items.high),
+        }.items():
+            for line in lines:
+                line.setOpacity(0.0 if part in self.hidden else 1.0)
+
     # -- the key ---------------------------------------------------------------------------------
 
     def key(self, table: Table) -> list[Entry]:
@@ -236,20 +253,26 @@ class LinesView(PlotView):
             how = "held" if ends == {End.HELD} else "extrapolated"
             if len(ends) == 2:
                 how = f"{axis.below} below, {axis.above} above"
-            entries.append(Entry(f"ends {how}", ink.line, Qt.PenStyle.DashDotLine, 1.0))
+            entries.append(
+                Entry(f"ends {how}", ink.line, Qt.PenStyle.DashDotLine, 1.0, part="ends")
+            )
         if self.others(table).shape[0]:
-            entries.append(Entry("other slices", ink.faint, width=1.0))
+            entries.append(Entry("other slices", ink.faint, width=1.0, part="others"))
         saved, reference, proposed = self._overlay_lines(table)
         if saved[0] is not None:
-            entries.append(Entry("as saved", ink.quiet, Qt.PenStyle.DashLine))
+            entries.append(Entry("as saved", ink.quiet, Qt.PenStyle.DashLine, part="saved"))
         if reference[0] is not None and self.desk.reference is not None:
             name = self.desk.reference.title
-            entries.append(Entry(f"reference: {name}", ink.quiet, Qt.PenStyle.DotLine, 2.0))
+            entries.append(
+                Entry(f"reference: {name}", ink.quiet, Qt.PenStyle.DotLine, 2.0, part="reference")
+            )
         if proposed[0] is not None:
-            entries.append(Entry("as proposed", ink.accent, Qt.PenStyle.DashLine, 2.5))
+            entries.append(
+                Entry("as proposed", ink.accent, Qt.PenStyle.DashLine, 2.5, part="proposed")
+            )
         limits = words.limits(table)
         if limits:
-            entries.append(Entry(limits, ink.faint, width=2.5))
+            entries.append(Entry(limits, ink.faint, width=2.5, part="limits"))
         if locked_cells(table)[self.line_index()].any():
             entries.append(Entry("locked", ink.line, mark="locked", filled=True))
         severities = {str(severity) for severity, _ in self.findings.values()}

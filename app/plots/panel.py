@@ -94,6 +94,7 @@ class PlotPanel(QWidget):
         self.note.setIndent(6)
         self.note.hide()
         self.legend = Legend(self)
+        self.legend.switched.connect(self._on_part)
         for view in self.views:
             view.join_panel()
             view.said.connect(self._on_said)
@@ -134,6 +135,7 @@ class PlotPanel(QWidget):
 
         self.key_legend = Legend()
         self.key_legend.setMinimumWidth(280)
+        self.key_legend.switched.connect(self._on_part)
         self.key_button = QToolButton(self)
         self.key_button.setText("Key")
         self.key_button.setToolTip("What lines and marks mean.")
@@ -298,6 +300,8 @@ class PlotPanel(QWidget):
         made.set_mode(self.mode)
         made.slices.set_along(self.slices.along())
         made.set_surface_choice(self.surface_choice)
+        for part in self.views[0].hidden:
+            made._on_part(part, False)
         if self._tab != MAP:
             made._go_to(self._tab)
         return made
@@ -401,6 +405,12 @@ class PlotPanel(QWidget):
         self.views = (*self.views, self.surface)
         self.pages.addWidget(self.surface)
         self._on_overlays()
+
+    def _on_part(self, part: str, on: bool) -> None:
+        for view in self.views:
+            view.show_part(part, on)
+        for legend in (self.legend, self.key_legend):
+            legend.show_off(self.views[0].hidden)
 
     def _on_said(self) -> None:
         if not self._timer.isActive():

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
@@ -93,3 +94,25 @@ def test_a_window_of_its_own_follows_edits(panel: PlotPanel, desk: Desk, qtbot: 
     window.close()
     qtbot.waitUntil(lambda: panel.tools.windows == [])
     desk.do(values_change(desk.table, desk.table.values - 7, "Lower"))  # nothing listens any more
+
+
+def test_the_key_takes_lines_out_and_back(panel: PlotPanel, qtbot: QtBot) -> None:
+    qtbot.waitUntil(lambda: any(e.part == "others" for e in panel.legend.entries))
+    number = next(n for n, e in enumerate(panel.legend.entries) if e.part == "others")
+    at = panel.legend._places(panel.legend.width())[number].center()
+    line = panel.slices._items.others
+    assert line.opacity() == 1
+    qtbot.mouseClick(panel.legend, Qt.MouseButton.LeftButton, pos=at)
+    assert line.opacity() == 0
+    panel.desk.set_cursor((4, 4))  # what is drawn anew stays out
+    panel.slices.refresh()
+    assert line.opacity() == 0
+    assert panel.slices._items.inner.opacity() == 1
+    assert panel.legend.off == {"others"}
+    panel.legend.setFocus()
+    qtbot.keyClick(panel.legend, Qt.Key.Key_Space)
+    assert line.opacity() == 1
+    assert panel.legend.off == frozenset()
+    now = panel.legend._places(panel.legend.width())[0].center()
+    qtbot.mouseClick(panel.legend, Qt.MouseButton.LeftButton, pos=now)  # always drawn
+    assert panel.legend.off == frozenset()

@@ -63,7 +63,7 @@ class ReleasePage(ReleasePanels):
         self.list.view.entered.connect(lambda: self.acts.order("go"))
         self.list.view.ordered.connect(self.acts.order)
         self.act.ordered.connect(self.acts.order)
-        self.notice.wanted.connect(lambda: self.show_panel(self.trust))
+        self.notice.wanted.connect(self._show_signers)
         self.sign.key_wanted.connect(lambda: self.show_panel(self.keys))
         forms: tuple[Form, ...] = (
             self.trust, self.sign, self.keys, self.trial, self.hand_over,
@@ -92,6 +92,11 @@ class ReleasePage(ReleasePanels):
         """Show the trial panel with the keyboard where it is needed: Enter writes the files."""
         self.key_work.propose_folders()
         self.show_panel(self.trial, self.trial.first_stop())
+
+    def _show_signers(self) -> None:
+        """Show who may sign, with the keyboard on what confirms them, if that is to be done."""
+        button = self.trust.confirm
+        self.show_panel(self.trust, None if button.isHidden() else button)
 
     def check_again(self) -> None:
         """Read the lists and programme again, and look anew."""

@@ -91,6 +91,7 @@ class TrustForm(Form):
             "team says by another way."
         )
         self.confirm.clicked.connect(lambda _checked=False: self._confirm())
+        self.confirm.installEventFilter(self)  # Enter presses it, Esc goes back
         self.confirm.hide()
         self.column.addWidget(self.confirm, 0, Qt.AlignmentFlag.AlignRight)
         self._claim: Claim | None = None

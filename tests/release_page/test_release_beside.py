@@ -91,6 +91,10 @@ def test_signers_of_the_folder_count_once_they_were_confirmed(
     assert "not confirmed on this machine" in page.notice.text()
     page.notice.button.click()
     assert page.trust.isVisible(), "the notice leads to what is to be confirmed"
+    assert window.focusWidget() is page.trust.confirm
+    area = page.tabs.currentWidget().viewport()
+    corner = page.trust.confirm.rect().bottomLeft()
+    wait(lambda: page.trust.confirm.mapTo(area, corner).y() <= area.height())
     assert "may sign: reviewer A with key SHA256:" in page.trust.used.text()
     assert not page.trust.confirm.isHidden()
     page.trust.confirm.click()

@@ -35,6 +35,7 @@ from app.severity import paint_severity, severity_colour
 
 from . import layout
 from .cells import GridCells
+from .entry_hint import EntryHint
 from .layout import RIGHT
 from .marks import Look
 from .model import GridModel
@@ -204,6 +205,9 @@ class CellDelegate(QStyledItemDelegate):
         editor.setAccessibleName(f"New value: {index.data(Qt.ItemDataRole.AccessibleTextRole)}")
         self._view.editor = editor
         self._view.edited_cell = self._view.grid.plane.cell(index.row(), index.column())
+        table = self._view.grid.table
+        if table is not None:
+            EntryHint(editor, table, self._view.edited_cell)
         return editor
 
     def updateEditorGeometry(

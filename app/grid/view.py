@@ -18,13 +18,21 @@ from PySide6.QtCore import (
     Qt,
     QTimer,
 )
-from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPalette, QResizeEvent
+from PySide6.QtGui import (
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QPalette,
+    QResizeEvent,
+    QWheelEvent,
+)
 from PySide6.QtWidgets import QAbstractItemView, QWidget
 
 from app.desk import Desk
 from calib_model.core.arrays import BoolArray
 
-from . import keys, layout
+from . import keys, layout, zoom
 from .cells import GridCells
 from .delegate import CellDelegate
 from .headers import AxisHeader, CornerCaption
@@ -53,6 +61,7 @@ class GridView(GridCells):
         super().__init__(source, parent)
         self._listening = True
         self._text_width = 0
+        self._zoom = zoom.PLAIN
         self._settle = QTimer(self)
         self._settle.setSingleShot(True)
         self._settle.setInterval(_SETTLE_MS)
@@ -203,7 +212,25 @@ class GridView(GridCells):
             self.grid.use_palette()
         if event.type() == QEvent.Type.FontChange:
             self._fit()
+        if event.type() == QEvent.Type.ApplicationFontChange and self._zoom != zoom.PLAIN:
+            zoom.use(self, self._zoom)
         return super().event(event)
+
+    def zoom_by(self, steps: int) -> None:
+        """Make the cells larger or smaller by steps; 0 goes back to the window's size."""
+        step = zoom.zoomed(self._zoom + steps) if steps else zoom.PLAIN
+        if step != self._zoom:
+            self._zoom = step
+            zoom.use(self, step)
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        """Zoom while Ctrl is held, else scroll."""
+        turn = event.angleDelta().y()
+        if event.modifiers() & Qt.KeyboardModifier.ControlModifier and turn:
+            self.zoom_by(1 if turn > 0 else -1)
+            event.accept()
+        else:
+            super().wheelEvent(event)
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Draw the cells, or say that there are none."""

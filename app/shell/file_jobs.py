@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,11 @@ from calib_model.session import files as session
 
 if TYPE_CHECKING:
     from app.release.standing import Trust
+
+ONLY_TABLES = (".xlsx", ".xlsm", ".ods", ".nc", ".nc4")
+"""Files that are neither sets nor recordings; folders are taken like them."""
+EITHER = (".csv", ".tsv", ".tab", ".txt")
+"""Files that hold tables or a recording: what is in them tells."""
 
 
 def read(control: Control, path: Path) -> Any:
@@ -32,6 +38,26 @@ def look_at(_control: Control, path: Path) -> Any:
     from calib_model.evidence.reading import inspect_recording
 
     return inspect_recording(path)
+
+
+def drives_among(control: Control, paths: list[Path]) -> list[Path]:
+    """Return the files that are recordings: one of their columns is plainly the time."""
+    drives = []
+    for path in paths:
+        control.check()
+        try:
+            look_at(control, path)
+        except BitepointError:
+            continue
+        drives.append(path)
+    return drives
+
+
+def parted(paths: Sequence[Path]) -> tuple[list[Path], list[Path], list[Path]]:
+    """Return of dropped files those that hold tables only, those that may, and the others."""
+    tables = [p for p in paths if p.suffix.lower() in ONLY_TABLES or p.is_dir()]
+    either = [p for p in paths if p.suffix.lower() in EITHER and p not in tables]
+    return tables, either, [p for p in paths if p not in tables and p not in either]
 
 
 def write(_control: Control, save: session.Save) -> Any:

@@ -20,7 +20,7 @@ from calib_model.session import recovery
 from calib_model.session.document import Document
 
 from .base import Shell
-from .file_jobs import export, look_at, read, write
+from .file_jobs import drives_among, export, look_at, parted, read, write
 from .prompts import Prompts
 from .watch import Watch
 
@@ -40,11 +40,19 @@ class FileWork(QObject):
     window : Shell
     show_recordings : callable
         Called with the paths of recordings that are to be seen.
+    bring_in : callable
+        Called with the paths of files whose tables may be brought in.
     """
 
-    def __init__(self, window: Shell, show_recordings: Callable[[list[Path]], None]) -> None:
+    def __init__(
+        self,
+        window: Shell,
+        show_recordings: Callable[[list[Path]], None],
+        bring_in: Callable[[list[Path]], None],
+    ) -> None:
         super().__init__(window)
         self._window, self._show_recordings = window, show_recordings
+        self._bring_in = bring_in
         self._desk = window.desk
         self._opening: list[Path] = []
         self._numbers: dict[Path, int] = {}
@@ -110,6 +118,31 @@ class FileWork(QObject):
                     failed=partial(self._open_failed, path),
                     cancellable=True,
                 ).ended.connect(partial(self._forget_opening, path))
+
+    def drop(self, paths: Iterable[Path]) -> None:
+        """Open dropped files; what holds tables but is no set is offered to be brought in."""
+        tables, either, others = parted([Path(path).absolute() for path in paths])
+        if others:
+            self.open(others)
+        if not either:
+            if tables:
+                self._bring_in(tables)
+            return
+
+        def looked(drives: list[Path]) -> None:
+            if drives:
+                self._show_recordings(drives)
+            rest = [path for path in (*tables, *either) if path not in drives]
+            if rest:
+                self._bring_in(rest)
+
+        self._window.jobs.start(
+            f"Looking at {either[0].name}",
+            drives_among,
+            either,
+            done=looked,
+            failed=lambda _error: looked([]),
+        )
 
     def open_sample_recordings(self) -> None:
         """Open the recordings that ship with the sample sets."""
@@ -191,7 +224,9 @@ class FileWork(QObject):
 
     def _tell_unopened(self, path: Path, error: BitepointError) -> None:
         other = ("Read it as a recording", lambda: self._show_recordings([path]))
-        choices = ((other,) if is_there(path) else ()) + (("Close", _nothing),)
+        tables = ("Bring in its tables", lambda: self._bring_in([path]))
+        others = (tables, other) if isinstance(error, ForeignFile) else (other,)
+        choices = (others if is_there(path) else ()) + (("Close", _nothing),)
         self._window.banners.show_banner(
             f"open {path}", f"{path.name} could not be opened. {error}", *choices
         )

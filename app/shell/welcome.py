@@ -10,7 +10,7 @@ from calib_model.core.plain_file import is_there
 
 from .actions import ActionBook, plain_text
 
-IDS = ("file.open", "file.open_samples", "file.open_practice")
+IDS = ("file.open", "file.bring_in", "file.open_samples", "file.open_practice")
 RECENT_SHOWN = 6
 
 
@@ -33,8 +33,8 @@ class WelcomePage(EmptyPage):
         """
         self.show_ways(
             "No set is open",
-            "A calibration set holds the tables of one mode: open yours, or look around in the "
-            "sample sets of the invented programme Larch.",
+            "A calibration set holds the tables of one mode: open yours, make one of tables in "
+            "other files, or look around in the sample sets of the invented programme Larch.",
             [
                 Way(plain_text(row.text), book.actions[row.id].trigger, row.tip, book.keys_of(id))
                 for id in IDS

@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 
 from app.areas import AREAS
 from app.company_in_use import CompanyInUse
-from app.needs import TUNE
+from app.needs import ROAD, TUNE
 from app.plain import PlainLabel
 from app.vehicle_in_use import vehicle_in_use
 from app.work.jobs import end_all
@@ -30,6 +30,7 @@ from . import help_pages
 from .actions import ActionBook, part_actions, window_actions
 from .area_stack import AreaStack
 from .base import Shell
+from .bringing_in import BringingIn
 from .context_menus import ContextMenus
 from .document_bar import DocumentBar
 from .editing import Editing
@@ -88,7 +89,8 @@ class MainWindow(Shell):
         self.looks = Looks(self, theme)
         self.noting = Noting(self, self.note)
         self.editing = Editing(self.desk)
-        self.files = FileWork(self, self._show_recordings)
+        self.files = FileWork(self, self._show_recordings, self.bring_in)
+        self.bringing = BringingIn(self, self.files.take_in)
         self.recovery = RecoveryWork(self, self.files)
         self.book = ActionBook(self, self.desk, window_actions())
         self.guiding = Guiding(self)
@@ -289,6 +291,10 @@ class MainWindow(Shell):
 
         open_recordings(self, paths)
 
+    def bring_in(self, paths: Iterable[Path] = ()) -> None:
+        """Open the page that brings tables of other files in."""
+        self.bringing.show(paths)
+
     # -- dialogs -------------------------------------------------------------------------------
 
     def show_palette(self) -> None:
@@ -329,7 +335,10 @@ class MainWindow(Shell):
         paths = dropped_files(event.mimeData())
         if paths:
             event.acceptProposedAction()
-            self.files.open(paths)
+            if self.area == ROAD:
+                self.files.open(paths)
+            else:
+                self.files.drop(paths)
 
     def closeEvent(self, event: QCloseEvent) -> None:
         if self.closing:  # asked twice while a save still runs

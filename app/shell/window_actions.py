@@ -67,6 +67,9 @@ ACTIONS: tuple[Action, ...] = (
     Action("file.open_practice", "Open the &practice set", "File",
            lambda w: w.files.open_practice(), (),
            "Open the sample set with planted mistakes, to learn the checks."),
+    Action("file.bring_in", "Bring &in tables…", "File", lambda w: w.bring_in(),
+           ("Ctrl+Shift+V",), "Make a set of tables in other files, or take "
+           "them into the set: CSV, spreadsheets, HDF5, NetCDF.", icon="import"),
     Action("file.save", "&Save", "-File", lambda w: w.files.save(), ("Ctrl+S",),
            "Save the set being edited to its file.", _can_save, icon="save"),
     Action("file.save_as", "Save &as…", "File", lambda w: w.files.save_as(), ("Ctrl+Shift+S",),

@@ -21,6 +21,7 @@ from ..errors import ModelError
 from ..exchange.formulas import unguarded
 from ..exchange.particulars import OF_A_TABLE, OF_AN_AXIS
 from .found import (
+    Cells,
     Doubt,
     Found,
     Reading,
@@ -387,6 +388,7 @@ def _table(
         Found(
             grid.source, grid.area(*area), "columns", id, axes, values.reshape(shape), name, unit,
             settings, tuple(doubts), (*empty_note(grid, rows, [value]), *grid.notes),
+            Cells(area, rows, (value,), tuple(points)),
         )
     )  # fmt: skip
 

@@ -52,6 +52,42 @@ class LeftOut:
 
 
 @dataclass(frozen=True, eq=False)
+class Cells:
+    """Where in its grid a table stands, and which cells are what.
+
+    Parameters
+    ----------
+    area : tuple of int
+        Top, left, and the first row and column beyond it.
+    rows, values : int arrays
+        Values stand in the cells of these rows in these columns.
+    beside : tuple of int
+        Columns of breakpoints, in the rows with values.
+    above : int
+        Row of breakpoints, in the columns with values; -1 for none.
+    """
+
+    area: tuple[int, int, int, int]
+    rows: IntArray
+    values: tuple[int, ...]
+    beside: tuple[int, ...] = ()
+    above: int = -1
+
+    def part(self, row: int, column: int) -> str:
+        """Return what a cell was taken for: ``value``, ``breakpoint``, ``heading`` or nothing."""
+        top, left, bottom, right = self.area
+        at = int(np.searchsorted(self.rows, row))
+        if at < len(self.rows) and self.rows[at] == row:
+            if column in self.values:
+                return "value"
+            if column in self.beside:
+                return "breakpoint"
+        if row == self.above and column in self.values:
+            return "breakpoint"
+        return "heading" if top <= row < bottom and left <= column < right else ""
+
+
+@dataclass(frozen=True, eq=False)
 class Found:
     """A table as a file holds it, before anything was chosen.
 
@@ -71,6 +107,8 @@ class Found:
     doubts : tuple of Doubt
     notes : tuple of str
         What one should know, though nothing was guessed.
+    cells : Cells or None
+        Where it stands, if it comes from a grid.
     """
 
     source: str
@@ -84,6 +122,7 @@ class Found:
     settings: Mapping[str, Any] = field(default_factory=lambda: NOTHING)
     doubts: tuple[Doubt, ...] = ()
     notes: tuple[str, ...] = ()
+    cells: Cells | None = None
 
 
 class TooMany(Exception):

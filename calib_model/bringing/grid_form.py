@@ -12,6 +12,7 @@ from ..core.axis import Axis, Interpolation
 from ..core.labels import Labels
 from ..errors import ModelError
 from .found import (
+    Cells,
     Doubt,
     Found,
     Reading,
@@ -180,5 +181,6 @@ def _add(
             grid.source, grid.area(*block.area), "grid", heading.id, axes,
             grid.numbers[top + 1 : bottom, left + 1 : right], heading.name, heading.unit,
             dict(heading.said), tuple(doubts), (*notes, *grid.notes),
+            Cells(block.area, body, tuple(width), (left,), top),
         )
     )  # fmt: skip

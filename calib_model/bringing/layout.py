@@ -172,10 +172,16 @@ class Layout:
 
     def with_table(self, source: str, found: str, **chosen: Any) -> Layout:
         """Return the layout with something chosen for one table; None takes a choice back."""
-        kept = self._exact.get((source, found), TableChoice(source, found))
-        new = replace(kept, source=source, found=found, **chosen)
-        others = tuple(t for t in self.tables if (t.source, t.found) != (source, found))
-        return Layout(self.files, (*others, new))
+        return self.with_tables({(source, found): chosen})
+
+    def with_tables(self, chosen: Mapping[tuple[str, str], Mapping[str, Any]]) -> Layout:
+        """Return the layout with something chosen for several tables, by source and found id."""
+        new = {
+            key: replace(self._exact.get(key, UNCHANGED), source=key[0], found=key[1], **choice)
+            for key, choice in chosen.items()
+        }
+        others = tuple(t for t in self.tables if (t.source, t.found) not in new)
+        return Layout(self.files, (*others, *new.values()))
 
     def with_file(self, file: str, sheet: str = "*", **chosen: Any) -> Layout:
         """Return the layout with something chosen for a file; None takes a choice back."""

@@ -9,6 +9,7 @@ import numpy as np
 from ..core.axis import Axis
 from ..errors import ModelError
 from .found import (
+    Cells,
     Found,
     Reading,
     axis_doubts,
@@ -69,7 +70,7 @@ def _scalar(grid: Grid, block: Block, reading: Reading, row: int) -> None:
             said if is_id(said) else id_said(said), (), np.array(grid.numbers[row, column]),
             name or ("" if is_id(said) else said), unit, {},
             (*bad_cells(grid, where, [column]), *numeral_doubts(grid, where, [column])),
-            grid.notes,
+            grid.notes, Cells((row, block.left, row + 1, block.right), where, (column,)),
         )
     )  # fmt: skip
 
@@ -110,5 +111,6 @@ def _curves(grid: Grid, block: Block, reading: Reading) -> None:
                 grid.source, grid.area(*area), "rows", said if is_id(said) else id_said(said),
                 (axis,), grid.numbers[row, columns], "" if is_id(said) else said, own, {},
                 tuple(doubts), (*empty_note(grid, where, columns), *grid.notes),
+                Cells(area, where, tuple(columns), (), first),
             )
         )  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -126,7 +126,14 @@ class Understood:
             raise NotTaken(f"{draft.where}: {doubt.why}{more}", doubt.remedy)
 
 
-def understand(paths: Iterable[Path | str], layout: Layout | None = None) -> Understood:
+def understand(
+    paths: Iterable[Path | str],
+    layout: Layout | None = None,
+    *,
+    refused: list[BitepointError] | None = None,
+    progress: Callable[[int, int, Path], None] | None = None,
+    reader: Reader | None = None,
+) -> Understood:
     """Read files and say what was understood of them; nothing is taken yet.
 
     Parameters
@@ -135,22 +142,38 @@ def understand(paths: Iterable[Path | str], layout: Layout | None = None) -> Und
         Files; of a folder, every file in it that may hold tables.
     layout : Layout, optional
         What was chosen before.
+    refused : list, optional
+        Gets the problem of each file that cannot be read, and the rest is understood.
+    progress : callable, optional
+        Called before each file with its number, how many there are, and its path; what it raises
+        ends the reading.
+    reader : Reader, optional
+        Ended by this; another thread may end it sooner, to give up.
 
     Raises
     ------
     FileProblem
-        If a file cannot be read; the text names the place and the remedy.
+        If a file cannot be read and `refused` is not given; the text names the place and the
+        remedy.
     """
     chosen = layout or Layout()
     files = []
-    with Reader() as reader:
-        for path in listed(paths):
+    wanted = listed(paths)
+    with reader or Reader() as asking:
+        for number, path in enumerate(wanted):
+            if progress is not None:
+                progress(number, len(wanted), path)
             asked = chosen.for_file(path.name)
-            contents = (
-                Contents(path, "text") if asked.take is False
-                else reader.contents(path, _hints(asked))
-            )  # fmt: skip
-            files.append(FileRead(contents, reading_of(contents, chosen), asked))
+            try:
+                contents = (
+                    Contents(path, "text") if asked.take is False
+                    else asking.contents(path, _hints(asked))
+                )  # fmt: skip
+                files.append(FileRead(contents, reading_of(contents, chosen), asked))
+            except BitepointError as error:
+                if refused is None:
+                    raise
+                refused.append(error)
     return understood(files, chosen)
 
 

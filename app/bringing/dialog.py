@@ -226,7 +226,7 @@ class BringInDialog(BringInView):
         self.act.setEnabled(bool(taken or removed) and not doubtful and not busy)
         if doubtful:
             why = "Settle or confirm what is doubtful first (F8 goes to the next one)."
-            self.act.setToolTip(why)
+            self.act.setToolTip(plain_tip(why))
         else:
             self.act.setToolTip("Take the tables as one change (Ctrl+Enter).")
         self.confirm_all.setVisible(doubtful > blocked)

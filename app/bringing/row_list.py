@@ -168,8 +168,8 @@ class OfferDelegate(QStyledItemDelegate):
             style = option.widget.style()
             kind = QStyle.PrimitiveElement.PE_IndicatorCheckBox
             style.drawPrimitive(kind, button, painter, option.widget)
-        left += BOX + NEAR
         if row.table is not None:
+            left += BOX + NEAR
             place = QRectF(
                 left, rect.top() + (rect.height() - PICTURE.height()) / 2,
                 PICTURE.width(), PICTURE.height(),
@@ -179,7 +179,7 @@ class OfferDelegate(QStyledItemDelegate):
             ratio = painter.device().devicePixelRatioF()
             picture = self.pictures.of(row.table, option.palette, ratio)
             painter.drawPixmap(place, picture, QRectF(picture.rect()))
-        left += PICTURE.width() + NEAR
+            left += PICTURE.width() + NEAR
         right = rect.right() - NEAR
         line = option.fontMetrics.height()
         top = rect.top() + (rect.height() - 2 * line) // 2

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QCheckBox, QComboBox, QGridLayout, QLineEdit, QPus
 
 from app.look.parts import TextLabel
 from app.look.tokens import NEAR, TIGHT
-from app.plain import PlainLabel
+from app.plain import PlainLabel, plain_tip
 from calib_model.bringing.draft import PROPOSED, Draft
 from calib_model.bringing.layout import FileChoice
 from calib_model.core.axis import Axis, Interpolation
@@ -197,7 +197,7 @@ class TableForm(QWidget):
             if proposed != now:
                 self.storage.addItem(f"{proposed} (proposed)", PROPOSED)
             self.storage.setCurrentIndex(0)
-            self.storage.setToolTip(f"The smallest that holds every value: {proposed}.")
+            self.storage.setToolTip(plain_tip(f"The smallest that holds every value: {proposed}."))
         self.turn.setChecked(turned)
         self.turn.setEnabled(len(table.axes) > 1)
         self.decimal.setEnabled(from_cells)

@@ -22,7 +22,7 @@ from PySide6.QtWidgets import (
 
 from app.look.parts import ShortLabel, TextLabel, primary, quiet
 from app.look.tokens import APART, NEAR, TIGHT, WIDE
-from app.plain import PlainLabel
+from app.plain import PlainLabel, plain_tip
 
 from .cells import CellsView
 from .doubts import DoubtsPanel
@@ -57,6 +57,8 @@ class BringInView(QDialog):
                                   "next files and for the command line."))  # fmt: skip
         self.target = QComboBox()
         self.target.setAccessibleName("Into")
+        self.target.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
+        self.target.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
         self.about = {key: QLineEdit() for key, _ in ABOUT}
         self.filter = QLineEdit()
         self.filter.setPlaceholderText("Filter (/)")
@@ -112,7 +114,9 @@ class BringInView(QDialog):
             self.about[key].setAccessibleName(text)
             self._about_labels.append(label)
             fields += [label, (self.about[key], 1)]
-        return _line(*fields)
+        row = _line(*fields)
+        row.addStretch(0)
+        return row
 
     def _middle(self) -> QWidget:
         left = QWidget()
@@ -169,7 +173,7 @@ class BringInView(QDialog):
 def _button(text: str, tip: str) -> QPushButton:
     made = QPushButton(text)
     made.setAutoDefault(False)
-    made.setToolTip(tip)
+    made.setToolTip(plain_tip(tip))
     return made
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QWidget
 
 from app.bringing.dialog import BringInDialog
 from app.bringing.offer import DOUBTFUL, OUT, SURE, UNREAD, Offer
@@ -306,17 +307,22 @@ def _button_type() -> type:
 class Keys:
     """Presses keys on whatever has the keyboard, and counts those that are no name."""
 
-    def __init__(self) -> None:
+    def __init__(self, window: MainWindow) -> None:
         self.count = 0
+        self._window = window
+
+    @property
+    def target(self) -> QWidget:
+        """What has the keyboard in the window in front."""
+        top: QWidget = self._window.bringing.page or self._window
+        return top.focusWidget() or top
 
     def press(self, key: Qt.Key, modifier: Qt.KeyboardModifier | None = None) -> None:
         self.count += 1
-        target = QApplication.focusWidget() or QApplication.activeWindow()
-        assert target is not None
-        QTest.keyClick(target, key, modifier or Qt.KeyboardModifier.NoModifier)
+        QTest.keyClick(self.target, key, modifier or Qt.KeyboardModifier.NoModifier)
 
     def name(self, text: str) -> None:
-        QTest.keyClicks(QApplication.focusWidget(), text)
+        QTest.keyClicks(self.target, text)
 
 
 def write_by_pandas(folder: Path, count: int) -> None:
@@ -342,27 +348,37 @@ def write_by_pandas(folder: Path, count: int) -> None:
 def test_a_folder_becomes_a_saved_set_by_keyboard(
     window: MainWindow, tmp_path: Path, qtbot, wait, answers
 ) -> None:
-    count = 60
+    count = 300
     write_by_pandas(tmp_path / "in", count)
     window.activateWindow()
-    qtbot.waitActive(window)
-    keys = Keys()
+    qtbot.waitUntil(window.isActiveWindow)
+    keys = Keys(window)
     alt, ctrl = Qt.KeyboardModifier.AltModifier, Qt.KeyboardModifier.ControlModifier
     keys.press(Qt.Key.Key_V, ctrl | Qt.KeyboardModifier.ShiftModifier)
     page = window.bringing.page
     assert page is not None
-    qtbot.waitActive(page)
+    qtbot.waitExposed(page)
+    page.activateWindow()
+    qtbot.waitUntil(page.isActiveWindow)
     keys.name(str(tmp_path / "in"))
     keys.press(Qt.Key.Key_Return)
     qtbot.waitUntil(lambda: page.offer is not None and page._job is None, timeout=30_000)
+    begun = time.perf_counter()
+    page._show_offer()
+    page.repaint()
+    assert time.perf_counter() - begun < 1.0, "the page of 300 tables, once they are read"
     if page.by_files.isVisible():
         keys.press(Qt.Key.Key_N, alt)
+        qtbot.waitUntil(lambda: not page.by_files.isVisible())
     if page.confirm_all.isVisible():
         keys.press(Qt.Key.Key_F, alt)
+        qtbot.waitUntil(lambda: not page.confirm_all.isVisible())
     assert page.offer is not None
     assert not page.offer.doubtful, [row.doubts for row in page.offer.doubtful][:3]
     keys.press(Qt.Key.Key_Return, ctrl)
     wait(lambda: window.desk.current is not None)
+    window.activateWindow()
+    qtbot.waitUntil(window.isActiveWindow)
     answers.save_to = tmp_path / "brought.h5"
     keys.press(Qt.Key.Key_S, ctrl)
     wait(lambda: answers.save_to.is_file())

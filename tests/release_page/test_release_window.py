@@ -37,6 +37,8 @@ def test_the_page_is_made_when_it_is_first_shown(window: MainWindow, qtbot, wait
 def test_the_keyboard_goes_to_the_list_and_comes_back_from_the_cell(
     window: MainWindow, opened, qtbot, wait
 ) -> None:
+    window.activateWindow()  # in a real window only an active one hands the keyboard on
+    qtbot.waitUntil(window.isActiveWindow)
     page = opened("practice")
     assert window.focusWidget() is page.list.view
     line = page.list.line

@@ -15,7 +15,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import Qt as GuiQt
 from PySide6.QtWidgets import QLabel, QWidget
 
-from calib_model.foreign_text import plain_lines
+from calib_model.foreign_text import plain_line, plain_lines
 
 
 class PlainLabel(QLabel):
@@ -50,6 +50,14 @@ class RichLabel(QLabel):
     def setText(self, text: str) -> None:
         """Show markup; control characters are spelt out."""
         super().setText(plain_lines(text))
+
+
+def cut_line(text: str, most: int = 60) -> str:
+    """Return a text for one line, its middle left out where it is longer than `most`."""
+    said = plain_line(text)
+    if len(said) <= most:
+        return said
+    return f"{said[: most // 2]}…{said[len(said) - (most - most // 2 - 1) :]}"
 
 
 def plain_tip(text: Any) -> str:

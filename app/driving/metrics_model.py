@@ -20,6 +20,7 @@ from calib_model.core.numbers import exact
 from calib_model.core.typed_number import parse_number
 from calib_model.core.units import shown
 from calib_model.errors import BitepointError
+from calib_model.foreign_text import plain_line
 
 if TYPE_CHECKING:
     from calib_model.vehicle.manoeuvres import Manoeuvre
@@ -231,10 +232,10 @@ class MetricsModel(QAbstractTableModel):
 def _title(entry: Entry) -> str:
     now = entry.runs.get(NOW)
     if now is None:
-        return f"{entry.manoeuvre.name}: not driven yet"
+        return f"{plain_line(entry.manoeuvre.name)}: not driven yet"
     if not now.completed:
-        return f"{entry.manoeuvre.name}: not completed. {now.why}"
-    return entry.manoeuvre.name
+        return f"{plain_line(entry.manoeuvre.name)}: not completed. {plain_line(now.why)}"
+    return plain_line(entry.manoeuvre.name)
 
 
 def _alignment(column: int) -> Qt.AlignmentFlag:

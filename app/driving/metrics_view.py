@@ -27,6 +27,7 @@ class MetricsView(QTableView):
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setTabKeyNavigation(False)
+        self.setShowGrid(False)
         self.setAlternatingRowColors(True)
         self.setWordWrap(False)
         self.setEditTriggers(

@@ -127,6 +127,8 @@ class EmptyPage(QScrollArea):
         ways: Sequence[Way] = (),
         recent: Sequence[Way] = (),
         hint: str = "",
+        *,
+        lead: bool = True,
     ) -> None:
         """Show what belongs here and how to get it, in place of what was shown before.
 
@@ -142,8 +144,16 @@ class EmptyPage(QScrollArea):
             Files opened last, with their folders.
         hint : str
             One more sentence, below.
+        lead : bool
+            Whether the first way is the primary act; not where a form beside the page has it.
         """
-        said = (title, words, hint, tuple((w.text, w.detail, w.enabled) for w in (*ways, *recent)))
+        said = (
+            title,
+            words,
+            hint,
+            lead,
+            tuple((w.text, w.detail, w.enabled) for w in (*ways, *recent)),
+        )
         if said == self._said:  # the keyboard stays where it is
             return
         self._said = said
@@ -167,7 +177,7 @@ class EmptyPage(QScrollArea):
         column.addSpacing(NEAR)
         for number, way in enumerate(ways):
             button = QPushButton(f"{way.text}   ({way.keys})" if way.keys else way.text)
-            self._add_way(column, button if number else primary(button), way)
+            self._add_way(column, primary(button) if lead and not number else button, way)
         if recent:
             column.addSpacing(APART)
             self._add(column, TextLabel("Opened last", "small", second=True))

@@ -18,6 +18,7 @@ from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
 from app.plain import plain_tip
+from calib_model.foreign_text import plain_line
 
 Index = QModelIndex | QPersistentModelIndex
 _NOWHERE = QModelIndex()
@@ -86,7 +87,7 @@ class RowsModel(QAbstractTableModel):
         row, column = self.rows[index.row()], self.columns[index.column()]
         text = row.texts[index.column()]
         if role == Qt.ItemDataRole.DisplayRole:
-            return text
+            return plain_line(text)
         if role == Qt.ItemDataRole.ToolTipRole:
             return plain_tip(row.tip or text)
         if role == Qt.ItemDataRole.AccessibleTextRole:

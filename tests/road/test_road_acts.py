@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QAbstractButton, QWidget
 
+from app.look.draw_controls import RANK
 from app.road.recordings.band import BandView
 from app.road.recordings.scene import Band, Scene
 from app.shell.context_contents import CONTENTS
@@ -99,3 +100,17 @@ def test_the_list_that_is_shown_is_copied(opened: MainWindow, qtbot) -> None:  #
     lines = QGuiApplication.clipboard().text().split("\n")
     assert lines[0].startswith("Set\tRuns\t")
     assert lines[1].startswith("a b\t3\t")
+
+
+def test_a_part_without_content_has_one_primary_act(opened: MainWindow) -> None:
+    for _ in range(2):  # with sets, then without
+        opened.show_area("road")
+        page = opened.areas.page("road")
+        for name in page.buttons:
+            page.show_part(name)
+            ranks = [b for b in page.findChildren(QAbstractButton) if b.isVisible()]
+            found = [b.text() for b in ranks if b.property(RANK) == "primary"]
+            assert len(found) == 1, (name, found)
+        for document in tuple(opened.desk.documents):
+            opened.desk.remove(document)
+    assert not opened.desk.documents

@@ -63,3 +63,9 @@ def test_a_part_that_is_hidden_asks_for_no_room(opened: MainWindow) -> None:
     # A laptop's screen at 200 %: 683 logical pixels, less the switcher and a scroll bar.
     for name in ("recordings", "complaints", "manoeuvres", "campaign"):
         assert road.part_named(name).minimumSizeHint().width() <= 637, name
+    # Every tab of the manoeuvres has been laid out: it scrolled sideways by 79 pixels.
+    road.show_part("manoeuvres")
+    panel = road.part_named("manoeuvres")
+    for number in range(panel.tabs.count()):
+        panel.show_tab(number)
+    assert panel.minimumSizeHint().width() <= 580

@@ -34,6 +34,7 @@ from app.quiet import QuietCombo
 from calib_model.core.numbers import exact
 from calib_model.core.typed_number import parse_number
 from calib_model.errors import BitepointError, EditRefused
+from calib_model.foreign_text import plain_line
 
 if TYPE_CHECKING:
     from calib_model.vehicle.variations import Variation
@@ -172,7 +173,6 @@ class CampaignForm(QWidget):
         foot = QHBoxLayout()
         foot.setContentsMargins(6, 0, 6, 4)
         for button in (self.run, self.open):
-            button.setMinimumHeight(34)
             foot.addWidget(button)
         self.total.setContentsMargins(6, 0, 6, 0)
         whole = QVBoxLayout(self)
@@ -228,7 +228,7 @@ class CampaignForm(QWidget):
         ids = [d.id for d in manoeuvres]
         ticked = set(self.manoeuvres.ticked) if self.manoeuvres.count() else self._ticked
         self.manoeuvres.show_entries(
-            [(d.id, d.name) for d in manoeuvres], ticked & set(ids) or set(ids[:1])
+            [(d.id, plain_line(d.name)) for d in manoeuvres], ticked & set(ids) or set(ids[:1])
         )
         desk = self.driving.desk
         titles = [(title_of(d, desk), title_of(d, desk)) for d in desk.documents]

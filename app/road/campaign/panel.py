@@ -14,6 +14,8 @@ from PySide6.QtWidgets import QFileDialog, QMessageBox, QSplitter, QVBoxLayout, 
 from app.desk import Desk
 from app.driving.service import driving_of
 from app.driving.shapes import CampaignPlan, Case, DrivenCampaign
+from app.look.empty import Way, act
+from app.look.parts import plain, primary
 from app.needs import Memory
 from app.plain import plain_tip
 from app.road.campaign.form import CampaignForm
@@ -28,6 +30,11 @@ from calib_model.vehicle.campaign_store import NO_SUM
 from calib_model.vehicle.cluster_trust import confirm, is_confirmed, risk
 
 NARROW = 860
+EMPTY = (
+    "A campaign drives every ticked manoeuvre with every ticked set, many times, with friction, "
+    "mass and temperature varied, and shows how the estimates spread and which runs were worst. "
+    "Tick what is to vary at the left and run it, or open earlier results."
+)
 
 
 def ask_trust(parent: QWidget, question: str, details: str) -> bool:
@@ -79,8 +86,21 @@ class CampaignPanel(RoadPart):
         self.form.open_wanted.connect(self.ask_open)
         self.results.case_wanted.connect(self.show_case)
         desk.documents_changed.connect(self.form.refresh)
+        desk.documents_changed.connect(self._show_empty)
+        self._show_empty()
         self.driving.choice_changed.connect(self.form.refresh)
         self.driving.state_changed.connect(self._on_state)
+
+    def _show_empty(self) -> None:
+        """Say what belongs here and how to get it; the form has the act that runs it."""
+        opens = Way("Open results…", self.ask_open, "Show the results of an earlier campaign.")
+        ways = [opens]
+        if not self.desk.documents:
+            ways.insert(0, Way("Open a set…", act(self, "file.open"), "Open calibration sets.",
+                               "Ctrl+O"))  # fmt: skip
+        bare = not self.desk.documents
+        self.results.empty.show_ways("No campaign yet", EMPTY, ways, lead=bare)
+        (plain if bare else primary)(self.form.run)
 
     # -- running ---------------------------------------------------------------------------------
 
@@ -145,7 +165,6 @@ class CampaignPanel(RoadPart):
             words = {
                 "preparing": "Preparing the simulation… (once after an update; all else goes on)",
                 "failed": f"\N{WARNING SIGN} {driving.trouble}",
-                "ready": "No campaign has been run or opened yet.",
             }.get(state, "")
             self.results.say(words)
 

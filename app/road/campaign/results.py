@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFocusEvent
-from PySide6.QtWidgets import QHBoxLayout, QSplitter, QTabWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QHBoxLayout,
+    QSplitter,
+    QStackedWidget,
+    QTabWidget,
+    QVBoxLayout,
+    QWidget,
+)
 
 from app.driving.manoeuvre_words import brief, metrics_of
 from app.driving.service import Driving
@@ -16,6 +23,7 @@ from app.driving.shapes import Case
 from app.driving.spread import PERCENTS, spreads, worst_rows
 from app.driving.spread_plot import SpreadPlot
 from app.driving.verdict import number
+from app.look.empty import EmptyPage
 from app.plain import PlainLabel
 from app.plots import words
 from app.quiet import QuietCombo
@@ -113,10 +121,17 @@ class CampaignResults(QWidget):
         whole.setSpacing(3)
         self.words.setContentsMargins(6, 2, 6, 0)
         whole.addWidget(self.words)
-        whole.addLayout(bar)
-        whole.addWidget(self.tabs, 1)
+        self.empty = EmptyPage()
+        results = QWidget()
+        inner = QVBoxLayout(results)
+        inner.setContentsMargins(0, 0, 0, 0)
+        inner.addLayout(bar)
+        inner.addWidget(self.tabs, 1)
+        self._stack = QStackedWidget()
+        self._stack.addWidget(self.empty)
+        self._stack.addWidget(results)
+        whole.addWidget(self._stack, 1)
         driving.limits_changed.connect(self._show)
-        self.say("No campaign has been run or opened yet.")
         self._enable()
 
     def say(self, sentence: str) -> None:
@@ -138,7 +153,7 @@ class CampaignResults(QWidget):
     def _enable(self) -> None:
         for widget in (self.manoeuvre, self.measure, self.form):
             widget.setEnabled(self.campaign is not None)
-        self.plot.setVisible(self.campaign is not None)  # empty axes tell nothing
+        self._stack.setCurrentIndex(int(self.campaign is not None))
 
     @property
     def _shown(self) -> Manoeuvre | None:

@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QListWidgetItem,
     QMenu,
     QPushButton,
+    QSizePolicy,
     QToolButton,
     QVBoxLayout,
     QWidget,
@@ -20,11 +21,11 @@ from PySide6.QtWidgets import (
 
 from app.driving.manoeuvre_words import about
 from app.driving.service import Driving
-from app.look.icons import icon
 from app.look.parts import primary
-from app.plain import PlainLabel, plain_tip
+from app.plain import PlainLabel, cut_line, plain_tip
 from app.quiet import QuietCombo
 from calib_model.errors import BitepointError
+from calib_model.foreign_text import plain_line
 
 _ID = Qt.ItemDataRole.UserRole
 
@@ -82,6 +83,8 @@ class Chooser(QWidget):
         self._states: dict[str, str] = {}
         self.vehicle_words = PlainLabel()
         self.vehicle_words.setWordWrap(True)
+        # A name without spaces widens nothing.
+        self.vehicle_words.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.vehicle = QToolButton()
         self.vehicle.setText("Veh&icle…")
         self.vehicle.setToolTip("Choose the vehicle file that the desk drives.")
@@ -110,7 +113,6 @@ class Chooser(QWidget):
         self.run_all.setToolTip("Drives every manoeuvre, in the background (Ctrl+Shift+F11).")
         self.run_all.clicked.connect(lambda _checked=False: self._on_run_all())
         primary(self.run)
-        self.run.setIcon(icon("play", "on_accent"))
         self._running = False
         head = QHBoxLayout()
         head.addWidget(self.vehicle)
@@ -179,7 +181,9 @@ class Chooser(QWidget):
         if place < 0 and choice.variant and self.variant.count():
             words += f" It has no load case “{choice.variant}”."
         self.variant.setCurrentIndex(max(place, 0))
-        self.vehicle_words.setText(f"{words} ({driving.vehicle_origin})")
+        said = f"{words} ({driving.vehicle_origin})"
+        self.vehicle_words.setText(cut_line(said, 100))
+        self.vehicle_words.setToolTip(plain_tip(plain_line(said)))
 
     def show_states(self, states: dict[str, str]) -> None:
         """Show how runs ended, by manoeuvre id."""
@@ -190,9 +194,10 @@ class Chooser(QWidget):
                 continue
             state = states.get(manoeuvre.id, "not driven yet")
             own = " (yours)" if manoeuvre.id in self.driving.file.own else ""
-            item.setText(f"{manoeuvre.name}{own}\n{state}")
-            item.setToolTip(plain_tip(f"{about(manoeuvre)}\n{state}".strip()))
-            item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{manoeuvre.name}, {state}")
+            name = plain_line(manoeuvre.name)
+            item.setText(f"{name}{own}\n{plain_line(state)}")
+            item.setToolTip(plain_tip(f"{name}\n{about(manoeuvre)}\n{state}".strip()))
+            item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{name}, {plain_line(state)}")
         chosen = self.driving.manoeuvre(self.manoeuvre)
         self.about.setText(about(chosen) if chosen is not None else "")
 
@@ -221,7 +226,7 @@ class Chooser(QWidget):
         )
         programme = self.driving.programme_vehicle
         back = (
-            f"The &programme's vehicle ({programme.name})"
+            f"The &programme's vehicle ({cut_line(programme.name).replace('&', '&&')})"
             if programme is not None
             else "The &invented vehicle that comes with Bitepoint"
         )

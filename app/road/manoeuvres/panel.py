@@ -9,7 +9,9 @@ import numpy as np
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QFocusEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
+    QSizePolicy,
     QSplitter,
+    QStackedWidget,
     QTabWidget,
     QVBoxLayout,
     QWidget,
@@ -23,6 +25,8 @@ from app.driving.service import Driving, driving_of
 from app.driving.shapes import Case, DeskRun
 from app.driving.top_view import TopView
 from app.driving.verdict import number
+from app.look.empty import EmptyPage, Way, act
+from app.look.parts import plain, primary
 from app.needs import Memory
 from app.plain import PlainLabel, plain_tip
 from app.road.manoeuvres import evidence
@@ -45,6 +49,10 @@ if TYPE_CHECKING:
     from calib_model.vehicle.manoeuvres import Manoeuvre
 
 PAUSE_MS = 60
+EMPTY = (
+    "A manoeuvre drives an invented vehicle over snow, ice or a dry road with the open set, on the "
+    "desk. Estimates with the set as saved, as it is now and with its reference stand side by side."
+)
 TRAIL_S = 2.0
 NARROW, LOW = 860, 520
 """Below these sizes the list gets less room, and the table of estimates less height."""
@@ -92,6 +100,7 @@ class ManoeuvresPanel(RoadPart):
         self.chooser = Chooser(driving)
         self.state = PlainLabel()
         self.state.setWordWrap(True)
+        self.state.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.state.setContentsMargins(4, 2, 4, 2)
         self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.metrics = MetricsView(driving)
@@ -119,7 +128,16 @@ class ManoeuvresPanel(RoadPart):
         self._down.setChildrenCollapsible(False)
         self._across = QSplitter(Qt.Orientation.Horizontal)
         self._across.addWidget(self.chooser)
-        self._across.addWidget(self._down)
+        self.empty = EmptyPage()
+        self.empty.show_ways(
+            "No set is open",
+            EMPTY,
+            [Way("Open a set…", act(self, "file.open"), "Open calibration sets.", "Ctrl+O")],
+        )
+        self._right = QStackedWidget()
+        self._right.addWidget(self._down)
+        self._right.addWidget(self.empty)
+        self._across.addWidget(self._right)
         self._across.setStretchFactor(1, 1)
         self._across.setSizes([270, 900])
         whole = QVBoxLayout(self)
@@ -345,6 +363,9 @@ class ManoeuvresPanel(RoadPart):
     def _redraw(self) -> None:
         chosen = self.manoeuvre
         parts, runs = self._current()
+        bare = self.desk.current is None and self._case is None
+        self._right.setCurrentWidget(self.empty if bare else self._down)
+        (plain if bare else primary)(self.chooser.run)
         if chosen is None:
             self.traces.say("No manoeuvre is chosen.")
             return

@@ -106,7 +106,7 @@ class SensitivityTab(QWidget):
             row.addWidget(widget, stretch)
         below = QHBoxLayout()
         below.setSpacing(6)
-        label = PlainLabel("Step of each ce&ll")
+        label = PlainLabel("Ce&ll step")
         label.setBuddy(self.step)
         for widget_ in (label, self.step, self.unit):
             below.addWidget(widget_)

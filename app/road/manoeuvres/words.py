@@ -8,6 +8,7 @@ from app.driving.manoeuvre_words import about, vehicle_words
 from app.driving.service import Driving
 from app.driving.shapes import Case, DeskRun
 from app.driving.verdict import number
+from app.plain import cut_line
 
 if TYPE_CHECKING:
     from calib_model.vehicle.manoeuvres import Manoeuvre
@@ -57,11 +58,11 @@ def state_words(
     if now is None:
         return " ".join([*parts, about(manoeuvre)])
     if now.completed:
-        driven = f", {vehicle_words(now.vehicle)}" if now.vehicle is not None else ""
-        parts.append(f"{manoeuvre.name}: desk estimates{driven}.")
+        driven = f", {cut_line(vehicle_words(now.vehicle))}" if now.vehicle is not None else ""
+        parts.append(f"{cut_line(manoeuvre.name)}: desk estimates{driven}.")
         parts += [warned(now.why)] if now.why else []
     else:
-        parts.append(warned(f"{manoeuvre.name} was not completed: {now.why}"))
+        parts.append(warned(f"{cut_line(manoeuvre.name)} was not completed: {now.why}"))
     parts += [warned(remark) for remark in now.remarks[:REMARKS]]
     if len(now.remarks) > REMARKS:
         parts.append(f"And {len(now.remarks) - REMARKS} more; the tip of this line has all.")

@@ -18,6 +18,7 @@ from app.plain import PlainLabel, plain_tip
 from app.quiet import QuietCombo
 from app.road.recordings.service import OpenDrive, Recordings
 from app.road.tools import PartTools
+from calib_model.foreign_text import plain_line
 
 if TYPE_CHECKING:
     from calib_model.evidence.replay import Replay
@@ -109,7 +110,9 @@ class RecordingsBar(QWidget):
         for drive in recordings.drives:
             self.drives.addItem(_words(drive), drive)
             self.drives.setItemData(
-                self.drives.count() - 1, plain_tip(drive.path), Qt.ItemDataRole.ToolTipRole
+                self.drives.count() - 1,
+                plain_tip(plain_line(str(drive.path))),
+                Qt.ItemDataRole.ToolTipRole,
             )
         if chosen is not None:
             self.drives.setCurrentIndex(recordings.drives.index(chosen))

@@ -183,6 +183,7 @@ class BringInDialog(BringInView):
 
     def _failed(self, error: BitepointError) -> None:
         self._say(f"Nothing was taken. {error}", refused=True)
+        self._show_row(self.list.row())  # a choice that did not hold is not shown as if it did
 
     # -- showing -----------------------------------------------------------------------------
 
@@ -280,7 +281,10 @@ class BringInDialog(BringInView):
             told = f"It comes from {draft.found.form} {draft.found.where}, not from cells."
         self.legend.setText(f"{told} {notes}".strip())
         turned = bool(understood.layout.for_table(draft.source, draft.key).turned)
-        self.form.show_draft(draft, turned, self.offer.file_choice(draft), from_cells=from_cells)
+        self.form.show_draft(
+            draft, self.offer.file_choice(draft), turned=turned, from_cells=from_cells,
+            is_text="|" not in draft.source,
+        )  # fmt: skip
         count = len(self.offer.alike(draft))
         self.form.alike.setText(
             f"Choices count for a&ll {count} alike" if count > 1 else "No other table is alike"

@@ -18,7 +18,16 @@ from calib_model.core.table import MAX_AXES
 from calib_model.core.typed_number import parse_number
 from calib_model.errors import BitepointError
 
-MARKS = (("found out", None), ("comma", ","), ("point", "."))
+FOUND_OUT = ("found out", None)
+FILE_CHOICES: dict[str, tuple[tuple[str, str | None], ...]] = {
+    "decimal": (FOUND_OUT, ("comma", ","), ("point", ".")),
+    "separator": (
+        FOUND_OUT, ("comma", ","), ("semicolon", ";"), ("tab", "\t"), ("bar", "|"),
+    ),
+    "encoding": (FOUND_OUT, ("UTF-8", "utf-8"), ("Windows (cp1252)", "cp1252"),
+                 ("UTF-16", "utf-16")),
+}  # fmt: skip
+"""How a text file is read: words, and what is chosen."""
 READ = {Interpolation.LINEAR: "linear", Interpolation.STEP: "steps"}
 
 
@@ -58,6 +67,9 @@ class _AxisLine:
         self.read.setAccessibleName(f"How {which} is read")
         for kind in Interpolation:
             self.read.addItem(READ.get(kind, str(kind)), str(kind))
+        self.labels = _Line(f"Labels of {which}")
+        self.labels.setPlaceholderText("labels, such as 0 off, 1 slow")
+        self.labels.changed_to.connect(lambda text: form.axis_chosen.emit(number, {"labels": text}))
         self.points = TextLabel("", "small", second=True)
         self.name.changed_to.connect(lambda text: form.axis_chosen.emit(number, {"name": text}))
         self.unit.changed_to.connect(lambda text: form.axis_chosen.emit(number, {"unit": text}))
@@ -68,7 +80,7 @@ class _AxisLine:
     @property
     def widgets(self) -> tuple[QWidget, ...]:
         """In the order of columns."""
-        return self.label, self.name, self.unit, self.read, self.points
+        return self.label, self.name, self.unit, self.labels, self.read, self.points
 
     def show_axis(self, axis: Axis | None) -> None:
         """Show an axis; None hides the line."""
@@ -78,6 +90,7 @@ class _AxisLine:
             return
         self.name.show_text(axis.name)
         self.unit.show_text(axis.unit)
+        self.labels.show_text(str(axis.labels) if axis.labels else "")
         self.read.setCurrentIndex(self.read.findData(str(axis.interpolation)))
         low, high = axis.values[0], axis.values[-1]
         said = (
@@ -119,10 +132,11 @@ class TableForm(QWidget):
         self.storage = QComboBox()
         self.storage.setEditable(True)
         self.storage.setAccessibleName("Storage")
-        self.decimal = QComboBox()
-        self.decimal.setAccessibleName("Decimal mark of the file")
-        for text, _mark in MARKS:
-            self.decimal.addItem(text)
+        self.file = {key: QComboBox() for key in FILE_CHOICES}
+        for key, box in self.file.items():
+            box.setAccessibleName(f"{key.capitalize()} of the file")
+            for text, mark in FILE_CHOICES[key]:
+                box.addItem(text, mark)
         self.turn = QPushButton("Turn a&xes round")
         self.turn.setAutoDefault(False)
         self.turn.setCheckable(True)
@@ -130,7 +144,8 @@ class TableForm(QWidget):
         self._put(grid, 0, "&Id", self.id, "Na&me", self.name)
         self._put(grid, 1, "&Unit", self.unit, "S&torage", self.storage)
         self._put(grid, 2, "&Smallest", self.smallest, "Lar&gest", self.largest)
-        self._put(grid, 3, "&Decimal mark", self.decimal, "", self.turn)
+        self._put(grid, 3, "&Decimal mark", self.file["decimal"], "", self.turn)
+        self._put(grid, 4, "Se&parator", self.file["separator"], "Encoding", self.file["encoding"])
         self.axes = [_AxisLine(self, number) for number in range(MAX_AXES)]
         inner = QGridLayout()
         inner.setHorizontalSpacing(NEAR)
@@ -140,8 +155,8 @@ class TableForm(QWidget):
                 inner.addWidget(widget, number, column)
         inner.setColumnStretch(1, 3)
         inner.setColumnStretch(2, 1)
-        inner.setColumnStretch(4, 2)
-        grid.addLayout(inner, 4, 0, 1, 4)
+        inner.setColumnStretch(3, 2)
+        grid.addLayout(inner, 5, 0, 1, 4)
         grid.setColumnStretch(1, 1)
         grid.setColumnStretch(3, 1)
         self.alike = QCheckBox("For a&ll alike")
@@ -167,22 +182,33 @@ class TableForm(QWidget):
         assert edit is not None, "it is editable"
         edit.editingFinished.connect(self._stored)
         self.turn.clicked.connect(lambda on: self.chosen.emit({"turned": bool(on)}))
-        self.decimal.activated.connect(
-            lambda number: self.file_chosen.emit({"decimal": MARKS[number][1]})
-        )
+        for key, box in self.file.items():
+            box.activated.connect(
+                lambda _n, key=key, box=box: self.file_chosen.emit({key: box.currentData()})
+            )
 
-    def show_draft(self, draft: Draft, turned: bool, file: FileChoice, *, from_cells: bool) -> None:
+    def show_draft(
+        self,
+        draft: Draft,
+        file: FileChoice,
+        *,
+        turned: bool,
+        from_cells: bool,
+        is_text: bool,
+    ) -> None:
         """Show what a table would become.
 
         Parameters
         ----------
         draft : Draft
-        turned : bool
-            Whether its axes were turned round.
         file : FileChoice
             How its file is read.
+        turned : bool
+            Whether its axes were turned round.
         from_cells : bool
             Whether it was read from cells, whose numbers have a decimal mark.
+        is_text : bool
+            Whether these are the cells of a text file.
         """
         table = draft.table
         self.id.show_text("" if table.id == "unnamed" and not draft.found.id else table.id)
@@ -200,9 +226,9 @@ class TableForm(QWidget):
             self.storage.setToolTip(plain_tip(f"The smallest that holds every value: {proposed}."))
         self.turn.setChecked(turned)
         self.turn.setEnabled(len(table.axes) > 1)
-        self.decimal.setEnabled(from_cells)
-        self.decimal.setCurrentIndex([m for _, m in MARKS].index(file.decimal)
-                                     if file.decimal in (",", ".") else 0)  # fmt: skip
+        for key, box in self.file.items():
+            box.setEnabled(from_cells and (key == "decimal" or is_text))
+            box.setCurrentIndex(max(box.findData(getattr(file, key)), 0))
         for number, axis_line in enumerate(self.axes):
             axis_line.show_axis(table.axes[number] if number < len(table.axes) else None)
 

@@ -156,6 +156,41 @@ def test_a_decimal_mark_that_could_be_either_is_asked_for_and_read_anew(
     page.reject()
 
 
+def test_how_a_file_is_read_can_be_chosen_and_a_choice_that_fails_is_told(
+    window: MainWindow, tmp_path: Path, qtbot, wait, here: None
+) -> None:
+    folder = tmp_path / "in"
+    folder.mkdir()
+    text = "Temp\N{DEGREE SIGN} [degC];Gain [-]\n0;1.5\n1;2\n2;3\n"
+    (folder / "gain.csv").write_bytes(text.encode("cp1252"))
+    page = _page(window, qtbot, [folder])
+    box = page.form.file["encoding"]
+    box.setCurrentIndex(box.findData("utf-8"))
+    box.activated.emit(box.currentIndex())
+    wait(lambda: page._job is None)
+    assert "not utf-8 text" in page.told.text()
+    assert box.currentData() is None, "what is shown is what counts"
+    box.setCurrentIndex(box.findData("cp1252"))
+    box.activated.emit(box.currentIndex())
+    wait(lambda: page._job is None)
+    assert page.offer is not None
+    assert page.offer.understood.layout.files[0].encoding == "cp1252"
+    assert page.offer.taken[0].draft.table.axes[0].name == "Temp\N{DEGREE SIGN}"
+    page.reject()
+
+
+def test_numbers_of_an_axis_can_be_given_names(
+    window: MainWindow, tmp_path: Path, qtbot, here: None
+) -> None:
+    page = _page(window, qtbot, [_write(tmp_path / "in", one=GRID)])
+    line = page.form.axes[0].labels
+    line.setText("0 off, 100 full")
+    line.editingFinished.emit()
+    assert page.offer is not None
+    assert page.offer.taken[0].draft.table.axes[0].labels.name(100) == "full"
+    page.reject()
+
+
 def test_tables_that_claim_one_id_can_be_named_by_their_files(tmp_path: Path, here: None) -> None:
     folder = _write(tmp_path / "in", cold=CURVE, warm=CURVE.replace("0,25", "0,75"))
     offer = Offer(understand([folder]))

@@ -20,7 +20,7 @@ CONTENTS: dict[str, tuple[str, ...]] = {
         "plots.turn_slices",
     ),
     "table": (
-        "table.details", "table.rules", "-",
+        "table.details", "table.add_rule", "table.suggest_rules", "table.rules", "-",
         "view.compare", "plots.result", "road.moments", "-",
         "release.accept", "release.query",
     ),
@@ -34,6 +34,10 @@ CONTENTS: dict[str, tuple[str, ...]] = {
         "table.remedy_1", "table.remedy_2", "table.remedy_3", "table.remedy_4", "-",
         "table.next_finding", "table.previous_finding", "-",
         "table.rules", "table.findings_of_set",
+    ),
+    "rule": (
+        "table.change_rule", "table.remove_rule", "-",
+        "table.add_rule", "table.suggest_rules", "table.rules",
     ),
     "compared table": (
         "compare.table_into_a", "compare.table_into_b", "-",

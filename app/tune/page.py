@@ -18,6 +18,7 @@ from app.plots.panel import PlotPanel
 from app.things import belongs
 from app.turns import Turns
 from app.work_area import Pane, WorkArea, to_widget
+from calib_model.rules.preview import Preview
 
 from .details_dialog import DetailsDialog
 from .findings_panel import FindingsPanel
@@ -61,6 +62,7 @@ class TunePage(WorkArea):
         self.findings = FindingsPanel(desk)
         self.rules = RulesPanel(desk)
         self.rules.edit_button.clicked.connect(self.edit_rules)
+        self.rules.previewed.connect(self._on_preview)
         self.side = QTabWidget()
         self.side.setDocumentMode(True)
         self.side.addTab(self.findings, "Findings")
@@ -96,6 +98,8 @@ class TunePage(WorkArea):
         self._across.setSizes([252, 800, 288])
         self._middle.setSizes([330, 300])
         self._turns = Turns(self, NARROW, self.table_list, self.side)
+        self._preview: Preview | None = None
+        """What a rule that is being written would find."""
         self._chosen: dict[Qt.Orientation, bool] = {}
         """Whether the user moved the line between grid and plots, as they lie."""
         self._widths_chosen = False
@@ -116,6 +120,7 @@ class TunePage(WorkArea):
         belongs(self.table_list.view, "table", self.table_list.choose_at)
         belongs(self.plots, "plot")
         belongs(self.findings.list, "finding")
+        belongs(self.rules.list, "rule")
 
     def state(self) -> QByteArray:
         """Return where the splitters stand."""
@@ -171,12 +176,22 @@ class TunePage(WorkArea):
             for finding in report.of(table.id):
                 for cell in finding.cells:
                     cells[cell].append((str(finding.severity), finding.message))
+            for finding in self._preview.findings if self._preview is not None else ():
+                if finding.table == table.id:
+                    for cell in finding.cells:
+                        words = f"Would be named: {finding.message}"
+                        cells[cell].append((str(finding.severity), words))
             self.grid.grid.set_findings(table.id, cells)
         worst = {cell: min(found, key=_weight) for cell, found in cells.items()}
         self.plots.set_findings(worst)
         if report is not None:
             counts = {id: report.counts(id) for id, found in report.by_table.items() if found}
             self.table_list.set_findings(counts)
+
+    def _on_preview(self, preview: Preview | None) -> None:
+        if preview is not self._preview:
+            self._preview = preview
+            self._spread_findings()
 
     # -- what the actions do -----------------------------------------------------------------
 
@@ -242,8 +257,21 @@ class TunePage(WorkArea):
         """Show findings (0), rules (1) or shaping (2) and give them the keyboard."""
         self._turns.show(self.side)
         self.side.setCurrentIndex(number)
-        targets: tuple[QWidget, ...] = (self.findings.list, self.rules.list, self.shape.choice)
-        targets[number].setFocus(Qt.FocusReason.ShortcutFocusReason)
+        if number == 1:
+            self.rules.take_keyboard()
+            return
+        target = self.findings.list if number == 0 else self.shape.choice
+        target.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def add_rule(self) -> None:
+        """Open the form for a new rule of the table in work."""
+        self.show_side(1)
+        self.rules.add()
+
+    def suggest_rules(self) -> None:
+        """Show the rules that the present shape suggests."""
+        self.show_side(1)
+        self.rules.suggest()
 
     def panes(self) -> Sequence[Pane]:
         """List, grid, plots, and what stands beside."""

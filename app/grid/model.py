@@ -125,13 +125,14 @@ class GridModel(QAbstractTableModel):
     def look(self, row: int, column: int) -> Look:
         """Return how a cell is drawn."""
         cell = self.plane.cell(row, column)
+        alone = self._cell_marks is None  # driving is a mode of its own, with few other marks
         return Look(
             self.text(row, column),
             int(self._steps[row, column]),
             worst(self._findings_at(cell)),
             bool(self._locked[row, column]),
             bool(self._off_raster[row, column]),
-            bool(self._changed[row, column]),
+            alone and bool(self._changed[row, column]),
             bool(self._beyond[row, column]),
             self._in_cells and self._would_change(row, column),
             not self._in_cells and self._would_change(row, column),

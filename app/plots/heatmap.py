@@ -124,7 +124,8 @@ class HeatMapView(PlotView):
             stale |= Part.VALUES
         if stale & (Part.VALUES | Part.OVERLAYS | Part.COLOURS):
             self._draw_cells(table)
-        if stale & (Part.VALUES | Part.OVERLAYS | Part.COLOURS | Part.FINDINGS | Part.SCALE):
+        marked = Part.VALUES | Part.OVERLAYS | Part.COLOURS | Part.FINDINGS | Part.SCALE
+        if stale & (marked | Part.MARKS):
             self._draw_marks(table)
         if stale & (Part.VALUES | Part.OVERLAYS | Part.COLOURS | Part.MARKS | Part.SCALE):
             self._draw_cell_marks(table)
@@ -220,6 +221,9 @@ class HeatMapView(PlotView):
         wide = np.diff(self._x) / px >= SIGN_ROOM
         tall = np.diff(self._y) / py >= SIGN_ROOM
         room = tall[:, None] & wide[None, :]
+        driven = self.desk.driving.cell_marks is not None
+        if driven:  # a mode of its own: its marks stand alone, and the lists say the rest
+            room = np.zeros_like(room)
         if self._signed:
             with np.errstate(invalid="ignore"):
                 items.signs((self.plane > 0) & room, (self.plane < 0) & room, self._light)
@@ -230,11 +234,12 @@ class HeatMapView(PlotView):
         items.off_scale(
             above & room & (not self._signed), below & room & (not self._signed), self._light
         )
-        items.locks(locked_cells(table)[plane_index(self.desk.cursor[2:])], self._light)
+        locked = locked_cells(table)[plane_index(self.desk.cursor[2:])]
+        items.locks(locked & (not driven), self._light)
         further = self.desk.cursor[2:]
         marks = np.full(self.plane.shape, "", dtype=object)
         for cell, (severity, _) in self.findings.items():
-            if cell[2:] == further:
+            if cell[2:] == further and not driven:
                 marks[cell[:2]] = str(severity)
         items.found(marks)
         self.show_key(self.key(table))
@@ -280,9 +285,11 @@ class HeatMapView(PlotView):
         entries = mark_entries(self.desk.driving.cell_marks, ink)
         if trail is not None:
             entries += trail_entries(ink, inside=trail.inside(table))
+        if self.desk.driving.cell_marks is not None:
+            return entries
         if self._signed:
             words_of = {
-                Show.VALUES: "as proposed",
+                Show.VALUES: "than now, as proposed",
                 Show.FROM_SAVED: "than saved",
                 Show.FROM_REFERENCE: "than reference",
             }

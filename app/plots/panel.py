@@ -179,7 +179,7 @@ class PlotPanel(QWidget):
         foot.setContentsMargins(6, 1, 6, 1)
         foot.addWidget(self.legend, 1)
         self.tools = PlotTools(desk, self, self._title, self.twin, self.fit, self)
-        foot.addWidget(self.tools, 0, Qt.AlignmentFlag.AlignTop)
+        foot.addWidget(self.tools, 0, Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignRight)
         layout.addLayout(foot)
         # At the foot, where the tabs stay when the resulting torque takes height from the grid.
         layout.addWidget(self.bar)

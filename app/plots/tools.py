@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QApplication,
     QFileDialog,
     QHBoxLayout,
+    QSizePolicy,
     QToolButton,
     QVBoxLayout,
     QWidget,
@@ -61,6 +62,7 @@ class PlotTools(QWidget):
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(0)
+        self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
         self.buttons: dict[str, QToolButton] = {}
         for name, tip, act in (
             ("maximize", "Show the whole plot", fit),

@@ -59,12 +59,14 @@ class RowDelegate(QStyledItemDelegate):
         rect = option.rect
         middle = QPointF(rect.left() + _PAD + 5, rect.center().y() + 0.5)
         _paint_arrow(painter, middle, folded=model.is_folded(row))
-        painter.setFont(strong(option.font))
+        painter.setFont(strong(sized(option.font, "small")))
+        painter.setPen(QColor(tones_of(option.palette).second))
         left = rect.left() + _PAD + 16
         room = QRect(left, rect.top(), right - left, rect.height())
         text = f"{model.group_at(row)}  ({model.size_of_group(row)})"
         text = painter.fontMetrics().elidedText(text, Qt.TextElideMode.ElideRight, room.width())
         painter.drawText(room, Qt.AlignmentFlag.AlignVCenter, text)
+        painter.setPen(QColor(tones_of(option.palette).text))
 
     def _paint_table(
         self,
@@ -134,12 +136,17 @@ class RowDelegate(QStyledItemDelegate):
         size = max(9, line - 6)
         # On a table's second line: the name needs the first one whole.
         top = rect.top() + (rect.height() - lines * line) // 2 + (lines - 1) * line
+        painter.setFont(option.font)
         for severity, count in reversed(list(zip(_SEVERITIES, counts, strict=True))):
             if not count:
                 continue
             text = str(count)
-            right -= metrics.horizontalAdvance(text)
-            painter.drawText(QRect(right, top, 200, line), Qt.AlignmentFlag.AlignVCenter, text)
+            # Room for two digits, so that marks and numbers stand in columns down the list.
+            room = max(metrics.horizontalAdvance("00"), metrics.horizontalAdvance(text))
+            right -= room
+            place = QRect(right, top, room, line)
+            flags = Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight
+            painter.drawText(place, flags, text)
             right -= size + 3
             colour = severity_colour(severity, palette.color(QPalette.ColorRole.Base))
             paint_severity(

@@ -19,6 +19,7 @@ from app.plots.slices import SlicesView
 from app.plots.trail import trail_of
 from app.plots.view import PlotView
 from app.tune.header import TableHeader
+from calib_model.editing.lock_changes import set_locks
 from tests.overlay.driving import drive, driven_desk, moment, used
 from tests.plots import demo_set as demo
 from tests.waiting import settled
@@ -303,3 +304,25 @@ def test_units_of_an_axis_are_minded() -> None:
     trail = trail_of(table.with_axis(0, in_metres, table.values), {"vehicle_speed": 36.0}, {})
     assert trail.places[0] == pytest.approx([10.0])  # 36 km/h
     assert trail.values == pytest.approx([0.56])  # 0.8 at 20, 0.5 at 40 km/h
+
+
+def test_driving_is_a_mode_of_its_own_with_few_marks(qtbot) -> None:
+    """Signs, locks, findings and driving stood in one map; now driving stands alone."""
+    desk = driven_desk()
+    view = shown(qtbot, HeatMapView(desk))
+    view.set_findings({(0, 0): ("error", "Too high.")})
+    mask = np.zeros(desk.table.shape, dtype=bool)
+    mask[1, 1] = True
+    desk.do(set_locks(desk.table, mask, True))
+    view.refresh()
+    locked = view._items._dark_light["locked"]
+    assert not view._items.findings["error"].isVisible()
+    assert not any(item.isVisible() for item in locked)
+    words = [entry.words for entry in view.legend.entries]
+    assert not {"error", "locked"} & set(words)
+    assert any("driven" in text for text in words)
+    desk.driving.show_driving(False)
+    view.refresh()
+    assert view._items.findings["error"].isVisible()
+    assert any(item.isVisible() for item in locked)
+    assert {"error", "locked"} <= {entry.words for entry in view.legend.entries}

@@ -172,7 +172,7 @@ class ResultPanel(RingedWidget):
         whole.addWidget(self.breaches)
         whole.addWidget(self.legend)
         self.setMinimumSize(220, 160)
-        self._say("Reckoning…")
+        self._say("Working out…")
 
     def sizeHint(self) -> QSize:
         """A third of a small screen."""
@@ -203,7 +203,7 @@ class ResultPanel(RingedWidget):
             return
         ask = self.asking.ask
         if self.picture is None:
-            self._say("Reckoning… The first time the law is compiled, which may take a minute.")
+            self._say("Working out… The first time the law is compiled, which may take a minute.")
         vehicle = self._vehicle.constants
         self._latest.ask(lambda: reckon(first, second, ask, vehicle))
 

@@ -16,6 +16,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.look.chip import chip_icon
 from app.plain import plain_tip
 from app.work.jobs import Job, Jobs
 from calib_model.bringing.draft import Draft
@@ -24,6 +25,7 @@ from calib_model.bringing.layout import Layout, read_layout, write_layout
 from calib_model.bringing.understanding import Understood, to_remember
 from calib_model.editing.change import Change
 from calib_model.errors import BitepointError
+from calib_model.foreign_text import plain_line
 from calib_model.session.document import Document
 
 from .offer import CONFIRM, Offer, Row
@@ -111,7 +113,8 @@ class BringInDialog(BringInView):
         self.target.addItem("A new set", None)
         for document in self._desk.documents:
             if not document.read_only:
-                self.target.addItem(f"{document.title}", document)
+                letter = chip_icon(self._desk.number(document))
+                self.target.addItem(letter, plain_line(document.title), document)
 
     # -- reading -----------------------------------------------------------------------------
 
@@ -218,7 +221,7 @@ class BringInDialog(BringInView):
 
     def _show_acts(self) -> None:
         offer, busy = self.offer, self._job is not None
-        taken = len(offer.taken) if offer is not None else 0
+        taken = len(offer.coming) if offer is not None else 0
         doubtful = len(offer.doubtful) if offer is not None else 0
         blocked = len(offer.blocked) if offer is not None else 0
         removed = len(offer.removed) if offer is not None else 0
@@ -238,16 +241,7 @@ class BringInDialog(BringInView):
         self.drop_blocked.setVisible(bool(blocked))
         self.drop_blocked.setText(f"Leave out &what cannot be taken ({blocked})")
         self.keep.setEnabled(offer is not None)
-        self.summary.setText(self._summary(taken, doubtful, removed))
-
-    def _summary(self, taken: int, doubtful: int, removed: int) -> str:
-        if self.offer is None:
-            return NOTHING_YET
-        out = len(self.offer.rows()) - taken
-        parts = [f"{taken} to take", f"{doubtful} doubtful", f"{out} not taken"]
-        if removed:
-            parts.append(f"{removed} removed from the set")
-        return ", ".join(parts)
+        self.summary.setText(offer.summary() if offer is not None else NOTHING_YET)
 
     def _narrow(self) -> None:
         row = self.list.row()
@@ -429,7 +423,7 @@ class BringInDialog(BringInView):
         if self.offer is None or self._job is not None:
             return
         if not self.act.isEnabled():
-            self._say(self.act.toolTip() if self.offer.doubtful else "Nothing is chosen.",
+            self._say(self.act.toolTip() if self.offer.doubtful else "There is nothing to take.",
                       refused=True)  # fmt: skip
             return
         about = {

@@ -124,6 +124,11 @@ class Offer:
         return [row for row in self.rows() if row.taken and row.draft is not None]
 
     @property
+    def coming(self) -> list[Row]:
+        """What would be taken and is not in the set already as it is."""
+        return [row for row in self.taken if row.group != INTO[Coming.SAME]]
+
+    @property
     def doubtful(self) -> list[Row]:
         """What would be taken and is doubtful still."""
         return [row for row in self.rows() if row.taken and row.doubts]
@@ -137,6 +142,14 @@ class Offer:
     def removed(self) -> list[str]:
         """Ids of the tables that the set would lose."""
         return [row.id for row in self.rows() if row.id and row.taken]
+
+    def summary(self) -> str:
+        """Return the counts in words."""
+        out = len(self.rows()) - len(self.coming) - len(self.removed)
+        parts = [f"{len(self.coming)} to take", f"{len(self.doubtful)} doubtful"]
+        if self.removed:
+            parts.append(f"{len(self.removed)} to be removed from the set")
+        return ", ".join([*parts, f"{out} not taken"])
 
     def _new(self) -> Iterator[Row]:
         for draft in self.understood.tables:

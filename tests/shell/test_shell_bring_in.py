@@ -230,6 +230,30 @@ def test_into_an_open_set_what_comes_is_told_apart_and_taken_as_one_change(
     assert document.content == document.saved_content
 
 
+def test_a_table_of_the_set_under_another_name_is_asked_for(
+    opened: MainWindow, tmp_path: Path, qtbot, wait, here: None
+) -> None:
+    document = opened.desk.current
+    assert document is not None
+    curve = next(t for t in document.content if len(t.axes) == 1 and not t.axes[0].labels)
+    x = curve.axes[0]
+    lines = [f"{x.name} [{x.unit}],foreign_name [{curve.unit}]"]
+    lines += [f"{float(a)!r},{float(v)!r}" for a, v in zip(x.values, curve.values, strict=True)]
+    page = _page(opened, qtbot, [_write(tmp_path / "in", any="\n".join(lines) + "\n")])
+    page.target.setCurrentIndex(page.target.findData(document))
+    page.target.activated.emit(page.target.currentIndex())
+    assert _groups(page)["Perhaps renamed"] == ["foreign_name"]
+    assert not page.act.isEnabled()
+    page.list.go(page.list.rows.first(doubtful=True))
+    next(button for button in page.doubts.buttons if button.text() == curve.id).click()
+    assert _groups(page)["Same as in the set"] == [curve.label]
+    assert not page.act.isEnabled(), "what is the same brings nothing"
+    page.accept()
+    assert "nothing to take" in page.told.text()
+    page.reject()
+    assert document.content == document.saved_content
+
+
 def test_a_layout_is_saved_and_loaded(
     window: MainWindow, tmp_path: Path, qtbot, wait, here: None
 ) -> None:

@@ -15,6 +15,7 @@ import numpy.typing as npt
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QBrush, QColor, QPalette, QPen
 
+from app.look.choices import value_anchors
 from app.look.palettes import is_dark, tones_of
 from app.look.tokens import tones
 from calib_model.core.arrays import FloatArray
@@ -31,13 +32,13 @@ STEPS = 256
 
 
 def value_map(*, dark: bool) -> Rgb:
-    """Return the map for values, lowest first.
+    """Return the map for values that the user chose, lowest first.
 
     Returns
     -------
     ndarray of uint8, shape (256, 3)
     """
-    return _ramp(tones(dark=dark).values)
+    return _ramp(value_anchors(dark=dark))
 
 
 def difference_map(*, dark: bool) -> Rgb:

@@ -19,6 +19,10 @@ from calib_model.errors import BitepointError
 from calib_model.rules.check import Report
 from calib_model.session.document import Document, Event
 
+USUAL = ("base", "newest", "none")
+"""Which open set of the programme is the reference by itself: the base set, the one opened last,
+or none."""
+
 
 class Desk(QObject):
     """Shared state of one window.
@@ -81,6 +85,8 @@ class Desk(QObject):
         self._last_place: dict[tuple[int, str], tuple[int, ...]] = {}
         self._numbers: dict[int, int] = {}
         self._wants_no_reference = False
+        self.usual_reference = USUAL[0]
+        """Which set becomes the reference while the user has not chosen any."""
 
     # -- documents ---------------------------------------------------------------------------
 
@@ -155,8 +161,17 @@ class Desk(QObject):
         others = [d for d in self.documents if d is not now and d.content.programme == programme]
         # Relations of the other modes refer to the base set, so it is the natural reference.
         others.sort(key=lambda d: not d.content.is_base)
-        if programme and others:
+        if self.usual_reference == "newest":
+            others.sort(key=self.documents.index, reverse=True)
+        if programme and others and self.usual_reference != "none":
             self._refer_to(others[0])
+
+    def use_reference(self, usual: str) -> None:
+        """Choose by itself from now on: one of `USUAL`; what was chosen by hand is let go."""
+        self.usual_reference = usual
+        self._wants_no_reference = False
+        self._refer_to(None)
+        self._suggest_reference()
 
     def number(self, document: Document | None) -> int:
         """Return the number of an open set, from 0 for A; -1 for none.

@@ -87,9 +87,11 @@ class GridModel(QAbstractTableModel):
         self._all_changed()
 
     def use_palette(self) -> None:
-        """Take the colours from the application's palette again (light, dark)."""
+        """Take colours and decimals from what the user chose again."""
         palette = QGuiApplication.palette()
         self._heat, self._signed_heat = Heat.of(palette), Heat.of(palette, signed=True)
+        if self._table is not None:
+            self._decimals = decimals(self._table.storage)
         self._all_changed()
 
     @property

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from app.look.choices import chosen
 from calib_model.core.arrays import BoolArray
 from calib_model.core.axis import Axis, Interpolation
 from calib_model.core.numbers import short
@@ -19,7 +20,13 @@ _MOST_DECIMALS = 4
 
 
 def decimals(storage: Storage) -> int | None:
-    """Return how many decimals show every value of a raster; None where none fixed do."""
+    """Return how many decimals show every value of a raster; None where none fixed do.
+
+    What the user chose comes first (`app.look.choices`); it never hides digits, see `cell_text`.
+    """
+    wanted = chosen().decimals
+    if wanted is not None:
+        return wanted
     if not storage.is_integer:
         return None
     for count in range(_MOST_DECIMALS + 1):

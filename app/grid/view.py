@@ -210,6 +210,7 @@ class GridView(GridCells):
                 return True
         if event.type() == QEvent.Type.PaletteChange:
             self.grid.use_palette()
+            self._fit()  # numbers may have other decimals
         if event.type() == QEvent.Type.FontChange:
             self._fit()
         if event.type() == QEvent.Type.ApplicationFontChange and self._zoom != zoom.PLAIN:

@@ -105,6 +105,7 @@ _METRICS: dict[QStyle.PixelMetric, int] = {
     _M.PM_MenuBarPanelWidth: 0,
 }
 _MENU = QStyleOptionToolButton.ToolButtonFeature.HasMenu
+_SEPARATOR = QStyleOptionMenuItem.MenuItemType.Separator
 _TOOL, _SWITCH_WIDTH = 18, 30
 _SQUARES = (
     _M.PM_IndicatorWidth,
@@ -128,8 +129,13 @@ class LookStyle(QProxyStyle):
         self.control = CONTROL
 
     def use_gloves(self, wanted: bool) -> None:
-        """Make controls large enough for gloves, or as they were; widgets made later follow."""
+        """Make controls large enough for gloves, or as they were."""
         self.control = GLOVES if wanted else CONTROL
+
+    @property
+    def for_gloves(self) -> bool:
+        """Whether controls are large enough for gloves."""
+        return self.control == GLOVES
 
     # -- drawing -----------------------------------------------------------------------------
 
@@ -286,6 +292,8 @@ class LookStyle(QProxyStyle):
         """Return a control's size: one height for all that stand in a row."""
         if kind == _T.CT_MenuItem and isinstance(option, QStyleOptionMenuItem):
             wide, tall = menus.row_size(option, option.fontMetrics.height())
+            if self.for_gloves and option.menuItemType != _SEPARATOR:
+                tall = max(tall, GLOVES)
             return QSize(max(wide, size.width() if option.maxIconWidth else 0), tall)
         made = super().sizeFromContents(kind, option, size, widget)  # type: ignore[arg-type]
         tall = max(self.control, option.fontMetrics.height() + APART) if option is not None else 0
@@ -300,9 +308,11 @@ class LookStyle(QProxyStyle):
         if kind == _T.CT_TabBarTab:
             return QSize(made.width() + 2, max(made.height(), tall + 2))
         if kind in (_T.CT_CheckBox, _T.CT_RadioButton):
-            return QSize(made.width(), max(made.height(), self.control - NEAR))
+            least = GLOVES if self.for_gloves else self.control - NEAR
+            return QSize(made.width(), max(made.height(), least))
         if kind == _T.CT_MenuBarItem:
-            return QSize(made.width() + NEAR, option.fontMetrics.height() + NEAR + 2)
+            least = GLOVES if self.for_gloves else 0
+            return QSize(made.width() + NEAR, max(option.fontMetrics.height() + NEAR + 2, least))
         return made
 
 

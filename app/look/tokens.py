@@ -149,6 +149,16 @@ DARK = Tones(
     lower=_hex("7cc4ff 6db1eb 609ed5 538bbf 4779a8 41688d 3c5770 374654 33353a"),
     higher=_hex("ffb066 e99d55 d48b46 be7938 a7692e 8b5b2c 6d4f2d 524231 33353a"),
 )
+# Other maps for values, in the light and in the dark: nine anchors over the range of L* of the
+# first map of the theme.  Hue and chroma of a step are the same in both.
+REDS = (
+    _hex("fff4d6 fcd374 eab25c d69248 c17237 aa5328 92341c 791012 55000e"),
+    _hex("e6dcbe e9c163 dda752 d08d43 c17337 b1592e a04026 8d2520 6d1921"),
+)
+GREYS = (
+    _hex("f5f5f5 d8d8d8 bbbbbb a0a0a0 858585 6c6c6c 535353 3c3c3c 262626"),
+    _hex("dddddd c6c6c6 b0b0b0 9b9b9b 868686 727272 5e5e5e 4b4b4b 393939"),
+)
 
 
 def tones(*, dark: bool) -> Tones:

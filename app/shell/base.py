@@ -31,6 +31,7 @@ class Shell(QMainWindow):
         super().__init__()
         self.settings = settings
         self.desk = Desk(self)
+        self.desk.usual_reference = settings.usual_reference
         self.jobs = Jobs(self)
         self.banners = BannerStack()
         self._refresh = QTimer(self)

@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from .actions import ActionBook, plain_text
+from .base import Shell
 
 if TYPE_CHECKING:
     from app.guide.dialog import GuideDialog
     from app.guide.steps_panel import StepsPanel
-
-    from .window import MainWindow
 
 DONE = "first_steps/done"
 
@@ -40,11 +39,13 @@ class Guiding:
 
     Parameters
     ----------
-    window : MainWindow
+    window : Shell
+    book : ActionBook
+        What the guide names and runs.
     """
 
-    def __init__(self, window: MainWindow) -> None:
-        self._window = window
+    def __init__(self, window: Shell, book: ActionBook) -> None:
+        self._window, self._book = window, book
         self.guide: GuideDialog | None = None
         self.steps: StepsPanel | None = None
 
@@ -53,7 +54,7 @@ class Guiding:
         if self.guide is None:
             from app.guide.dialog import GuideDialog  # late: text documents take their time
 
-            self.guide = GuideDialog(BookActs(self._window.book), self._window)
+            self.guide = GuideDialog(BookActs(self._book), self._window)
         self._front(self.guide)
 
     def show_steps(self) -> None:
@@ -63,8 +64,8 @@ class Guiding:
 
             window = self._window
             done = set(window.settings.remembered(DONE).split())
-            self.steps = StepsPanel(BookActs(window.book), window.desk, done, self._keep, window)
-            window.book.heard.append(self.steps.ran)
+            self.steps = StepsPanel(BookActs(self._book), window.desk, done, self._keep, window)
+            self._book.heard.append(self.steps.ran)
         self._front(self.steps)
 
     def _keep(self, done: set[str]) -> None:

@@ -36,8 +36,16 @@ class Looks:
         self._window.desk.tell(f"Text size {settings.font_size} points.")
 
     def _apply(self) -> None:
+        settings = self._window.settings
         if self._theme is not None:
-            self._theme.use(self._window.settings.theme, self._window.settings.font_size)
+            self._theme.use(settings.theme, settings.font_size)
+            self._theme.use_gloves(settings.gloves)
+            self._theme.show_values(settings.choices)
+
+    def apply(self) -> None:
+        """Show what the settings say."""
+        self._apply()
+        self._window.refresh_soon()
 
     def toggle_full_screen(self) -> None:
         """Use the whole screen, or go back."""

@@ -58,6 +58,10 @@ class Noting:
             ("Change…", self.ask_author),
         )
 
+    def set_author(self, name: str) -> None:
+        """Give edits another name in the history; nothing typed gives the system's."""
+        self._set_author(name)
+
     def _set_author(self, name: str) -> None:
         self._settings.author = name
         for document in self._desk.documents:

@@ -7,6 +7,8 @@ from pathlib import Path
 
 from PySide6.QtCore import QByteArray, QSettings
 
+from app.desk import USUAL
+from app.look.choices import FIRST, MAPS, MOST_DECIMALS, Choices
 from calib_model.core.people import login_name
 
 RECENT_LIMIT = 12
@@ -72,6 +74,50 @@ class Settings:
     def author_is_given(self) -> bool:
         """Whether the user said what the name shall be."""
         return bool(self._text("author/name"))
+
+    @property
+    def values_map(self) -> str:
+        """Colour map for values, a key of `MAPS`."""
+        value = self._text("view/values_map")
+        return value if value in MAPS else FIRST.values
+
+    @values_map.setter
+    def values_map(self, value: str) -> None:
+        self._set("view/values_map", value)
+
+    @property
+    def decimals(self) -> int | None:
+        """Decimals that numbers in the grid have at least; None for those of their storage."""
+        text = self._text("view/decimals")
+        return min(int(text), MOST_DECIMALS) if text.isdecimal() and len(text) < 10 else None
+
+    @decimals.setter
+    def decimals(self, value: int | None) -> None:
+        self._set("view/decimals", "" if value is None else str(value))
+
+    @property
+    def choices(self) -> Choices:
+        """How values are shown."""
+        return Choices(self.values_map, self.decimals)
+
+    @property
+    def gloves(self) -> bool:
+        """Whether controls are large enough for gloves."""
+        return self._text("view/gloves") == "yes"
+
+    @gloves.setter
+    def gloves(self, value: bool) -> None:
+        self._set("view/gloves", "yes" if value else "")
+
+    @property
+    def usual_reference(self) -> str:
+        """Which open set becomes the reference by itself, one of `USUAL`."""
+        value = self._text("sets/usual_reference")
+        return value if value in USUAL else USUAL[0]
+
+    @usual_reference.setter
+    def usual_reference(self, value: str) -> None:
+        self._set("sets/usual_reference", value)
 
     @property
     def recent(self) -> list[Path]:

@@ -38,6 +38,8 @@ def run_window(paths: list[Path]) -> int:
     app, theme = make_application()
     settings = Settings()
     theme.use(settings.theme, settings.font_size)
+    theme.use_gloves(settings.gloves)
+    theme.show_values(settings.choices)
     window = MainWindow(settings, theme)
     guard = CrashGuard(window, window.recovery.where)
     guard.install()

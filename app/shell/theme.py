@@ -5,10 +5,11 @@ Widgets use palette roles only, so that exchanging the palette changes everythin
 
 from __future__ import annotations
 
-from PySide6.QtCore import QObject, Qt
+from PySide6.QtCore import QEvent, QObject, Qt
 from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QApplication
 
+from app.look.choices import Choices, choose
 from app.look.palettes import palette
 from app.look.style import LookStyle
 from app.look.type import tabular
@@ -52,6 +53,23 @@ class Theme(QObject):
         if font != self._app.font():
             self._app.setFont(font)
         self._follow()
+
+    def show_values(self, choices: Choices) -> None:
+        """Show values with another colour map or other decimals."""
+        if choose(choices):
+            self._tell(QEvent.Type.PaletteChange)  # what draws values listens to it
+
+    def use_gloves(self, wanted: bool) -> None:
+        """Make every control large enough for gloves, or as it was."""
+        if wanted != self._style.for_gloves:
+            self._style.use_gloves(wanted)
+            self._tell(QEvent.Type.StyleChange)
+
+    def _tell(self, kind: QEvent.Type) -> None:
+        for widget in self._app.allWidgets():
+            self._app.sendEvent(widget, QEvent(kind))
+            widget.updateGeometry()
+            widget.update()
 
     def _follow(self) -> None:
         self._app.setPalette(palette(self.name))

@@ -93,7 +93,7 @@ class MainWindow(Shell):
         self.bringing = BringingIn(self, self.files.take_in)
         self.recovery = RecoveryWork(self, self.files)
         self.book = ActionBook(self, self.desk, window_actions())
-        self.guiding = Guiding(self)
+        self.guiding = Guiding(self, self.book)
         self.context = ContextMenus(self, self.book)
         self.document_bar.put_tools(self.book)
         self.live_menus = LiveMenus(self, self.book, self.files.open)
@@ -308,6 +308,12 @@ class MainWindow(Shell):
             from .history_dialog import HistoryDialog
 
             HistoryDialog(self.desk, self).open()
+
+    def show_settings(self) -> None:
+        """Open the settings."""
+        from .settings_dialog import SettingsDialog
+
+        SettingsDialog(self, self.looks, self.noting, self).open()
 
     def show_keys(self) -> None:
         """Open the list of actions and keys."""

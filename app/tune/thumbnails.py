@@ -10,6 +10,7 @@ from PySide6.QtGui import QColor, QImage, QPainter, QPalette, QPen, QPixmap, QPo
 
 from app.colours import is_dark, value_map
 from app.grid.heat import levels
+from app.look.choices import chosen
 from calib_model.core.arrays import FloatArray
 from calib_model.core.axis import Axis, Interpolation
 from calib_model.core.planes import plane_index
@@ -44,7 +45,8 @@ class Thumbnails:
         ratio : float
             Device pixels per pixel.
         """
-        look = (palette.cacheKey(), ratio, self.size.width(), self.size.height())
+        size = self.size.width(), self.size.height()
+        look = (palette.cacheKey(), ratio, size, chosen().values)
         kept = self._kept.get(table.id)
         if kept is not None and kept[0] is table and kept[1] == look:
             self._kept.move_to_end(table.id)

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pytest
 from PySide6.QtGui import QColor, QPalette
 
 from app import colours
+from app.grid.heat import Heat
+from app.look.choices import FIRST, MAPS, Choices, choose
+from app.look.palettes import palette
 
 
 def lightness(rgb: np.ndarray) -> np.ndarray:
@@ -33,6 +38,7 @@ def test_contrast_at_known_pairs() -> None:
     assert colours.contrast(QColor("#777777"), white) == pytest.approx(4.48, abs=0.005)
 
 
+@pytest.mark.usefixtures("map_in_use")
 def test_text_reads_on_every_cell_colour() -> None:
     # WCAG 2 success criterion 1.4.3 asks for 4.5 to 1 (W3C, from memory).
     for ramp in (
@@ -48,6 +54,22 @@ def test_text_reads_on_every_cell_colour() -> None:
             assert colours.contrast(text, ground) >= 4.5
 
 
+@pytest.fixture(params=MAPS)
+def map_in_use(request: pytest.FixtureRequest) -> Iterator[None]:
+    choose(Choices(values=request.param))
+    yield
+    choose(FIRST)
+
+
+@pytest.mark.usefixtures("map_in_use")
+@pytest.mark.parametrize("name", ["light", "dark"])
+def test_numbers_in_the_grid_read_on_every_map(name: str) -> None:
+    # WCAG 2 success criterion 1.4.3 asks for 4.5 to 1 (W3C, from memory).
+    for ground, text in zip(*vars(Heat.of(palette(name))).values(), strict=True):
+        assert colours.contrast(text, ground) >= 4.5
+
+
+@pytest.mark.usefixtures("map_in_use")
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_value_map_steps_evenly_in_lightness(dark: bool) -> None:
     light = lightness(colours.value_map(dark=dark))
@@ -135,6 +157,7 @@ def test_inks_stand_out_from_the_ground(base: str, text: str) -> None:
         assert colours.contrast(ink, inks.ground) >= 3.0
 
 
+@pytest.mark.usefixtures("map_in_use")
 @pytest.mark.parametrize("kind", BLINDNESS)
 def test_the_value_maps_agree_and_read_without_colour(kind: str) -> None:
     # A picture made in the light and one made in the dark say the same: low is pale in both, and

@@ -94,7 +94,7 @@ def test_the_first_steps_are_ticked_as_they_are_done(opened: MainWindow, qtbot) 
     assert steps.ticked == {"find", "change", "undo"}
     assert steps.head.text() == "3 of 10 done"
     steps.close()
-    again = Guiding(opened)  # kept from one start to the next
+    again = Guiding(opened, opened.book)  # kept from one start to the next
     again.show_steps()
     assert again.steps is not None
     assert again.steps.ticked == {"find", "change", "undo"}

@@ -10,15 +10,18 @@ from calib_model.core.numbers import with_unit
 
 Cell = tuple[int, ...]
 _MUST = {
-    ">=": "it must be at least that",
-    "<=": "it must be at most that",
+    ">=": "it must not be below",
+    "<=": "it must not be above",
     "==": "it must be the same",
     "zero": "it must be zero",
 }
 
 
 def cell_breaches(
-    comparison: Comparison, pair: TableComparison, aligned: Aligned
+    comparison: Comparison,
+    pair: TableComparison,
+    aligned: Aligned,
+    letters: tuple[str, str],
 ) -> dict[Cell, tuple[str, str]]:
     """Return severity and sentence of each node of the common grid that breaches the relation."""
     sets = oriented(comparison.first, comparison.second)
@@ -26,7 +29,7 @@ def cell_breaches(
         return {}
     mode_set, base_set = sets
     turned = mode_set is comparison.first
-    letter = "A" if turned else "B"
+    letter = letters[0 if turned else 1]
     mode = (aligned.first if turned else aligned.second).values
     base = (aligned.second if turned else aligned.first).values
     table = pair.first if turned else pair.second

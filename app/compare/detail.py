@@ -57,7 +57,7 @@ class Detail(QWidget):
         super().__init__(parent)
         self.pair = PairDesk(self)
         self.less = DifferenceDesk(self.pair, self)
-        self.names = ("A", "B")
+        self.names = ("Reference", "Edited set")
         self.title, self.what, self.cell = (self._line() for _ in range(3))
         self.cell.setAccessibleName("Cell under the cross-hair in both sets")
         self.panes = {
@@ -116,7 +116,7 @@ class Detail(QWidget):
         self.parts = QTabBar()
         self.parts.setExpanding(False)
         self.parts.setAccessibleName("Which part is shown")
-        for name in ("A", "B", "Difference", "Plots"):
+        for name in ("Reference", "Edited set", "Difference", "Plots"):
             self.parts.addTab(name)
         self.parts.setCurrentIndex(2)
         self.parts.currentChanged.connect(lambda _: self._arrange())
@@ -147,6 +147,7 @@ class Detail(QWidget):
         comparison: Comparison | None,
         threshold: Threshold,
         names: tuple[str, str],
+        letters: tuple[str, str],
     ) -> None:
         """Show a compared table.
 
@@ -157,15 +158,16 @@ class Detail(QWidget):
             The one it belongs to.
         threshold : Threshold
         names : pair of str
-            What A and B are called.
+            What reference and edited set are called.
+        letters : pair of str
+            Their letters, or a word where a side has none of its own.
         """
         self.names = names
-        self.pair.names = (f"A: {names[0]}", f"B: {names[1]}")
+        whole = (f"{letters[0]}: {names[0]}", f"{letters[1]}: {names[1]}")
+        self.pair.names, self.pair.letters = whole, letters
         self.pair.show_pair(pair)
         self.mark(comparison, threshold)
-        self.fields.show_pair(
-            pair, comparison.fields if comparison else (), (f"A: {names[0]}", f"B: {names[1]}")
-        )
+        self.fields.show_pair(pair, comparison.fields if comparison else (), self.pair.names)
         self._say(pair)
         self._choose_views(pair)
         self._arrange()
@@ -175,7 +177,7 @@ class Detail(QWidget):
         pair, aligned = self.pair.pair, self.pair.aligned
         breaches = {}
         if comparison is not None and pair is not None and aligned is not None:
-            breaches = cell_breaches(comparison, pair, aligned)
+            breaches = cell_breaches(comparison, pair, aligned, self.pair.letters)
         self.pair.set_marks(breaches, threshold)
         if pair is not None:
             for pane in self.panes.values():
@@ -206,14 +208,16 @@ class Detail(QWidget):
         state = "" if pair.state is State.CHANGED else f"<b>{STATES[pair.state]}</b>"
         self.what.setText(state + (": " if state and words else "") + escape(words))
         self.what.setToolTip(plain_tip(pair.words()))
-        for which, letter, name in zip(("first", "second"), "AB", self.names, strict=True):
+        for which, letter, name in zip(
+            ("first", "second"), self.pair.letters, self.names, strict=True
+        ):
             pane = self.panes[which]
             pane.say(f"{letter}: {name}", f"{name} has no table {table.id}.")
         why = "A difference needs the table in both sets."
         if self.pair.why_apart:
             why = f"No difference: {self.pair.why_apart}"
         unit = with_unit(0, table.unit).partition(" ")[2]
-        self.panes["difference"].say(f"B less A{f', {unit}' if unit else ''}", why)
+        self.panes["difference"].say(f"{self.pair.less}{f', {unit}' if unit else ''}", why)
         self.show_cell()
 
     def show_cell(self) -> None:
@@ -228,7 +232,7 @@ class Detail(QWidget):
         )
         parts = []
         if pair.aligned is not None:
-            for letter, one in (("A", pair.first), ("B", pair.second)):
+            for letter, one in zip(pair.letters, (pair.first, pair.second), strict=True):
                 assert one is not None
                 parts.append(f"{letter} {one.said(float(one.values[cell]), 9)}")
             amount = float(pair.aligned.values[cell])
@@ -287,7 +291,7 @@ class Detail(QWidget):
                 view.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def show_part(self, number: int) -> None:
-        """Where one part is shown at a time: show A, B, the difference or the plots."""
+        """Where one part is shown at a time: show a set, the difference or the plots."""
         self.parts.setCurrentIndex(number)
 
     @property
@@ -303,7 +307,7 @@ class Detail(QWidget):
         parts = [*self.panes.values(), self.plots]
         in_both = self.pair.aligned is not None
         for number, part in enumerate(parts):
-            # A curve's rows are low: A and B are seen together even where room is short.
+            # A curve's rows are low: both are seen together even where room is short.
             together = flat and number < 2 and chosen < 2
             part.setVisible(not narrow or number == chosen or together)
         if not in_both and not narrow:

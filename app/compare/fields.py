@@ -18,7 +18,7 @@ from calib_model.compare import FieldChange, TableComparison
 
 
 class FieldsView(QTableWidget):
-    """What differs besides the values: a row for each field, A beside B, texts in full."""
+    """What differs besides the values: a row a field, set beside set, texts in full."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(0, 3, parent)
@@ -68,7 +68,7 @@ class FieldsView(QTableWidget):
             item.setFlags(Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable)
             item.setTextAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
             if len(texts) == 3:
-                spoken = f"{texts[0]}: A {texts[1]}; B {texts[2]}"
+                spoken = f"{texts[0]}: reference {texts[1]}; edited set {texts[2]}"
                 item.setData(Qt.ItemDataRole.AccessibleTextRole, spoken)
             self.setItem(row, column, item)
         return row

@@ -1,4 +1,4 @@
-"""Grids of the compared tables: A's, B's, and their difference; scrolled together."""
+"""Grids of the compared tables: reference, edited set, and their difference; scrolled together."""
 
 from __future__ import annotations
 
@@ -94,7 +94,7 @@ class SideModel(GridModel):
 
 
 class DifferenceModel(GridModel):
-    """Cells of the difference B less A, with their signs; what is the same is a dot."""
+    """Cells of the difference with their signs; what is the same is a dot."""
 
     source: PairSource
 
@@ -163,7 +163,8 @@ class DifferenceModel(GridModel):
         if pair.first is not None and pair.second is not None:
             unit = pair.first.unit
             a, b = float(pair.first.values[cell]), float(pair.second.values[cell])
-            lines.append(f"A {with_unit(a, unit, 9)}, B {with_unit(b, unit, 9)}")
+            first, second = pair.letters
+            lines.append(f"{first} {with_unit(a, unit, 9)}, {second} {with_unit(b, unit, 9)}")
         value = float(table.values[cell])
         if self._alike[row, column]:
             lines.append("Stored as the same number: they differ only by rounding.")

@@ -18,7 +18,7 @@ from .words import signed
 
 
 class DifferenceMap(HeatMapView):
-    """B less A over the common grid."""
+    """Edited set less reference over the common grid."""
 
     desk: PairDesk
 
@@ -44,9 +44,10 @@ class DifferenceMap(HeatMapView):
     def key(self, table: Table) -> list[Entry]:
         """Return the entries of the key."""
         ink = self.inks
+        first, second = self.desk.letters
         entries = [
-            Entry("B higher than A", ink.line, mark="plus"),
-            Entry("B lower than A", ink.line, mark="minus"),
+            Entry(f"{second} higher than {first}", ink.line, mark="plus"),
+            Entry(f"{second} lower than {first}", ink.line, mark="minus"),
         ]
         if np.isnan(self.plane).any():
             entries.append(Entry("hatched: empty in one", ink.quiet, mark="box"))

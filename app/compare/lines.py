@@ -64,7 +64,7 @@ class LookedAt(_Mixed):
 
 
 class _Both(LookedAt):
-    """B's line with its points, A's dashed with points of its own."""
+    """The edited set's line with its points, the reference's dashed with points of its own."""
 
     desk: PairDesk
 
@@ -115,7 +115,7 @@ class _Both(LookedAt):
             style = Qt.PenStyle.DashLine if self.desk.second is not None else Qt.PenStyle.SolidLine
             entries.append(Entry(names[0], ink.quiet, style, 2.0))
         if self.others(table).shape[0]:
-            entries.append(Entry("other slices of B", ink.faint, width=1.0))
+            entries.append(Entry(f"other slices of {self.desk.letters[1]}", ink.faint, width=1.0))
         limits = words.limits(table)
         if limits:
             entries.append(Entry(limits, ink.faint, width=2.5))
@@ -129,7 +129,7 @@ class _Both(LookedAt):
         pair, cell = self.desk, self.desk.cursor
         where = words.place(table, cell)
         parts = []
-        for name, one in (("A", pair.first), ("B", pair.second)):
+        for name, one in zip(pair.letters, (pair.first, pair.second), strict=True):
             if one is not None and one.shape == table.shape:
                 parts.append(f"{name} {one.said(float(one.values[cell]), 7)}")
         if pair.difference is not None:
@@ -143,14 +143,18 @@ class _Both(LookedAt):
 
 
 class _TwoScalars(ScalarBar):
-    """B's value in words and on a bar, with A's marked."""
+    """The edited set's value in words and on a bar, with the reference's marked."""
+
+    letters = ("reference", "edited")
 
     def show_values(self, table: Table, saved: Table | None, reference: Table | None) -> None:
         """Show both."""
-        super().show_values(replace(table, name=f"{table.label} in B"), saved, reference)
-        self._others = [("A", value, style) for _, value, style in self._others]
-        self.text = self.text.replace("Reference ", "In A it is ").replace(
-            "reference ", "in A it is "
+        super().show_values(
+            replace(table, name=f"{table.label} in {self.letters[1]}"), saved, reference
+        )
+        self._others = [(self.letters[0], value, style) for _, value, style in self._others]
+        self.text = self.text.replace("Reference ", f"In {self.letters[0]} it is ").replace(
+            "reference ", f"in {self.letters[0]} it is "
         )
         self.setAccessibleName(self.text)
         self.update()
@@ -170,6 +174,8 @@ class BothCurves(_Both, CurveView):
         """Tell a scalar in words."""
         if table.values.ndim:
             return False
+        assert isinstance(self.scalar, _TwoScalars)
+        self.scalar.letters = self.desk.letters
         self.scalar.show_values(table, None, self.desk.reference_table)
         self.pages.setCurrentWidget(self.scalar)
         self.show_key(())
@@ -181,7 +187,7 @@ class BothSlices(_Both, SlicesView):
 
 
 class _Less(LookedAt):
-    """B less A, with zero drawn through and signs at the points."""
+    """Edited set less reference, with zero drawn through and signs at the points."""
 
     desk: DifferenceDesk
 
@@ -207,7 +213,7 @@ class _Less(LookedAt):
                 item.setPen(pen(colour, 2.4))
         super().redraw(table, stale)
         if stale & Part.TABLE and self.canvas is not None:
-            self.canvas.left.set_text("B less A", shown(table.unit))
+            self.canvas.left.set_text(self.desk.of.less, shown(table.unit))
 
     def _draw_points(self, table: Table) -> None:
         super()._draw_points(table)
@@ -226,9 +232,9 @@ class _Less(LookedAt):
         """Return the entries of the key."""
         ink = self.inks
         return [
-            Entry("B less A", ink.line, width=2.0),
-            Entry("B higher", ink.line, mark="plus"),
-            Entry("B lower", ink.line, mark="minus"),
+            Entry(self.desk.of.less, ink.line, width=2.0),
+            Entry(f"{self.desk.of.letters[1]} higher", ink.line, mark="plus"),
+            Entry(f"{self.desk.of.letters[1]} lower", ink.line, mark="minus"),
         ]
 
     def show_read_out(self, table: Table) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
+from html import escape
 from typing import ClassVar
 
 import numpy as np
@@ -20,6 +21,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.desk import Desk
+from app.look.chip import letter_of
 from app.look.empty import EmptyPage, Way, act
 from app.look.parts import ShortLabel
 from app.plain import PlainLabel
@@ -30,14 +32,12 @@ from calib_model.cautions import LINE
 from calib_model.compare import State, TableComparison
 from calib_model.compare.relation import oriented
 from calib_model.compare.take_over import Into
-from calib_model.session.document import Document
 
 from .detail import Detail
 from .earlier import EarlierDialog
 from .grids import ComparedGrid
 from .result_pane import ResultPane
 from .service import Comparing
-from .sides import Side
 from .sides_bar import SidesBar
 from .summary import Summary
 from .takes import TakesOver
@@ -143,12 +143,12 @@ class ComparePage(WorkArea):
         comparing.updated.connect(self._on_updated)
         comparing.busy_changed.connect(self._on_busy)
         comparing.progressed.connect(lambda share: self.progress.setValue(round(100 * share)))
-        self.sides.earlier_wanted.connect(self._ask_earlier)
+        self.sides.earlier_wanted.connect(self.choose_earlier)
         self.sides.result_wanted.connect(self._arrange_pages)
         self.summary.chosen.connect(self._on_chosen)
         self.summary.entered.connect(self.focus_cells)
         self.summary.threshold_changed.connect(self._on_threshold)
-        self.summary.rows.modelReset.connect(self.takes.say_scopes)
+        self.summary.rows.modelReset.connect(self._on_listed)
         pair.selection_changed.connect(self.takes.say_scopes)
         pair.cursor_changed.connect(self._follow_on_desk)
         pair.told.connect(lambda text, refused: self.desk.tell(text, refused=refused))
@@ -254,11 +254,16 @@ class ComparePage(WorkArea):
         self.takes.take(scope, into)
 
     def choose_earlier(self) -> None:
-        """Choose an earlier state of B (or of the only set) as A."""
-        side = self.comparing.second
-        document = side.document if side is not None else self.desk.current
+        """Choose an earlier state of the set being edited, to hold it against."""
+        document = self.desk.current
         if document is not None:
-            self._ask_earlier("first", document)
+            EarlierDialog(
+                document,
+                self._jobs,
+                self.comparing.hold_against,
+                lambda text: self.desk.tell(text, refused=True),
+                self,
+            ).open()
 
     def open_in_tune(self) -> str:
         """Open the shown table in the set being edited; return its id, empty if it has none."""
@@ -272,18 +277,6 @@ class ComparePage(WorkArea):
         return shown
 
     # -- sides -----------------------------------------------------------------------------------
-
-    def _ask_earlier(self, which: str, document: Document) -> None:
-        def take(side: Side) -> None:
-            other = self.comparing.second if which == "first" else self.comparing.first
-            if other is None:
-                other = Side(document)
-            sides = (side, other) if which == "first" else (other, side)
-            self.comparing.choose(*sides)
-
-        EarlierDialog(
-            document, self._jobs, take, lambda text: self.desk.tell(text, refused=True), self
-        ).open()
 
     def show_result(self) -> None:
         """Show the resulting torque of both sets, or go back to their tables."""
@@ -301,9 +294,16 @@ class ComparePage(WorkArea):
         if self.comparing.ready:
             self._pages.setCurrentIndex(2 if self.shows_result else 0)
 
-    def _names(self) -> tuple[str, str]:
+    def _names(self) -> tuple[tuple[str, str], tuple[str, str]]:
+        """Return what reference and edited set are called, and their letters."""
         first, second = self.comparing.first, self.comparing.second
-        return (first.name if first else "A", second.name if second else "B")
+        if first is None or second is None:
+            return ("Reference", "Edited set"), ("reference", "edited")
+        letters = (
+            letter_of(self.desk.number(first.document)) if first.is_live else "earlier",
+            letter_of(self.desk.number(second.document)),
+        )
+        return (first.name, second.name), letters
 
     def _on_sides(self) -> None:
         comparing = self.comparing
@@ -312,7 +312,8 @@ class ComparePage(WorkArea):
         else:
             self._show_empty()
             self._pages.setCurrentIndex(1)
-        for into, letter in ((Into.FIRST, "A"), (Into.SECOND, "B")):
+        _, letters = self._names()
+        for into, letter in zip((Into.FIRST, Into.SECOND), letters, strict=True):
             side = self.takes.side(into)
             name = side.name if side is not None else ""
             why = side.why_fixed if side is not None else "No set is chosen."
@@ -333,6 +334,15 @@ class ComparePage(WorkArea):
             self.choose_earlier,
             "Hold the set against a state of its own history.",
         )
+        if len(self.desk.documents) > 1:
+            choose = Way(
+                "Choose the reference",
+                act(self, "sets.choose_reference"),
+                "The set to compare with, for all pages.",
+            )
+            said = f"{current.title} has no reference to compare with."
+            self.empty.show_ways("Compare two sets", f"{said} {PURPOSE}", [choose, earlier])
+            return
         said = f"Only {current.title} is open, and it has no edits since it was saved."
         self.empty.show_ways("Compare two sets", f"{said} {PURPOSE}", [second, earlier, samples])
 
@@ -352,10 +362,10 @@ class ComparePage(WorkArea):
         elif comparing.busy:
             self.summary.say_empty("Comparing the two sets…")
         else:
-            self.summary.say_empty("Choose two sets above.")
+            self.summary.say_empty("Choose a set and a reference above.")
         self._say_summary()
         if comparing.prepared is None:
-            self.detail.show_pair(None, None, self.summary.threshold, self._names())
+            self.detail.show_pair(None, None, self.summary.threshold, *self._names())
             self.takes.say_scopes()
             return
         tables = comparing.prepared.comparison.tables
@@ -389,7 +399,7 @@ class ComparePage(WorkArea):
     def _say_summary(self) -> None:
         prepared = self.comparing.prepared
         if prepared is None:
-            self.sides.words.show_text("")
+            self.sides.words.setText("")
             return
         counts = self.summary.rows.counts()
         parts = [f"{counts[state]} {STATES[state]}" for state in State if counts[state]]
@@ -407,7 +417,7 @@ class ComparePage(WorkArea):
                 )
             else:
                 text = f"{text} {result.relation} No table is in breach."
-        self.sides.words.show_text(text)
+        self.sides.words.setText(text)
 
     # -- the table in sight ----------------------------------------------------------------------
 
@@ -421,13 +431,29 @@ class ComparePage(WorkArea):
     def _show(self, table_id: str) -> None:
         prepared = self.comparing.prepared
         pair = prepared.comparison.tables.get(table_id) if prepared is not None else None
+        left = pair if self.summary.rows.row_of(table_id) < 0 else None
+        if left is not None:
+            pair = None  # nothing is shown that is not listed
         self.detail.show_pair(
             pair,
             prepared.comparison if prepared is not None else None,
             self.summary.threshold,
-            self._names(),
+            *self._names(),
         )
+        if left is not None:
+            self.detail.what.setText(
+                escape(f"{left.table.label} is not listed now. Choose a table from the list.")
+            )
         self.takes.say_scopes()
+
+    def _on_listed(self) -> None:
+        """Keep to what is listed: a table goes with its row, and comes back with it."""
+        shown = self.summary.shown
+        listed = self.summary.rows.row_of(shown) >= 0
+        if shown and listed != (self.detail.pair.pair is not None):
+            self._show(shown)
+        else:
+            self.takes.say_scopes()
 
     def _on_threshold(self) -> None:
         prepared = self.comparing.prepared

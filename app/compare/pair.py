@@ -19,7 +19,8 @@ NOT_HERE = "Compare changes nothing by typing. Take values over, or shape the ta
 
 
 class PairDesk(Desk):
-    """A desk of its own for the plots: its table is B's on the common grid, its reference A's.
+    """A desk of its own for the plots: its table is the edited set's on the common
+    grid, its reference the reference's.
 
     Signals
     -------
@@ -34,7 +35,9 @@ class PairDesk(Desk):
         self.pair: TableComparison | None = None
         self.aligned: Aligned | None = None
         self.threshold = Threshold()
-        self.names = ("A", "B")
+        self.names = ("Reference", "Edited set")
+        self.letters = ("reference", "edited")
+        """The letters of reference and edited set in the window, for where room is short."""
         self.why_apart = ""
         """Why the two have no common grid, in words; empty if they have one."""
         self.breaches: dict[Cell, tuple[str, str]] = {}
@@ -42,26 +45,31 @@ class PairDesk(Desk):
 
     @property
     def first(self) -> Table | None:
-        """A's table, on the common grid where there is one."""
+        """The reference's table, on the common grid where there is one."""
         if self.aligned is not None:
             return self.aligned.first
         return self.pair.first if self.pair is not None else None
 
     @property
     def second(self) -> Table | None:
-        """B's table, on the common grid where there is one."""
+        """The edited set's table, on the common grid where there is one."""
         if self.aligned is not None:
             return self.aligned.second
         return self.pair.second if self.pair is not None else None
 
     @property
     def difference(self) -> Table | None:
-        """B less A; None where the two cannot be laid over each other."""
+        """Edited set less reference; None where the two cannot be laid over each other."""
         return self.aligned.difference if self.aligned is not None else None
 
     @property
+    def less(self) -> str:
+        """What the difference is called: ``A less B``."""
+        return f"{self.letters[1]} less {self.letters[0]}"
+
+    @property
     def table(self) -> Table | None:
-        """B's table; A's where B has none."""
+        """The edited set's table; the reference's where it has none."""
         return self.second if self.second is not None else self.first
 
     @property
@@ -71,7 +79,7 @@ class PairDesk(Desk):
 
     @property
     def reference_table(self) -> Table | None:
-        """A's table."""
+        """The reference's table."""
         return self.first if self.aligned is not None else None
 
     @property
@@ -156,7 +164,7 @@ class DifferenceDesk(Desk):
 
     @property
     def table(self) -> Table | None:
-        """B less A."""
+        """Edited set less reference."""
         return self.of.difference
 
     @property

@@ -55,7 +55,7 @@ class ResultPane(QWidget):
         """Make the panel, or catch up."""
         super().showEvent(event)
         if self.panel is None:
-            self.panel = ResultPanel(self._desk, ("A", "B"), self)
+            self.panel = ResultPanel(self._desk, ("Reference", "Edited set"), self)
             self.panel.jumped.connect(self.jumped)
             self._column.addWidget(self.panel)
             self.setFocusProxy(self.panel)

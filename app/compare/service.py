@@ -6,12 +6,13 @@ from collections.abc import Callable
 from typing import Any
 
 from PySide6.QtCore import QObject, QTimer, Signal
+from shiboken6 import isValid
 
 from app.desk import Desk
 from app.work.jobs import Jobs
 from calib_model.compare import compare, compare_again
 from calib_model.core.calibration_set import CalibrationSet
-from calib_model.session.document import Event
+from calib_model.session.document import Document, Event
 
 from .rows import Prepared
 from .sides import Side, saved_side
@@ -23,7 +24,7 @@ class Comparing(QObject):
     Signals
     -------
     sides_changed
-        A side is another.
+        A side is another.  `first` is the reference or an earlier state, `second` the edited set.
     compared
         `prepared` is another: after a whole comparison (or None while one runs).
     updated : object
@@ -51,7 +52,8 @@ class Comparing(QObject):
         self.second: Side | None = None
         self.prepared: Prepared | None = None
         self.cancelled = False
-        self._chosen = False
+        self._held: Document | None = None
+        """The set that an earlier state is held against; None for the window's pair."""
         self._active = False
         self._job: Any = None
         self._unsubscribe: list[Callable[[], None]] = []
@@ -59,7 +61,13 @@ class Comparing(QObject):
         self._begin = QTimer(self)
         self._begin.setSingleShot(True)
         self._begin.timeout.connect(self._start)
-        desk.documents_changed.connect(self._on_documents)
+        # Current and reference change one after the other when they are exchanged: once is enough.
+        self._pair = QTimer(self)
+        self._pair.setSingleShot(True)
+        self._pair.timeout.connect(self._on_pair)
+        desk.documents_changed.connect(self._on_pair)
+        for signal in (desk.current_changed, desk.reference_changed):
+            signal.connect(self._pair.start)
 
     @property
     def ready(self) -> bool:
@@ -77,22 +85,25 @@ class Comparing(QObject):
         """Compare while the page is seen; let it be while it is not."""
         self._active = on
         if on:
-            if not self._chosen:
-                self._choose_by_itself()
+            self._choose()
             self._catch_up()
 
-    def choose(self, first: Side | None, second: Side | None) -> None:
-        """Compare other sides."""
-        self._chosen = True
-        self._set(first, second)
+    def hold_against(self, earlier: Side) -> None:
+        """Compare the set being edited with an earlier state, until `back` or another set."""
+        current = self._desk.current
+        if current is not None:
+            self._held = current
+            self._set(earlier, Side(current))
 
-    def swap(self) -> None:
-        """Exchange A and B."""
-        self.choose(self.second, self.first)
+    def back(self) -> None:
+        """Compare with the reference again."""
+        self._held = None
+        self._choose()
 
-    def keep_sides(self) -> None:
-        """Stay with these sides whichever set is edited from now on."""
-        self._chosen = True
+    @property
+    def holds_earlier(self) -> bool:
+        """Whether an earlier state stands in the reference's place."""
+        return self.first is not None and not self.first.is_live
 
     def cancel(self) -> None:
         """Give up a running comparison."""
@@ -104,21 +115,16 @@ class Comparing(QObject):
         self.cancelled = False
         self._catch_up()
 
-    def _choose_by_itself(self) -> None:
-        """Choose the set being edited and its reference, or whatever comes near.
-
-        In the order of their letters, so that A and B here are A and B in the window while two
-        sets are open.
-        """
+    def _choose(self) -> None:
+        """Take the window's pair; a set that stands alone is held against its saved state."""
         desk = self._desk
-        current, others = desk.current, [d for d in desk.documents if d is not desk.current]
+        current, reference = desk.current, desk.reference
         if current is None:
             self._set(None, None)
-        elif desk.reference is not None and desk.reference is not current:
-            first, second = sorted((desk.reference, current), key=desk.number)
-            self._set(Side(first), Side(second))
-        elif others:
-            self._set(Side(current), Side(others[0]))
+        elif self._held is current and self.first is not None:
+            self._set(self.first, Side(current))
+        elif reference is not None and reference is not current:
+            self._set(Side(reference), Side(current))
         elif current.is_modified:
             self._set(saved_side(current), Side(current))
         else:
@@ -140,20 +146,17 @@ class Comparing(QObject):
         self.compared.emit()
         self._catch_up()
 
-    def _on_documents(self) -> None:
-        open_ones = self._desk.documents
-        first, second = (
-            side if side is not None and side.document in open_ones else None
+    def _on_pair(self) -> None:
+        desk = self._desk
+        if self._held is not desk.current or self._held not in desk.documents:
+            self._held = None
+        gone = any(
+            side is not None and side.document not in desk.documents
             for side in (self.first, self.second)
         )
-        lost = first is not self.first or second is not self.second
-        if lost:
-            self._chosen = False
-        if not self._chosen and self._active:
-            self._choose_by_itself()
-        elif lost:
-            self._set(first, second)
-        elif self._active:
+        if self._active or gone:
+            self._choose()
+        if self._active:
             self.sides_changed.emit()  # names may have changed
             self._catch_up()
 
@@ -208,6 +211,8 @@ class Comparing(QObject):
         self._catch_up()  # edited while the comparison ran
 
     def _on_ended(self, job: Any) -> None:
+        if not isValid(self):
+            return  # the page went while its last job came to its end
         if job is self._job:  # cancelled or failed: `_take` would have let go of it
             self._job = None
             self.cancelled = True

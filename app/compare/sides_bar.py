@@ -1,133 +1,95 @@
-"""Chooses the two sides, and says in a line how they compare."""
+"""Says which two are compared and how, in a line; offers an earlier state."""
 
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QSizePolicy, QToolButton, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QToolButton, QVBoxLayout, QWidget
 
 from app.desk import Desk
-from app.plain import PlainLabel, plain_tip
-from app.plots.frame import OneLine
-from app.quiet import QuietCombo
-from calib_model.session.document import Document
+from app.look.chip import Chip
+from app.look.parts import ShortLabel, TextLabel
+from app.look.tokens import NEAR, TIGHT
 
 from .service import Comparing
 from .sides import Side
 
-LIVE, EARLIER, KEPT = "live", "earlier", "kept"
-
 
 class SidesBar(QWidget):
-    """Two lists of sets and their earlier states, and the summary in words.
+    """The summary in words; and an earlier state, where one stands in the reference's place.
+
+    Which two sets are compared is chosen and said at the top of the window, for all pages. Only an
+    earlier state is chosen here.
 
     Signals
     -------
-    earlier_wanted : str, Document
-        An earlier state of a set is to be chosen for side ``first`` or ``second``.
+    earlier_wanted
+        An earlier state of the set being edited is to be chosen.
     result_wanted : bool
         The resulting torque is to be shown, or the tables.
     """
 
-    earlier_wanted = Signal(str, object)
+    earlier_wanted = Signal()
     result_wanted = Signal(bool)
 
     def __init__(self, desk: Desk, comparing: Comparing, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._desk, self._comparing = desk, comparing
-        self.first = self._list("A: the set that differences start from")
-        self.second = self._list("B: the set that is held against A")
-        self.swap = QToolButton()
-        self.swap.setText("⇄")
-        self.swap.setAccessibleName("Swap A and B")
-        self.swap.setToolTip("Exchanges A and B, so that every difference changes its sign.")
-        self.swap.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.swap.clicked.connect(lambda _checked=False: comparing.swap())
-        self.result = QToolButton()
-        self.result.setText("Resulting torque")
-        self.result.setToolTip("Shows what all tables of A and of B command together (Ctrl+F12).")
-        self.result.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.chips = Chip(), Chip()
+        self.names = ShortLabel(), ShortLabel()
+        self.earlier = self._button("Earlier state…")
+        self.earlier.setToolTip("Compares the edited set with a state from its own history.")
+        self.earlier.clicked.connect(lambda _checked=False: self.earlier_wanted.emit())
+        self.back = self._button("Back to the reference")
+        self.back.setToolTip("Compares with the reference set again.")
+        self.back.clicked.connect(lambda _checked=False: comparing.back())
+        self.result = self._button("Resulting torque")
+        self.result.setToolTip("Shows what all tables of each set command together (Ctrl+F12).")
         self.result.setCheckable(True)
         self.result.toggled.connect(self.result_wanted)
-        self.words = OneLine()
-        row = QHBoxLayout(self)
-        row.setContentsMargins(8, 4, 8, 4)
-        row.setSpacing(6)
-        for text, box in (("A", self.first), ("B", self.second)):
-            label = PlainLabel(text)
-            label.setBuddy(box)
-            row.addWidget(label)
-            row.addWidget(box, 2)
-            if text == "A":
-                row.addWidget(self.swap)
-        row.addWidget(self.result)
-        row.addSpacing(6)
-        row.addWidget(self.words, 4)
-        self.first.activated.connect(lambda number: self._choose("first", number))
-        self.second.activated.connect(lambda number: self._choose("second", number))
+        self.words = ShortLabel("", "small", second=True)
+        self.pair = QWidget()
+        row = QHBoxLayout(self.pair)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(NEAR)
+        for number, before in ((1, ""), (0, "compared with")):
+            if before:
+                row.addWidget(TextLabel(before, second=True))
+            row.addWidget(self.chips[number])
+            row.addWidget(self.names[number], 1)
+        row.addWidget(self.back)
+        below = QHBoxLayout()
+        below.setSpacing(NEAR)
+        below.addWidget(self.words, 1)
+        below.addWidget(self.earlier)
+        below.addWidget(self.result)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(NEAR, TIGHT, NEAR, TIGHT)
+        column.setSpacing(TIGHT)
+        column.addWidget(self.pair)
+        column.addLayout(below)
         comparing.sides_changed.connect(self.refresh)
         desk.documents_changed.connect(self.refresh)
         self.refresh()
 
-    def _list(self, name: str) -> QuietCombo:
-        box = QuietCombo()
-        box.setAccessibleName(name)
-        box.setToolTip(plain_tip(f"{name}. Choose an open set, or an earlier state of one."))
-        box.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        box.setMinimumContentsLength(12)
-        box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        box.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
-        return box
+    def _button(self, text: str) -> QToolButton:
+        button = QToolButton()
+        button.setText(text)
+        button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        return button
 
     def refresh(self) -> None:
-        """Show which sets are open and which two are compared."""
-        for box, side in (
-            (self.first, self._comparing.first),
-            (self.second, self._comparing.second),
-        ):
-            box.blockSignals(True)
-            box.clear()
-            if side is None:
-                box.addItem("Choose a set", (KEPT, None))
-            elif not side.is_live:
-                box.addItem(side.name, (KEPT, None))
-            for document in self._desk.documents:
-                box.addItem(_name(document, self._desk.documents), (LIVE, document))
-            for document in self._desk.documents:
-                box.addItem(f"An earlier state of {document.title}…", (EARLIER, document))
-            chosen = 0
-            if side is not None and side.is_live and side.document in self._desk.documents:
-                chosen = self._desk.documents.index(side.document)
-            box.setCurrentIndex(chosen)
-            box.setEnabled(bool(self._desk.documents))
-            box.blockSignals(False)
-        self.swap.setEnabled(self._comparing.ready)
-        self.result.setEnabled(self._comparing.ready)
+        """Show which two are compared."""
+        comparing = self._comparing
+        sides = (comparing.first, comparing.second)
+        for chip, label, side in zip(self.chips, self.names, sides, strict=True):
+            self._say(chip, label, side)
+        self.earlier.setEnabled(self._desk.current is not None)
+        self.pair.setVisible(comparing.holds_earlier)  # else the top of the window says it
+        self.back.setVisible(comparing.holds_earlier and self._desk.reference is not None)
+        self.result.setEnabled(comparing.ready)
+        self.setVisible(comparing.ready)
 
-    def _choose(self, which: str, number: int) -> None:
-        box: QuietCombo = getattr(self, which)
-        kind, document = box.itemData(number)
-        if kind == EARLIER:
-            self.refresh()
-            self.earlier_wanted.emit(which, document)
-        elif kind == LIVE:
-            self.put(which, Side(document))
-
-    def put(self, which: str, side: Side) -> None:
-        """Compare another side; chosen for both, the other one makes way where it can."""
-        first, second = self._comparing.first, self._comparing.second
-        if which == "first":
-            if side.same_as(second):
-                second = first if first is not None and not first.same_as(side) else None
-            first = side
-        else:
-            if side.same_as(first):
-                first = second if second is not None and not second.same_as(side) else None
-            second = side
-        self._comparing.choose(first, second)
-
-
-def _name(document: Document, among: list[Document]) -> str:
-    name = document.title
-    if document.path and sum(d.title == name for d in among) > 1:
-        name = f"{name} ({document.path.parent.name})"
-    return f"{name} *" if document.is_modified else name
+    def _say(self, chip: Chip, label: ShortLabel, side: Side | None) -> None:
+        label.setText(side.name if side is not None else "")
+        number = self._desk.number(side.document) if side is not None else -1
+        chip.show_set(number)

@@ -95,7 +95,9 @@ class Summary(QWidget):
         )
         self.filter.textChanged.connect(lambda t: self._ask(words=tuple(t.casefold().split())))
         self.filter.installEventFilter(self)
-        self.state = self._choice("Show", "Which tables are listed, by how they stand in A and B.")
+        self.state = self._choice(
+            "Show", "Which tables are listed, by how they stand in the two sets."
+        )
         self.state.addItem(DIFFERING, DIFFERING)
         self.state.addItem(EVERYTHING, EVERYTHING)
         for state in State:

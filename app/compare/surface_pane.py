@@ -13,7 +13,7 @@ from app.quiet import QuietCombo
 
 from .pair import PairDesk
 
-BOTH, LESS = "A and B", "B less A"
+BOTH, LESS = "Both tables", "Difference"
 
 
 class SurfacePane(QWidget):
@@ -54,7 +54,7 @@ class SurfacePane(QWidget):
 
         names = self.pair.names
         if self.choice.currentText() == LESS and self.pair.difference is not None:
-            layers = [Layer(self.pair.difference, Style.DIFFERENCE, "B less A")]
+            layers = [Layer(self.pair.difference, Style.DIFFERENCE, self.pair.less)]
         else:
             layers = [Layer(table, Style.SOLID, names[1 if self.pair.second is not None else 0])]
             if self.pair.second is not None and self.pair.first is not None:

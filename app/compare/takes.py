@@ -51,6 +51,7 @@ class TakesOver(QObject):
         super().__init__(strip)
         self.desk, self._jobs, self.comparing = desk, jobs, comparing
         self.summary, self.pair, self.strip = summary, pair, strip
+        self._scoped: tuple[str, bool] | None = None
         strip.ordered.connect(self._take)
 
     def side(self, into: Into) -> Side | None:
@@ -64,6 +65,8 @@ class TakesOver(QObject):
             self.desk.tell("There is nothing to take over yet.", refused=True)
         elif side.why_fixed:
             self.desk.tell(side.why_fixed, refused=True)
+        elif scope is not Scope.LISTED and self.pair.pair is None:
+            self.desk.tell("Choose a table from the list first.", refused=True)
         else:
             self.strip.order(Order(scope, into))
 
@@ -71,7 +74,7 @@ class TakesOver(QObject):
         """Say on the strip what could be taken over just now."""
         pair = self.pair
         cells = int(pair.selection.sum()) if pair.table is not None else 0
-        label = pair.table.label if pair.table is not None else "the table"
+        label = pair.table.label if pair.table is not None else "none chosen"
         listed = self.summary.rows.rowCount()
         self.strip.show_scopes(
             {
@@ -81,6 +84,11 @@ class TakesOver(QObject):
                 Scope.LISTED: f"all that are listed: {counted(listed, 'table')}",
             }
         )
+        scoped = (self.summary.shown, cells > 1)
+        if scoped != self._scoped and self.strip.waiting is None:
+            # What is selected says what is meant, until something else is chosen by hand.
+            self._scoped = scoped
+            self.strip.choose(Scope.CELLS if cells > 1 else Scope.TABLE)
 
     def _take(self, order: Order) -> None:
         prepared, side = self.comparing.prepared, self.side(order.into)
@@ -131,13 +139,15 @@ class TakesOver(QObject):
         self._perform(change, side)
 
     def _perform(self, change: Change, side: Side) -> None:
-        """Do a change in the set of a side, which becomes the set being edited."""
+        """Do a change in the set of a side, which becomes the set being edited.
+
+        Taken into the reference, the two change places, as with the window's own exchange.
+        """
         if change.is_empty:
             self.desk.tell(f"Nothing to take over: {side.name} holds the same there already.")
             return
         if side.document not in self.desk.documents:
             return
-        self.comparing.keep_sides()
         if self.desk.current is not side.document:
             # Undo, redo and the findings follow the set being edited.
             self.desk.set_current(side.document)

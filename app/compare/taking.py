@@ -56,6 +56,8 @@ class TakeStrip(QWidget):
         self._waiting: Order | None = None
         self._words: dict[Scope, str] = {}
         self._targets: dict[Into, str] = {}
+        self._letters: dict[Into, str] = {}
+        self._offered = ""
         self.reason = QLineEdit()
         self.reason.setMaxLength(1000)
         self.reason.setPlaceholderText("Reason, for the history")
@@ -109,7 +111,7 @@ class TakeStrip(QWidget):
 
     def show_target(self, into: Into, letter: str, name: str, why_not: str) -> None:
         """Name the set that a button changes, or say why it changes nothing."""
-        self._targets[into] = name
+        self._targets[into], self._letters[into] = name, letter
         button = self.into_first if into is Into.FIRST else self.into_second
         self._letter_room(button, letter, name)
         button.setAccessibleName(f"Take over into {letter}, {name}")
@@ -127,11 +129,12 @@ class TakeStrip(QWidget):
         super().resizeEvent(event)
         for label in self._labels:
             label.setVisible(self.width() >= ROOMY)
-        for into, button, letter in (
-            (Into.FIRST, self.into_first, "A"),
-            (Into.SECOND, self.into_second, "B"),
-        ):
-            self._letter_room(button, letter, self._targets.get(into, ""))
+        for into, button in ((Into.FIRST, self.into_first), (Into.SECOND, self.into_second)):
+            self._letter_room(button, self._letters.get(into, ""), self._targets.get(into, ""))
+
+    def choose(self, scope: Scope) -> None:
+        """Choose what the buttons take over."""
+        self.scope.setCurrentIndex(list(Scope).index(scope))
 
     @property
     def waiting(self) -> Order | None:
@@ -142,6 +145,10 @@ class TakeStrip(QWidget):
         """Take over, once there is a reason."""
         if not self.reason.text().strip():
             self._waiting = order
+            other = Into.FIRST if order.into is Into.SECOND else Into.SECOND
+            self._offered = f"As in {self._targets.get(other, '')}"
+            self.reason.setText(self._offered)
+            self.reason.selectAll()
             self.scope.setCurrentIndex(list(Scope).index(order.scope))
             self.reason.setFocus(Qt.FocusReason.ShortcutFocusReason)
             self._ask(order)
@@ -152,7 +159,10 @@ class TakeStrip(QWidget):
     def _ask(self, order: Order) -> None:
         what = self._words.get(order.scope, "")
         into = self._targets.get(order.into, "")
-        self.asked.emit(f"Type why. Enter then takes over {what} into {into}; Esc leaves it.")
+        self.asked.emit(
+            f"Type why, or keep the reason offered. Enter then takes over {what} into {into}; "
+            "Esc leaves it."
+        )
 
     def done(self) -> None:
         """Mark the reason, so that the next one is typed over it."""
@@ -178,6 +188,8 @@ class TakeStrip(QWidget):
         ):
             if self._waiting is not None:
                 self._waiting = None
+                if self.reason.text() == self._offered:
+                    self.reason.clear()  # it was left: the next is asked for again
                 self.asked.emit("Nothing was taken over.")
             self.left.emit()
             return True

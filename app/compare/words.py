@@ -1,4 +1,4 @@
-"""What the work area calls things: A and B, and how a table stands in the two."""
+"""What the work area calls things: how a table stands in the edited set and in the reference."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ STATES = {
     State.STORAGE_DIFFERS: "storage differs",
     State.AXES_DIFFER: "axes differ",
     State.UNITS_DIFFER: "units differ",
-    State.ONLY_FIRST: "only in A",
-    State.ONLY_SECOND: "only in B",
+    State.ONLY_FIRST: "only in reference",
+    State.ONLY_SECOND: "only in edited set",
 }
 SIGNS = {
     State.SAME: "=",
@@ -24,8 +24,8 @@ SIGNS = {
     State.STORAGE_DIFFERS: "s",
     State.AXES_DIFFER: "↔",
     State.UNITS_DIFFER: "u",
-    State.ONLY_FIRST: "A",
-    State.ONLY_SECOND: "B",
+    State.ONLY_FIRST: "\N{MINUS SIGN}",
+    State.ONLY_SECOND: "+",
 }
 """One sign for each state, so that a list can be read down its edge."""
 

@@ -138,7 +138,7 @@ ACTIONS: tuple[Action, ...] = (
            lambda w: w.choose(w.document_bar.reference), ("Ctrl+B",),
            "Go to the list of sets that relations can be checked against.", _two_sets),
     Action("sets.swap", "&Swap set and reference", "Sets", lambda w: w.editing.swap_sets(),
-           ("Ctrl+Shift+X",), "Edit the reference set, with this one as its reference.",
+           ("Ctrl+Shift+X", "Ctrl+M"), "Edit the reference set, with this one as its reference.",
            _has_reference, icon="arrow-left-right"),
     Action("sets.no_reference", "N&o reference", "Sets",
            lambda w: w.desk.set_reference(None), (),

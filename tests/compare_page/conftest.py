@@ -46,7 +46,8 @@ class Bench:
         for document in documents:
             self.desk.add(document)
         if len(documents) > 1:
-            self.desk.set_reference(documents[0])  # the first is A in what follows
+            self.desk.set_current(documents[1])  # B in what follows
+            self.desk.set_reference(documents[0])  # A
         self.jobs = Jobs()
         self.page = ComparePage(self.desk, self.jobs)
         qtbot.addWidget(self.page)
@@ -60,6 +61,13 @@ class Bench:
             lambda: not self.jobs.running and not self.page.comparing.busy, timeout=15_000
         )
         settled(self._qtbot, self.page)
+
+    def swap(self) -> None:
+        """Exchange the set being edited and its reference, as the window's action does."""
+        current, reference = self.desk.current, self.desk.reference
+        self.desk.set_current(reference)
+        self.desk.set_reference(current)
+        self.settle()
 
     def end(self) -> None:
         """Let every job come to its end."""

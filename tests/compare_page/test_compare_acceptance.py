@@ -120,7 +120,7 @@ def test_the_reviewers_job_by_keyboard(qtbot, larch_window: MainWindow) -> None:
     qtbot.keyClicks(QApplication.focusWidget(), "pre-engage torque")
     press(_Key.Key_Return)
     assert page.summary.shown == "pre_engage_torque"
-    press(_Key.Key_U, _Ctrl)
+    press(_Key.Key_Y, _Ctrl | _Shift)
     assert QApplication.focusWidget() is page.strip.reason
     qtbot.keyClicks(page.strip.reason, "normal was raised on the trip")
     press(_Key.Key_Return)
@@ -129,6 +129,9 @@ def test_the_reviewers_job_by_keyboard(qtbot, larch_window: MainWindow) -> None:
     assert window.desk.current is document
     assert "into larch_low_grip.h5" in window.status.currentMessage()
     assert document.pending[-1].reason == "normal was raised on the trip"
+    # The low-grip set is edited now, so that undo reaches it, and is compared anew.
+    qtbot.waitUntil(lambda: page.comparing.second.document is document)
+    qtbot.waitUntil(lambda: page.comparing.prepared is not None)
     remaining = page.comparing.prepared.comparison.breaches
     assert [b.table for b in remaining] == ["slip_target"]
     _settle(qtbot, window)

@@ -52,13 +52,13 @@ def test_every_state_is_told_apart_in_words(make) -> None:
     }
     assert "same" not in spoken
     wanted = {
-        "large": "changed, 1 cell", "rounding": "only by rounding", "gone": "only in A",
-        "new": "only in B", "axes": "axes differ", "unit": "units differ",
+        "large": "changed, 1 cell", "rounding": "only by rounding", "gone": "only in reference",
+        "new": "only in edited set", "axes": "axes differ", "unit": "units differ",
         "stored": "storage differs",
     }  # fmt: skip
     for id, words in wanted.items():
         assert words in spoken[id]
-    assert bench.page.sides.words.whole.startswith("10 tables: 1 same, 1 only by rounding")
+    assert bench.page.sides.words.text().startswith("10 tables: 1 same, 1 only by rounding")
 
 
 def test_sorting_by_size_in_three_measures(make) -> None:
@@ -77,7 +77,7 @@ def test_sorting_by_size_in_three_measures(make) -> None:
 def test_filters_by_state_function_and_text(make) -> None:
     bench = make(*_several())
     summary = bench.page.summary
-    summary.state.setCurrentIndex(summary.state.findText("only in A"))
+    summary.state.setCurrentIndex(summary.state.findText("only in reference"))
     assert listed(bench) == ["gone"]
     summary.state.setCurrentIndex(summary.state.findText("all tables"))
     assert len(listed(bench)) == 10

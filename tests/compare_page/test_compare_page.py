@@ -9,7 +9,7 @@ import pytest
 from PySide6.QtCore import Qt
 
 from app.compare.earlier import EarlierDialog
-from app.compare.sides import AS_SAVED
+from app.compare.sides import AS_SAVED, saved_side
 from calib_model.core.table import Table
 from tests.compare_page.compare_sets import (
     CURVE,
@@ -25,14 +25,14 @@ from tests.compare_page.compare_sets import (
 # -- sides -----------------------------------------------------------------------------------------
 
 
-def test_the_reference_is_a_and_the_set_being_edited_is_b(larch) -> None:
+def test_the_set_being_edited_is_compared_with_its_reference(larch) -> None:
     comparing = larch.page.comparing
     assert comparing.first.name == "larch_normal.h5"
     assert comparing.second.name == "larch_low_grip.h5"
     result = comparing.prepared.comparison
     assert sorted(b.table for b in result.breaches) == ["pre_engage_torque", "slip_target"]
     assert (
-        "2 tables in breach of the relation of low_grip to normal" in larch.page.sides.words.whole
+        "2 tables in breach of the relation of low_grip to normal" in larch.page.sides.words.text()
     )
 
 
@@ -40,8 +40,7 @@ def test_swapping_turns_every_sign(larch) -> None:
     page = larch.page
     page.summary.show_table("disconnect_delay")
     assert page.detail.pair.aligned.values.max() == 20
-    page.comparing.swap()
-    larch.settle()
+    larch.swap()
     assert page.comparing.first.name == "larch_low_grip.h5"
     assert page.detail.pair.aligned.values.min() == -20
     assert page.comparing.prepared.comparison.breaches  # whichever set is named first
@@ -64,7 +63,11 @@ def test_one_set_offers_its_earlier_states_and_a_second_set_joins(make) -> None:
     assert earlier.isVisible()
     bench.desk.add(document_of(set_of(CURVE.with_values([1.0, 2.0, 3.0])), "two.h5"))
     bench.settle()
-    assert bench.page.comparing.second.name == "two.h5"
+    if bench.desk.reference is None:
+        assert "one.h5 has no reference" in bench.page.empty.text()
+        bench.desk.set_reference(bench.desk.documents[1])
+        bench.settle()
+    assert bench.page.comparing.first.name == "two.h5"
     assert bench.page.summary.rows.rowCount() == 1
     bench.desk.remove(bench.desk.documents[1])
     bench.settle()
@@ -103,9 +106,38 @@ def test_an_earlier_state_is_chosen_from_the_history(make, qtbot) -> None:
     pair = bench.page.comparing.prepared.comparison.tables["curve"]
     assert (pair.first.values[0], pair.second.values[0]) == (11, 13)
     assert not bench.page.comparing.first.is_live
+    assert bench.page.sides.names[0].text().startswith("one.h5, before “Set")
+    assert bench.page.detail.pair.less == "A less earlier"
     # A later edit shows at once against the state that stays.
     document.do(edit_of(document.content["curve"], 0, 20.0))
     assert bench.page.comparing.prepared.comparison.tables["curve"].largest == 9
+
+
+def test_an_earlier_state_gives_way_to_the_reference_and_to_another_set(make) -> None:
+    a, b = document_of(set_of(CURVE), "a.h5"), document_of(set_of(CURVE), "b.h5")
+    bench = make(a, b)
+    comparing, bar = bench.page.comparing, bench.page.sides
+    comparing.hold_against(saved_side(b))
+    bench.settle()
+    assert bar.pair.isVisible()
+    assert comparing.first.document is b
+    bar.back.click()
+    bench.settle()
+    assert comparing.first.document is a
+    assert not bar.pair.isVisible()
+    comparing.hold_against(saved_side(b))
+    bench.swap()
+    assert comparing.second.document is a
+    assert comparing.first.is_live
+
+
+def test_the_desk_chooses_what_is_compared(make) -> None:
+    sets = [document_of(set_of(CURVE), f"{name}.h5") for name in "abc"]
+    bench = make(*sets)
+    bench.desk.set_reference(sets[2])
+    bench.settle()
+    assert bench.page.detail.pair.less == "B less C"
+    assert bench.page.strip.into_first.text() == "into C: c.h5"
 
 
 def test_a_set_without_history_says_so(make) -> None:
@@ -164,7 +196,7 @@ def test_signs_breaches_and_sames_do_not_depend_on_colour(larch) -> None:
     assert values[2, 9:].tolist() == pytest.approx([-15, -17.5, -20], abs=2.6)
     spoken = model.index(2, 9).data(Qt.ItemDataRole.AccessibleTextRole)
     assert "Difference −15 N·m" in spoken
-    assert "Error: B is 15 N·m below the normal mode; it must be at least that." in spoken
+    assert "Error: B is 15 N·m below the normal mode; it must not be below." in spoken
     other = page.detail.panes["first"].view.grid
     assert "differs from B: larch_low_grip.h5" in other.index(2, 9).data(
         Qt.ItemDataRole.AccessibleTextRole
@@ -236,6 +268,19 @@ def test_plots_draw_both_tables_and_their_difference(larch, qtbot) -> None:
     qtbot.waitUntil(lambda: heat.canvas is not None and not heat._stale)
     np.testing.assert_array_equal(heat.plane, page.detail.pair.aligned.values)
     assert (0, 5) in heat.findings
+
+
+def test_a_single_value_is_told_with_the_letters_of_both_sets(larch, qtbot) -> None:
+    page = larch.page
+    tables = page.comparing.prepared.comparison.tables
+    page.summary.show_table(
+        next(id for id in page.summary.rows.ids() if not tables[id].table.shape)
+    )
+    both, less = page.detail.lines.both, page.detail.lines.less
+    qtbot.waitUntil(lambda: both.pages.currentWidget() is both.scalar)
+    assert " in B" in both.scalar.text
+    assert "in A it is" in both.scalar.text.replace("In A", "in A")
+    qtbot.waitUntil(lambda: less.pages.currentWidget() is less.scalar)
 
 
 def test_surfaces_of_both_or_of_their_difference(larch) -> None:

@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 from PySide6.QtCore import Qt
 
+from app.compare.rows import EVERYTHING
 from app.compare.taking import Scope
 from calib_model.compare import State
 from calib_model.compare.take_over import Into
@@ -54,6 +55,60 @@ def test_a_reason_comes_first_then_enter_takes_over(make, qtbot) -> None:
     assert page.comparing.prepared.comparison.tables["curve"].cells_changed == 2
 
 
+def test_the_first_reason_is_offered_and_kept_for_the_sitting(make, qtbot) -> None:
+    bench, _, b = _pair(make)
+    page = bench.page
+    page.summary.show_table("curve")
+    page.take(Scope.TABLE, Into.SECOND)
+    assert page.strip.reason.text() == "As in a.h5"
+    assert page.strip.reason.selectedText() == "As in a.h5"  # typing puts another in its place
+    assert not b.is_modified
+    qtbot.keyClick(page.strip.reason, Qt.Key.Key_Return)
+    assert b.content["curve"] == CURVE
+    assert b.pending[-1].reason == "As in a.h5"
+    page.summary.show_table("map")
+    page.take(Scope.TABLE, Into.SECOND)  # not asked again
+    assert b.content["map"] == MAP
+
+
+def test_an_offered_reason_that_is_left_is_not_used(make, qtbot) -> None:
+    bench, _, b = _pair(make)
+    bench.page.take(Scope.TABLE, Into.SECOND)
+    qtbot.keyClick(bench.page.strip.reason, Qt.Key.Key_Escape)
+    assert bench.page.strip.reason.text() == ""
+    bench.page.take(Scope.TABLE, Into.SECOND)
+    assert not b.is_modified
+
+
+def test_the_selection_chooses_what_is_taken_over(make) -> None:
+    page = _pair(make)[0].page
+    page.summary.show_table("curve")
+    assert page.strip.scope.currentData() == Scope.TABLE
+    page.detail.pair.set_selection(np.array([True, True, False]))
+    assert page.strip.scope.currentData() == Scope.CELLS
+    page.detail.pair.set_cursor((0,))
+    assert page.strip.scope.currentData() == Scope.TABLE
+
+
+def test_a_table_that_left_the_list_is_shown_no_more(make) -> None:
+    bench, _, b = _pair(make)
+    page = bench.page
+    page.summary.show_table("curve")
+    page.strip.reason.setText("carried over")
+    page.take(Scope.TABLE, Into.SECOND)
+    assert listed(bench) == ["map"]
+    assert page.detail.pair.table is None
+    assert "Curve is not listed" in page.detail.what.text()
+    page.take(Scope.TABLE, Into.SECOND)
+    assert "Choose a table" in bench.told[-1]
+    b.undo()
+    assert page.detail.pair.pair.id == "curve"
+    page.summary.filter.setText("map")
+    assert page.detail.pair.table is None
+    page.summary.filter.clear()
+    assert page.detail.pair.pair.id == "curve"
+
+
 def test_escape_takes_nothing_over(make, qtbot) -> None:
     bench, _, b = _pair(make)
     bench.page.take(Scope.TABLE, Into.SECOND)
@@ -75,7 +130,8 @@ def test_into_a_changes_a_and_the_buttons_say_so(make, qtbot) -> None:
     assert a.content["curve"].values.tolist() == [1, 20, 3]
     assert not b.is_modified
     assert bench.desk.current is a
-    assert page.comparing.first.document is a  # the sides stay as they were
+    bench.settle()
+    assert page.comparing.second.document is a  # edited now, so that undo reaches it
     assert page.comparing.prepared.comparison.tables["curve"].state is State.SAME
 
 
@@ -134,8 +190,11 @@ def test_read_only_and_refusals_are_told(make) -> None:
     bench.page.take(Scope.TABLE, Into.SECOND)
     assert "read-only" in bench.told[-1]
     assert not bench.page.strip.into_second.isEnabled()
+    state = bench.page.summary.state
+    state.setCurrentIndex(state.findText(EVERYTHING))  # what is the same stays listed
     bench.page.take(Scope.TABLE, Into.FIRST)
-    bench.page.take(Scope.TABLE, Into.FIRST)
+    bench.settle()
+    bench.page.take(Scope.TABLE, Into.SECOND)
     assert bench.told[-1] == "Nothing to take over: a.h5 holds the same there already."
 
 
@@ -178,7 +237,9 @@ def test_a_cancelled_comparison_can_be_begun_again(make, qtbot, monkeypatch) -> 
         time.sleep(0.005)
 
     monkeypatch.setattr(service, "compare", slow)
-    bench.page.comparing.swap()
+    current, reference = bench.desk.current, bench.desk.reference
+    bench.desk.set_current(reference)
+    bench.desk.set_reference(current)
     qtbot.waitUntil(lambda: bench.page.wait.isVisible())
     qtbot.waitUntil(lambda: bench.page.progress.value() == 50)
     bench.page.cancel.click()

@@ -63,10 +63,13 @@ def test_compare_shows_it_in_place_of_the_tables(qtbot, desk: Desk, page: Compar
     assert page.shows_result
     first, second = page.comparing.first, page.comparing.second
     assert [n.content for n in panel._sets] == [first.content, second.content]
-    assert panel.maps[2].title.whole.startswith("B less A")
+    assert panel.maps[2].title.whole.startswith("Edited set less Reference")
     assert [one.isVisible() for one in panel.maps] == [True, True, True]
     less = panel.picture.second.torque - panel.picture.first.torque
-    page.comparing.swap()
+    current, reference = desk.current, desk.reference
+    desk.set_current(reference)
+    desk.set_reference(current)
+    qtbot.waitUntil(lambda: page.comparing.second.document is reference, timeout=15_000)
     qtbot.waitUntil(lambda: not page.comparing.busy, timeout=15_000)
     settle(qtbot, panel)
     turned = panel.picture.second.torque - panel.picture.first.torque

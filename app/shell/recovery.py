@@ -79,13 +79,13 @@ class RecoveryWork(QObject):
         if len(self.leftovers) == 1:
             left = self.leftovers[0]
             text = (
-                f"Bitepoint did not end well on {when_words(left)}: {edits_words(left)} of "
+                f"Bitepoint stopped unexpectedly on {when_words(left)}: {edits_words(left)} of "
                 f"{name_of(left)} were not saved and can be brought back."
             )
         else:
             text = (
-                f"Bitepoint did not end well: unsaved edits of {len(self.leftovers)} sets can be "
-                "brought back."
+                f"Bitepoint stopped unexpectedly: unsaved edits of {len(self.leftovers)} sets can "
+                "be brought back."
             )
         self._window.banners.show_banner(
             "recovery", text, ("Show…", self.show), ("Later", self.leave)

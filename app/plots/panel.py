@@ -447,11 +447,12 @@ class PlotPanel(QWidget):
         is_map = table is not None and table.values.ndim >= 2
         wide, tall = self.width() >= SIDE_BY_SIDE, self.height() >= ONE_ABOVE_OTHER
         together = wide or tall
+        across = wide and not (tall and self.height() > self.width())  # no tall, thin plots
         # The choices above the tabs, which stay at the foot.
         narrow_and_tall = QBoxLayout.Direction.BottomToTop
         one_row = QBoxLayout.Direction.LeftToRight
         self._bar_rows.setDirection(narrow_and_tall if tall and not wide else one_row)
-        self.maps.setOrientation(Qt.Orientation.Horizontal if wide else Qt.Orientation.Vertical)
+        self.maps.setOrientation(Qt.Orientation.Horizontal if across else Qt.Orientation.Vertical)
         if together and self._tab == SLICES:
             self._tab = MAP
         tab = self._tab

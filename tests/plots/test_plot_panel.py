@@ -285,3 +285,12 @@ def test_the_surface_is_made_when_first_asked_for(qtbot, desk) -> None:
     with qtbot.waitSignal(panel.surface_choice_changed):
         panel.surface.set_choice("auto")
     assert panel.surface_choice == "auto"
+
+
+def test_a_panel_higher_than_wide_stands_the_plots_one_above_the_other(qtbot, desk) -> None:
+    panel = shown(qtbot, desk, 800, 1200)
+    settled(qtbot, panel)
+    assert panel.heat.geometry().bottom() < panel.slices.geometry().top()
+    panel.resize(1200, 800)
+    settled(qtbot, panel)
+    assert panel.heat.geometry().right() < panel.slices.geometry().left()

@@ -23,6 +23,7 @@ from calib_model.rules.preview import Preview
 from .details_dialog import DetailsDialog
 from .findings_panel import FindingsPanel
 from .header import TableHeader
+from .roles_dialog import RolesDialog
 from .rules_dialog import RulesDialog
 from .rules_panel import RulesPanel
 from .shape.panel import ShapePanel
@@ -239,6 +240,11 @@ class TunePage(WorkArea):
         """Open the table's rule sheet."""
         if self.desk.table is not None:
             RulesDialog(self.desk, self).open()
+
+    def bind_roles(self) -> None:
+        """Show which tables may play which role, to be confirmed."""
+        if self.desk.current is not None:
+            RolesDialog(self.desk, self).open()
 
     def edit_details(self) -> None:
         """Open the table's details."""

@@ -14,7 +14,7 @@ ACTIONS: tuple[Action, ...] = (
            ("Alt+Return",), "Change the table's name, unit, limits, storage or description.",
            can_edit, icon="table-2"),
     Action("table.roles", "Ro&les and inputs…", "Table", lambda w: page_of(w).bind_roles(),
-           ("Ctrl+Shift+F3",), "See which tables may play which role and what the set can do with it.",
+           ("Ctrl+Shift+F3",), "See which tables may play which role, and what the set can do.",
            with_document, icon="cable"),
     Action("table.add_rule", "&Add a rule…", "Table/Rules", lambda w: page_of(w).add_rule(),
            ("Ctrl+Shift+Q",), "Choose a kind of rule and see what it would find before it is kept.",

@@ -70,7 +70,6 @@ class RuleField(QWidget):
         row.addWidget(self.edit, 1)
         row.addWidget(self._unit)
         self._unit.setVisible(setting.unit is not In.NONE)
-        self.setFocusProxy(self.edit)
         if not setting.required:
             self.show_value(setting.default)
         self.show_unit(-1)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import (
+    QApplication,
     QFormLayout,
     QHBoxLayout,
     QLineEdit,
@@ -189,15 +192,13 @@ class RuleForm(QWidget):
         self.picture.show_picture(chosen.picture)
         self.explained.setText(chosen.explained)
         settings = tuple(s for s in chosen.settings if s.name not in _NOT_ASKED)
-        last: QWidget = self.kind
         for setting in settings:
             field = RuleField(setting, table, document.content)
             caption = PlainLabel(field.label)
             caption.setBuddy(field.edit)
             self._rows.addRow(caption, field)
+            field.show()  # at once, so that Tab reaches it before the next event
             self._fields.append(field)
-            QWidget.setTabOrder(last, field.edit)
-            last = field.edit
             if isinstance(field.edit, QLineEdit):
                 field.edit.returnPressed.connect(self.accept)
         if self._before is not None:
@@ -212,6 +213,17 @@ class RuleForm(QWidget):
         for line in self.patterns.values():
             line.setVisible(self.which.currentText() == PATTERN)
         self._soon()
+
+    def focusNextPrevChild(self, next: bool) -> bool:
+        """Go through the form as it is read; fields made anew would come last in Qt's order."""
+        every = (self.kind, *(f.edit for f in self._fields), self.which,
+                 *self.patterns.values(), self.cancel, self.keep)  # fmt: skip
+        order = [w for w in every if w.isVisible() and w.isEnabled()]
+        here = next_of(order, QApplication.focusWidget(), 1 if next else -1)
+        if here is None:
+            return super().focusNextPrevChild(next)
+        here.setFocus(Qt.FocusReason.TabFocusReason if next else Qt.FocusReason.BacktabFocusReason)
+        return True
 
     def stop(self) -> None:
         """Try nothing any more."""
@@ -305,3 +317,9 @@ class RuleForm(QWidget):
         self.try_it()
         if self._change is not None and not self._change.is_empty and self._desk.do(self._change):
             self.left.emit()
+
+
+def next_of(order: Sequence[QWidget], here: QWidget | None, by: int) -> QWidget | None:
+    """Return the widget that follows in an order; None beyond its ends."""
+    at = order.index(here) + by if here in order else -1
+    return order[at] if 0 <= at < len(order) else None

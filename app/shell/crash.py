@@ -36,7 +36,7 @@ class CrashDialog(PageDialog):
         self.details = QPlainTextEdit(details)
         self.details.setReadOnly(True)
         self.details.setTabChangesFocus(True)
-        self.details.setAccessibleName("Details for whoever mends this")
+        self.details.setAccessibleName("Details for the report")
         self.put(said)
         self.put(self.details)
         self.copy = QPushButton("&Copy details")

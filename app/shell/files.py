@@ -399,7 +399,7 @@ class FileWork(QObject):
         elif key not in self._window.banners.banners:
             self._window.banners.show_banner(
                 key,
-                f"{document.title}: {problem} Save often until this is mended.",
+                f"{document.title}: {problem} Save often until this is solved.",
                 ("Save", lambda: _drop(self.save(document))),
                 ("Close", _nothing),
             )
@@ -424,7 +424,7 @@ class FileWork(QObject):
     def _outside_banner(self, document: Document) -> None:
         edits = len(document.pending)
         loses = (
-            f" Reloading drops {edits} unsaved edit{'' if edits == 1 else 's'}." if edits else ""
+            f" Reloading discards {edits} unsaved edit{'' if edits == 1 else 's'}." if edits else ""
         )
         self._window.banners.show_banner(
             f"file {id(document)} outside",
@@ -444,10 +444,10 @@ class FileWork(QObject):
             return
         edits = len(document.pending)
         if document.is_modified and not self.prompts.confirm(
-            f"Reload {document.title} and drop your edits?",
+            f"Reload {document.title} and discard your edits?",
             f"{edits} unsaved edit{' is' if edits == 1 else 's are'} lost. "
             "Save as keeps what you have in another file.",
-            "Drop edits and reload",
+            "Discard edits and reload",
         ):
             self._outside_banner(document)
             return

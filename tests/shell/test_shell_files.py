@@ -353,7 +353,7 @@ def test_reloading_drops_edits_only_when_that_is_sure(
 ) -> None:
     edit(opened)
     other = changed_outside(samples["practice"])
-    wait(lambda: "drops 1 unsaved edit" in banner(opened, "outside"))
+    wait(lambda: "discards 1 unsaved edit" in banner(opened, "outside"))
     mine = opened.desk.current.content
     press(opened, "outside", "Reload")
     assert opened.desk.current.content is mine

@@ -316,10 +316,6 @@ class Offer:
         self.content = content
         self._rows = None
 
-    def draft_at(self, key: Key) -> Draft | None:
-        """Return a table as it is understood now."""
-        return next((draft for draft in self.understood.tables if key_of(draft) == key), None)
-
     def _use(self, chosen: Mapping[Key, Mapping[str, Any]]) -> None:
         if chosen:
             layout = self.understood.layout.with_tables(chosen)

@@ -17,7 +17,7 @@ from app.cli.writing import out_path
 from calib_model.cautions import ESTIMATES
 from calib_model.core.numbers import short, with_unit
 from calib_model.errors import ModelError
-from calib_model.reports.manoeuvre_report import Names, manoeuvre_report
+from calib_model.reports.manoeuvre_report import RunNames, manoeuvre_report
 from calib_model.session.files import open_document
 from calib_model.session.programme import vehicle_beside
 from calib_model.store import write_whole
@@ -256,5 +256,5 @@ def result_words(result: Result) -> str:
 
 
 def _write_report(results: Sequence[Result], given: Any, vehicle: Vehicle, out: Path) -> None:
-    names = Names(given.set.name, given.against.name if given.against else "", vehicle.name)
+    names = RunNames(given.set.name, given.against.name if given.against else "", vehicle.name)
     write_whole(out, manoeuvre_report(results, names))

@@ -19,7 +19,7 @@ from calib_model.session.rule_sheet import apply_sheet
 from calib_model.store import write_whole
 
 if TYPE_CHECKING:
-    from calib_model.rules.sheet import Sheet
+    from calib_model.rules.sheet import RuleSheet
 
 LARGEST_SHEET = 16 << 20  # bytes; about 30,000 tables with several rules each
 
@@ -78,6 +78,6 @@ def run(arguments: Sequence[str]) -> Answer:
     return Answer(GOOD, f"Wrote the rule sheet to {given.out}.\n")
 
 
-def _read_sheet(path: Path) -> Sheet:
+def _read_sheet(path: Path) -> RuleSheet:
     text = read_text(path, "a rule sheet", LARGEST_SHEET)
     return parse_sheet(text, str(path))

@@ -6,7 +6,6 @@ from functools import lru_cache
 
 from PySide6.QtCore import QRect, QSize, Qt
 from PySide6.QtGui import (
-    QColor,
     QFont,
     QGuiApplication,
     QIcon,
@@ -30,12 +29,6 @@ def letter_of(number: int) -> str:
     """Return the letter of the set with a number: A, B, ... Z, A2, B2, ..."""
     turn, place = divmod(number, 26)
     return f"{chr(ord('A') + place)}{turn + 1 if turn else ''}"
-
-
-def set_colour(number: int, palette: QPalette) -> QColor:
-    """Return the colour of the set with a number; lines of it are drawn in it too."""
-    colours = tones_of(palette).sets
-    return colour(colours[number % len(colours)])
 
 
 def paint_chip(painter: QPainter, rect: QRect, number: int, palette: QPalette) -> None:

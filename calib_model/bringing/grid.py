@@ -178,21 +178,6 @@ def column_letters(column: int) -> str:
     return text
 
 
-def grid_of(
-    rows: Sequence[Sequence[Cell]],
-    file: str = "",
-    sheet: str = "",
-    *,
-    all_texts: bool = False,
-    **about: Any,
-) -> Grid:
-    """Return a grid of rows of cells, which may be of unequal length."""
-    made = Builder(all_texts=all_texts)
-    for row in rows:
-        made.add(row)
-    return Grid(file, sheet, made.cells(), made.codes(), **about)
-
-
 class Builder:
     """Collects rows of cells as codes: a cell is kept once, however often it is there.
 

@@ -152,7 +152,7 @@ def _by_type(entry: Field[Any], chosen: bool) -> Of:
 # -- pictures ------------------------------------------------------------------------------
 
 
-class Part(StrEnum):
+class PicturePart(StrEnum):
     """What a part of a picture stands for; whoever draws chooses colour and stroke."""
 
     HELD = "as the rule wants it"
@@ -165,19 +165,19 @@ Points = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
-class Line:
+class PictureLine:
     """A line through points of the unit square, y upwards."""
 
     points: Points
-    part: Part = Part.HELD
+    part: PicturePart = PicturePart.HELD
 
 
 @dataclass(frozen=True)
-class Patch:
+class PicturePatch:
     """An area of the unit square, y upwards."""
 
     points: Points
-    part: Part = Part.LIMIT
+    part: PicturePart = PicturePart.LIMIT
 
 
 @dataclass(frozen=True)
@@ -185,7 +185,7 @@ class Dot:
     """A marked point."""
 
     at: tuple[float, float]
-    part: Part = Part.BROKEN
+    part: PicturePart = PicturePart.BROKEN
 
 
 @dataclass(frozen=True)
@@ -194,11 +194,11 @@ class Picture:
 
     Parameters
     ----------
-    marks : tuple of Line, Patch and Dot
+    marks : tuple of PictureLine, PicturePatch and Dot
         In the order to draw them.
     words : str
         The same for who does not see it.
     """
 
-    marks: tuple[Line | Patch | Dot, ...]
+    marks: tuple[PictureLine | PicturePatch | Dot, ...]
     words: str

@@ -43,7 +43,7 @@ EXAMPLES = "Type a number, or *1.1, +5, +3%, =2*30, =x-5 (x is what the cell hol
 
 
 @dataclass(frozen=True)
-class Entry:
+class CellEntry:
     """What was typed, understood.
 
     Parameters
@@ -125,7 +125,7 @@ class Entry:
         return f"Set {where} to {self.text.lstrip('= ')}"
 
 
-def parse_entry(text: str, labels: Labels = NO_LABELS) -> Entry:
+def parse_entry(text: str, labels: Labels = NO_LABELS) -> CellEntry:
     """Understand what was typed for a value.
 
     Parameters
@@ -156,13 +156,13 @@ def parse_entry(text: str, labels: Labels = NO_LABELS) -> Entry:
     plain = typed.translate(_SIGNS)
     number = labels.number(typed)
     if number is not None:
-        return Entry("value", number, text=typed)
+        return CellEntry("value", number, text=typed)
     if len(plain) > LONGEST:
         raise EditRefused(f"{typed[:40]!r}... is too long for a value.", EXAMPLES)
     percent = _PERCENT.fullmatch(plain)
     if percent:
         amount = parse_number(percent[2])
-        return Entry("percent", -amount if percent[1] == "-" else amount, text=typed)
+        return CellEntry("percent", -amount if percent[1] == "-" else amount, text=typed)
     if plain.startswith("="):
         return _sum(plain[1:], typed)
     if plain[:1] in ("+", "*", "/"):
@@ -172,9 +172,9 @@ def parse_entry(text: str, labels: Labels = NO_LABELS) -> Entry:
             raise EditRefused(f"{typed!r} needs a number after its sign.", EXAMPLES)
         if kind == "by" and found.amount == 0:
             raise EditRefused(f"{typed!r} divides by zero.", EXAMPLES)
-        return Entry(kind, found.amount, text=typed)
+        return CellEntry(kind, found.amount, text=typed)
     try:
-        return Entry("value", parse_number(typed), text=typed)
+        return CellEntry("value", parse_number(typed), text=typed)
     except EditRefused as problem:
         if labels:
             raise EditRefused(
@@ -185,14 +185,14 @@ def parse_entry(text: str, labels: Labels = NO_LABELS) -> Entry:
         raise
 
 
-def _sum(plain: str, typed: str) -> Entry:
+def _sum(plain: str, typed: str) -> CellEntry:
     parts = _Parser(plain, typed).parsed()
     if _has_x(parts):
-        return Entry("sum", parts=parts, text=typed)
+        return CellEntry("sum", parts=parts, text=typed)
     value = float(_evaluated(parts, np.zeros(())))
     if not np.isfinite(value):
         raise EditRefused(f"{typed!r} is too large for a number.", EXAMPLES)
-    return Entry("value", value, text=typed)
+    return CellEntry("value", value, text=typed)
 
 
 class _Parser:

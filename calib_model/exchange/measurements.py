@@ -175,7 +175,7 @@ def read_samples(
     if weights is not None:
         numbers.append(weights)
     label = layout.column(specimen) if specimen != "" else None
-    reader = _Reader(path, layout, numbers, label, skip_text, progress)
+    reader = _SampleReader(path, layout, numbers, label, skip_text, progress)
     columns, lines, codes = reader.read()
     converted = [
         _converted(c, unit, target)
@@ -213,7 +213,7 @@ def _converted(column: Any, unit: str, target: str) -> Any:
     return column
 
 
-class _Reader:
+class _SampleReader:
     """Reads number columns and perhaps one column of names."""
 
     def __init__(

@@ -16,7 +16,7 @@ from ..core.numbers import short, with_unit
 from ..core.table import Table
 from ..core.units import shown
 from .frame import axis_words, sheet, upright
-from .svg import Line, plot
+from .svg import SvgLine, plot
 
 _WIDTH, _HEIGHT = 430, 300
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62, 12, 40, 44
@@ -28,8 +28,8 @@ _SIGN_ROOM = 9.0
 def difference_curve(difference: Table) -> str:
     """Return B less A of a curve as one line."""
     axis = difference.axes[0]
-    line = Line(_places(axis), difference.values, False)
-    zero = Line(_places(axis)[[0, -1]], np.zeros(2), True)
+    line = SvgLine(_places(axis), difference.values, False)
+    zero = SvgLine(_places(axis)[[0, -1]], np.zeros(2), True)
     unit = shown(difference.unit)
     return plot([zero, line], axis_words(axis), unit, "B less A (dashed: no difference)")
 

@@ -25,7 +25,7 @@ small{color:#444}
 
 
 @dataclass(frozen=True)
-class Names:
+class RunNames:
     """What the sets are called.
 
     Parameters
@@ -41,13 +41,13 @@ class Names:
     vehicle: str = ""
 
 
-def manoeuvre_report(results: Sequence[Result], names: Names, *, made: str = "") -> str:
+def manoeuvre_report(results: Sequence[Result], names: RunNames, *, made: str = "") -> str:
     """Return the report as HTML.
 
     Parameters
     ----------
     results : sequence of Result
-    names : Names
+    names : RunNames
     made : str
         When and by whom; may be empty.
 
@@ -72,7 +72,7 @@ def manoeuvre_report(results: Sequence[Result], names: Names, *, made: str = "")
     return page(title, parts, _STYLE)
 
 
-def _missing(results: Sequence[Result], names: Names) -> str:
+def _missing(results: Sequence[Result], names: RunNames) -> str:
     items = []
     for label, chosen in (
         (names.mine, results),
@@ -83,7 +83,7 @@ def _missing(results: Sequence[Result], names: Names) -> str:
     return f"<p>Parts of the controller that took no part:</p>{bullets(items)}" if items else ""
 
 
-def _manoeuvre(result: Result, names: Names) -> list[str]:
+def _manoeuvre(result: Result, names: RunNames) -> list[str]:
     one = result.manoeuvre
     ambient = f"ambient {short(one.start.ambient_temperature, 4)} °C"
     about = escape(f"{one.id}, {one.duration:g} s, {ambient}")
@@ -102,7 +102,7 @@ def _manoeuvre(result: Result, names: Names) -> list[str]:
     return parts
 
 
-def _table(result: Result, names: Names) -> str:
+def _table(result: Result, names: RunNames) -> str:
     heads = ["Metric (desk estimate)", names.mine]
     if names.against:
         heads += [names.against, "Change", ""]

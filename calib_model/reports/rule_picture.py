@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from html import escape
 
-from ..core.rule_settings import Dot, Line, Part, Patch, Picture, Points
+from ..core.rule_settings import Dot, Picture, PictureLine, PicturePart, PicturePatch, Points
 
 WIDTH, HEIGHT = 96, 64
 _STROKES = {
-    Part.HELD: 'stroke="currentColor" stroke-width="2"',
-    Part.BROKEN: 'stroke="currentColor" stroke-width="2" stroke-dasharray="2 3"',
-    Part.OTHER: 'stroke="#777" stroke-width="2"',
-    Part.LIMIT: 'stroke="#777" stroke-width="1" stroke-dasharray="6 3"',
+    PicturePart.HELD: 'stroke="currentColor" stroke-width="2"',
+    PicturePart.BROKEN: 'stroke="currentColor" stroke-width="2" stroke-dasharray="2 3"',
+    PicturePart.OTHER: 'stroke="#777" stroke-width="2"',
+    PicturePart.LIMIT: 'stroke="#777" stroke-width="1" stroke-dasharray="6 3"',
 }
 
 
@@ -26,17 +26,17 @@ def rule_picture_svg(picture: Picture) -> str:
     parts = []
     for mark in picture.marks:
         match mark:
-            case Line():
+            case PictureLine():
                 parts.append(
                     f'<polyline fill="none" {_STROKES[mark.part]} points="{_at(mark.points)}"/>'
                 )
-            case Patch():
+            case PicturePatch():
                 parts.append(
                     f'<polygon fill="#777" fill-opacity="0.25" points="{_at(mark.points)}"/>'
                 )
             case Dot():
                 x, y = _place(*mark.at)
-                filled = "currentColor" if mark.part is Part.HELD else "none"
+                filled = "currentColor" if mark.part is PicturePart.HELD else "none"
                 parts.append(
                     f'<circle cx="{x}" cy="{y}" r="4" fill="{filled}" stroke="currentColor" '
                     'stroke-width="2"/>'

@@ -26,7 +26,7 @@ _INK, _GREY = "#000", "#777"
 
 
 @dataclass(frozen=True)
-class Line:
+class SvgLine:
     """One line of a plot.
 
     Parameters
@@ -63,7 +63,7 @@ def table_plots(before: Table | None, after: Table | None) -> list[str]:
         return []
     if len(shape_of.axes) == 1:
         lines = [
-            Line(t.axes[0].values, t.values, is_before, _steps(t.axes[0]))
+            SvgLine(t.axes[0].values, t.values, is_before, _steps(t.axes[0]))
             for t, is_before in ((before, True), (after, False))
             if t is not None and len(t.axes) == 1
         ]
@@ -95,7 +95,7 @@ def _slices(before: Table | None, after: Table | None, shape_of: Table) -> list[
             y = _row_at(table, value)
             if y is not None:
                 axis = table.axes[1]
-                lines.append(Line(axis.values, y, is_before, _steps(axis)))
+                lines.append(SvgLine(axis.values, y, is_before, _steps(axis)))
         title = f"{shape_of.label} at {rows_axis.said(value)}"
         plots.append(plot(lines, axis_words(columns), shown(shape_of.unit), title))
     return plots
@@ -129,12 +129,12 @@ def _steps(axis: Axis) -> bool:
     return axis.interpolation is Interpolation.STEP
 
 
-def plot(lines: Sequence[Line], x_label: str, y_label: str, title: str) -> str:
+def plot(lines: Sequence[SvgLine], x_label: str, y_label: str, title: str) -> str:
     """Return one plot as an SVG element.
 
     Parameters
     ----------
-    lines : sequence of Line
+    lines : sequence of SvgLine
     x_label, y_label, title : str
     """
     frame = Frame(range_of([line.x for line in lines]), range_of([line.y for line in lines]))
@@ -149,7 +149,7 @@ def plot(lines: Sequence[Line], x_label: str, y_label: str, title: str) -> str:
     return "".join(parts)
 
 
-def _drawn(points: Sequence[tuple[float, float] | None], line: Line) -> str:
+def _drawn(points: Sequence[tuple[float, float] | None], line: SvgLine) -> str:
     look = (
         f'stroke="{_GREY}" stroke-width="2" stroke-dasharray="6 4"'
         if line.before
@@ -179,8 +179,8 @@ def _drawn(points: Sequence[tuple[float, float] | None], line: Line) -> str:
 
 def legend(before_words: str = "before", after_words: str = "after") -> str:
     """Return the key to the lines, as an SVG element."""
-    before = Line(np.array([0.0]), np.array([0.0]), True)
-    after = Line(np.array([0.0]), np.array([0.0]), False)
+    before = SvgLine(np.array([0.0]), np.array([0.0]), True)
+    after = SvgLine(np.array([0.0]), np.array([0.0]), False)
     return (
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 240 22" width="240" height="22" '
         'role="img" font-family="sans-serif" font-size="12"><title>Key</title>'

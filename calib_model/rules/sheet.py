@@ -51,7 +51,7 @@ _HEAD = """\
 
 
 @dataclass(frozen=True)
-class Entry:
+class SheetEntry:
     """One entry of a sheet.
 
     Parameters
@@ -92,19 +92,19 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class RuleSheet:
     """A rule sheet.
 
     Parameters
     ----------
-    entries : tuple of Entry
+    entries : tuple of SheetEntry
     source : str
         Where it came from, for messages.
     owners : mapping of function group to tuple of str
         Who may accept its tables, for the programme file.
     """
 
-    entries: tuple[Entry, ...]
+    entries: tuple[SheetEntry, ...]
     source: str = ""
     owners: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
@@ -134,14 +134,14 @@ class Applied:
         Shared axes that get another input quantity.
     matched : tuple of str
         Ids of all tables that an entry is for, in the set's order.
-    idle : tuple of Entry
+    idle : tuple of SheetEntry
         Entries that are for no table.
     """
 
     tables: Mapping[str, Table]
     shared_axes: Mapping[str, Axis]
     matched: tuple[str, ...]
-    idle: tuple[Entry, ...]
+    idle: tuple[SheetEntry, ...]
 
     @property
     def summary(self) -> str:
@@ -207,7 +207,7 @@ def _reason_last(rule: Rule) -> dict[str, Any]:
 # -- reading -------------------------------------------------------------------------------
 
 
-def parse_sheet(text: str, source: str = "rule sheet") -> Sheet:
+def parse_sheet(text: str, source: str = "rule sheet") -> RuleSheet:
     """Read a rule sheet.
 
     Parameters
@@ -218,7 +218,7 @@ def parse_sheet(text: str, source: str = "rule sheet") -> Sheet:
 
     Returns
     -------
-    Sheet
+    RuleSheet
 
     Raises
     ------
@@ -253,7 +253,7 @@ def parse_sheet(text: str, source: str = "rule sheet") -> Sheet:
     for number, plain in enumerate(given):
         line = lines[number] if len(lines) == len(given) else 0
         entries.append(_entry(plain, number, line, source))
-    return Sheet(tuple(entries), source, owners)
+    return RuleSheet(tuple(entries), source, owners)
 
 
 def _owners(given: Any, source: str) -> Mapping[str, tuple[str, ...]]:
@@ -273,7 +273,7 @@ def _entry_lines(text: str) -> list[int]:
     return [n for n, line in enumerate(text.splitlines(), 1) if header.match(line)]
 
 
-def _entry(plain: dict[str, Any], number: int, line: int, source: str) -> Entry:
+def _entry(plain: dict[str, Any], number: int, line: int, source: str) -> SheetEntry:
     place = f"entry {number + 1}" + (f" (line {line})" if line else "")
 
     def refuse(problem: str, remedy: str, where: str = "") -> Never:
@@ -324,7 +324,7 @@ def _entry(plain: dict[str, Any], number: int, line: int, source: str) -> Entry:
             made.append(rule_from_plain(rule))
         except ModelError as error:
             refuse(error.problem, error.remedy, f"rule {count}")
-    return Entry(
+    return SheetEntry(
         MappingProxyType(patterns),
         None if rules is None else tuple(made),
         None if modes is None else MappingProxyType(modes),
@@ -338,7 +338,7 @@ def _entry(plain: dict[str, Any], number: int, line: int, source: str) -> Entry:
 # -- applying ------------------------------------------------------------------------------
 
 
-def applied(content: CalibrationSet, sheet: Sheet) -> Applied:
+def applied(content: CalibrationSet, sheet: RuleSheet) -> Applied:
     """Return what a sheet makes of a set; the set stays as it is.
 
     Raises
@@ -391,10 +391,12 @@ def applied(content: CalibrationSet, sheet: Sheet) -> Applied:
     return Applied(changed, shared, order, tuple(idle))
 
 
-def _bound_axes(content: CalibrationSet, sheet: Sheet, tables: dict[str, Table]) -> dict[str, Axis]:
+def _bound_axes(
+    content: CalibrationSet, sheet: RuleSheet, tables: dict[str, Table]
+) -> dict[str, Axis]:
     """Give axes the inputs that the entries ask for, in place; return the shared ones."""
     shared: dict[str, Axis] = {}
-    asked_by: dict[str, Entry] = {}
+    asked_by: dict[str, SheetEntry] = {}
     for entry, table, number, quantity in _asked_inputs(content, sheet):
         axis = tables[table.id].axes[number]
         if axis.shared:
@@ -419,7 +421,9 @@ def _bound_axes(content: CalibrationSet, sheet: Sheet, tables: dict[str, Table])
     return {id: axis for id, axis in shared.items() if axis != content.shared_axes[id]}
 
 
-def _asked_inputs(content: CalibrationSet, sheet: Sheet) -> Iterator[tuple[Entry, Table, int, str]]:
+def _asked_inputs(
+    content: CalibrationSet, sheet: RuleSheet
+) -> Iterator[tuple[SheetEntry, Table, int, str]]:
     for entry in sheet.entries:
         if entry.inputs is None:
             continue
@@ -443,6 +447,6 @@ def _exchange(tables: dict[str, Table], id: str, number: int, axis: Axis) -> Non
         tables[id] = table.with_axis(number, axis, table.values)
 
 
-def _refused(sheet: Sheet, entry: Entry, problem: str, remedy: str) -> ModelError:
+def _refused(sheet: RuleSheet, entry: SheetEntry, problem: str, remedy: str) -> ModelError:
     of = f" of {sheet.source}" if sheet.source else ""
     return ModelError(f"Entry {entry.label}{of} {problem}.", remedy)

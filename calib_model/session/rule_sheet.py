@@ -6,16 +6,16 @@ from pathlib import Path
 
 from ..core.calibration_set import CalibrationSet
 from ..editing.change import Change, Edit, SharedAxisEdit, TableEdit
-from ..rules.sheet import Sheet, applied
+from ..rules.sheet import RuleSheet, applied
 
 
-def apply_sheet(content: CalibrationSet, sheet: Sheet) -> Change:
+def apply_sheet(content: CalibrationSet, sheet: RuleSheet) -> Change:
     """Return the one change that a sheet makes; empty if the set has it all already.
 
     Parameters
     ----------
     content : CalibrationSet
-    sheet : Sheet
+    sheet : RuleSheet
         See `calib_model.rules.sheet`.
 
     Returns

@@ -16,17 +16,17 @@ from typing import Any
 import numpy as np
 
 from ..core.arrays import FloatArray
-from .solvers import Programme, Raw
+from .solvers import QuadraticProgramme, Raw
 
 
 def with_bending(
-    programme: Programme, rows: Any, rest: FloatArray, span: FloatArray, weight: float
-) -> Programme:
+    programme: QuadraticProgramme, rows: Any, rest: FloatArray, span: FloatArray, weight: float
+) -> QuadraticProgramme:
     """Return a programme to whose objective ``1/2 |rows x - rest|**2`` is added.
 
     Parameters
     ----------
-    programme : Programme
+    programme : QuadraticProgramme
         Over ``u``, with ``x = span * u``, its objective divided by `weight`.
     rows : scipy.sparse.csr_array, shape (m, k)
         Over ``x``.
@@ -36,7 +36,7 @@ def with_bending(
 
     Returns
     -------
-    Programme
+    QuadraticProgramme
         Over ``u`` and then the unknowns of their own; its rows are the given ones and then the
         ties.  `without_bending` takes its answers back.
     """

@@ -106,7 +106,7 @@ class FitOptions:
 
 
 @dataclass(frozen=True)
-class Outlier:
+class FitOutlier:
     """A sample far from the fit: listed, not hidden.
 
     Parameters

@@ -11,7 +11,7 @@ from ..core.arrays import FloatArray, IntArray
 from ..core.axis import Axis
 from ..lookup import compiled
 from .assembly import TUNING, locate_cells, read, two_axes, worth_compiling
-from .fit_options import Outlier
+from .fit_options import FitOutlier
 from .samples import Samples
 
 EXACT = 1_000_000
@@ -42,7 +42,7 @@ class Residuals:
         Samples of the picture: evenly spread ones, at most `PICTURED`.
     shown : float array, shape (m,)
         Their residuals.
-    outliers : tuple of Outlier
+    outliers : tuple of FitOutlier
         The farthest, at most `MOST_LISTED`, farthest first.
     outlier_count : int
     weight : float
@@ -57,7 +57,7 @@ class Residuals:
     correlation: float
     index: IntArray
     shown: FloatArray
-    outliers: tuple[Outlier, ...]
+    outliers: tuple[FitOutlier, ...]
     outlier_count: int
     weight: float
 
@@ -85,7 +85,7 @@ def _compiled_reader(axes: Sequence[Axis], node_values: FloatArray, count: int):
 
 
 @dataclass(frozen=True)
-class Spread:
+class ResidualSpread:
     """Size of residuals, for a robust loss.
 
     Parameters
@@ -99,7 +99,7 @@ class Spread:
     mean_square: float
 
 
-def spread_of(axes: Sequence[Axis], samples: Samples, node_values: FloatArray) -> Spread:
+def spread_of(axes: Sequence[Axis], samples: Samples, node_values: FloatArray) -> ResidualSpread:
     """Return the size of the residuals; the median is exact up to a million samples."""
     n, total = len(samples), samples.total
     square = 0.0
@@ -126,7 +126,7 @@ def spread_of(axes: Sequence[Axis], samples: Samples, node_values: FloatArray) -
         median = _median_of(counts, total)
     else:
         median = float(np.median(sizes)) if weights is None else weighted_median(sizes, weights)
-    return Spread(median / NORMAL, square / max(total, 1e-300))
+    return ResidualSpread(median / NORMAL, square / max(total, 1e-300))
 
 
 def weighted_median(values: FloatArray, weights: FloatArray) -> float:
@@ -271,7 +271,7 @@ def residuals(
     all_far, all_rest = _joined(far_index, int), _joined(far, float)
     order = np.argsort(-np.abs(all_rest), kind="stable")[:MOST_LISTED]
     outliers = tuple(
-        Outlier(
+        FitOutlier(
             samples.line_of(int(i)),
             tuple(float(p[i]) for p in samples.points),
             float(samples.values[i]),

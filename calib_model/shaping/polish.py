@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray, IntArray
-from .solvers import Programme, Raw
+from .solvers import QuadraticProgramme, Raw
 
 ROUNDS = 8
 REFINEMENTS = 6
@@ -25,12 +25,12 @@ MOST_JOINED = 16
 Solve = Callable[[FloatArray], FloatArray]
 
 
-def polish(programme: Programme, raw: Raw) -> Raw | None:
+def polish(programme: QuadraticProgramme, raw: Raw) -> Raw | None:
     """Return the exact answer next to a solver's, or None if none is found.
 
     Parameters
     ----------
-    programme : Programme
+    programme : QuadraticProgramme
         Scaled so that values and rows are of the order of 1.
     raw : Raw
     """
@@ -56,7 +56,7 @@ def polish(programme: Programme, raw: Raw) -> Raw | None:
 
 
 @dataclass(frozen=True, eq=False)
-class _Lines:
+class _ActiveLines:
     """Rows and limits as one list: the rows, ``-z <= -lower``, ``z <= upper``."""
 
     matrix: Any
@@ -64,7 +64,7 @@ class _Lines:
     equal: BoolArray
 
 
-def _lines(p: Programme, low: IntArray, high: IntArray) -> _Lines:
+def _lines(p: QuadraticProgramme, low: IntArray, high: IntArray) -> _ActiveLines:
     from scipy.sparse import csr_array
 
     # By hand: stacking and slicing of small sparse arrays would cost more than solving.
@@ -78,7 +78,7 @@ def _lines(p: Programme, low: IntArray, high: IntArray) -> _Lines:
         ),
         shape=(p.bound.size + low.size + high.size, p.gradient.size),
     )
-    return _Lines(
+    return _ActiveLines(
         every,
         np.concatenate([p.bound, -p.lower[low], p.upper[high]]),
         np.concatenate([p.equal, np.zeros(low.size + high.size, dtype=bool)]),
@@ -86,7 +86,7 @@ def _lines(p: Programme, low: IntArray, high: IntArray) -> _Lines:
 
 
 def _settled(
-    p: Programme, lines: _Lines, active: BoolArray, z: FloatArray, dual: FloatArray
+    p: QuadraticProgramme, lines: _ActiveLines, active: BoolArray, z: FloatArray, dual: FloatArray
 ) -> tuple[FloatArray, FloatArray] | None:
     """Add rows that are missed and drop rows that pull the wrong way until none is left."""
     equal = lines.equal
@@ -122,7 +122,7 @@ class _Factor:
     rows: IntArray
     cells: int
 
-    def bordered(self, lines: _Lines, rows: IntArray) -> Solve | None:
+    def bordered(self, lines: _ActiveLines, rows: IntArray) -> Solve | None:
         """Return what solves for a few rows more, without factoring again; None if others left.
 
         The rows that joined are a border of the factored system; a small dense system (its Schur
@@ -149,7 +149,7 @@ class _Factor:
         return solve
 
 
-def _part(lines: _Lines, rows: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+def _part(lines: _ActiveLines, rows: IntArray) -> tuple[IntArray, IntArray, IntArray]:
     """Return lengths of some rows, where each begins in their entries, and the entries' places."""
     indptr = lines.matrix.indptr
     lengths = np.diff(indptr)[rows]
@@ -158,7 +158,7 @@ def _part(lines: _Lines, rows: IntArray) -> tuple[IntArray, IntArray, IntArray]:
     return lengths, begin, place
 
 
-def _factor(p: Programme, lines: _Lines, rows: IntArray) -> _Factor | None:
+def _factor(p: QuadraticProgramme, lines: _ActiveLines, rows: IntArray) -> _Factor | None:
     """Factor the active rows as equalities; None if they are exactly singular."""
     from scipy.sparse import csc_array
     from scipy.sparse.linalg import splu
@@ -189,7 +189,12 @@ def _factor(p: Programme, lines: _Lines, rows: IntArray) -> _Factor | None:
 
 
 def _solve(
-    p: Programme, lines: _Lines, rows: IntArray, z: FloatArray, y: FloatArray, solve: Solve
+    p: QuadraticProgramme,
+    lines: _ActiveLines,
+    rows: IntArray,
+    z: FloatArray,
+    y: FloatArray,
+    solve: Solve,
 ) -> tuple[FloatArray, FloatArray] | None:
     """Solve the active rows as equalities, refined from a starting point.
 

@@ -54,7 +54,7 @@ STRAIGHT = float("inf")
 
 
 @dataclass(frozen=True)
-class Choice:
+class StrengthChoice:
     """A smoothing strength, its effective degrees of freedom, and what is to be said about it."""
 
     strength: float
@@ -217,7 +217,7 @@ class Smoother:
             self.selection.reshape(-1),
         )
 
-    def choose(self, criterion: str = "gcv") -> Choice:
+    def choose(self, criterion: str = "gcv") -> StrengthChoice:
         """Choose the strength automatically.
 
         Parameters
@@ -232,7 +232,7 @@ class Smoother:
             )
         return self.at(self.spectrum.best(criterion), criterion)
 
-    def at(self, strength: float, criterion: str = "") -> Choice:
+    def at(self, strength: float, criterion: str = "") -> StrengthChoice:
         """Return what a strength means.
 
         Raises
@@ -258,7 +258,7 @@ class Smoother:
             )
         if criterion and np.count_nonzero(self.selection) > MOST_WEIGHTED and self._grid is None:
             said.append("The automatic strength was chosen as if every cell weighed the same.")
-        return Choice(float(strength), edf, criterion, tuple(said))
+        return StrengthChoice(float(strength), edf, criterion, tuple(said))
 
     def strength_for(self, edf: float) -> float:
         """Return the strength with so many effective degrees of freedom."""
@@ -278,7 +278,7 @@ class Smoother:
     # -- the answer ----------------------------------------------------------------------
 
     def propose(
-        self, choice: Choice | float, *, on_raster: bool = True, seconds: float = SECONDS
+        self, choice: StrengthChoice | float, *, on_raster: bool = True, seconds: float = SECONDS
     ) -> Proposal:
         """Return the smoothed table.
 
@@ -299,7 +299,7 @@ class Smoother:
         NotSolved
             If no answer was found.
         """
-        chosen = choice if isinstance(choice, Choice) else self.at(float(choice))
+        chosen = choice if isinstance(choice, StrengthChoice) else self.at(float(choice))
         solution, remark = self.solution(chosen.strength)
         stored = (
             to_storage(self.system, solution.values, seconds=seconds)
@@ -339,7 +339,7 @@ class Smoother:
             },
         )
 
-    def _settings(self, choice: Choice, on_raster: bool) -> dict[str, Any]:
+    def _settings(self, choice: StrengthChoice, on_raster: bool) -> dict[str, Any]:
         how = {"gcv": "automatic, cross-validated", "reml": "automatic, by likelihood"}
         settings: dict[str, Any] = {
             "strength": how.get(choice.criterion, "given"),

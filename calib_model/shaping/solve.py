@@ -21,9 +21,9 @@ from .kkt import kkt_residual
 from .polish import polish
 from .problem import RuleSystem
 from .reduce import carried, order_pairs
-from .solvers import ACCURACY, FINER, Programme, Raw, clarabel, piqp
+from .solvers import ACCURACY, FINER, QuadraticProgramme, Raw, clarabel, piqp
 
-Solver = Callable[[Programme, float], Raw | None]
+Solver = Callable[[QuadraticProgramme, float], Raw | None]
 
 RESIDUAL = 1e-6
 """Largest residual of the conditions of an optimum that an answer may have."""
@@ -164,7 +164,7 @@ def _evened(system: RuleSystem, values: FloatArray) -> FloatArray:
 
 def _scaled(
     system: RuleSystem, hessian: Any, gradient: FloatArray, tightened: FloatArray, bending: Any
-) -> tuple[Programme, Any, FloatArray]:
+) -> tuple[QuadraticProgramme, Any, FloatArray]:
     """The programme in shares of the tables' spans, rows with largest coefficient 1."""
     from scipy.sparse import csc_array, csr_array
 
@@ -200,7 +200,7 @@ def _scaled(
         (scaled * np.repeat(row_scale, lengths), rows.indices, rows.indptr), shape=rows.shape
     )
     bound = (reduced.bound - tightened - rows @ centre) * row_scale
-    programme = Programme(
+    programme = QuadraticProgramme(
         csc_array(p / weight),
         q / weight,
         matrix,
@@ -218,7 +218,7 @@ def _scaled(
     return programme, lambda u: centre + span * u, row_scale
 
 
-def _best(programme: Programme, solver: Solver) -> tuple[Raw, float, bool] | None:
+def _best(programme: QuadraticProgramme, solver: Solver) -> tuple[Raw, float, bool] | None:
     """A solver's answer, polished where that succeeds; None if it does not meet the conditions."""
     rough: Raw | None = None
     for accuracy in (ACCURACY, FINER):
@@ -237,7 +237,7 @@ def _best(programme: Programme, solver: Solver) -> tuple[Raw, float, bool] | Non
     return (rough, residual, False) if residual < RESIDUAL else None
 
 
-def _residual(p: Programme, raw: Raw) -> float:
+def _residual(p: QuadraticProgramme, raw: Raw) -> float:
     return kkt_residual(
         p.hessian, p.gradient, p.matrix, p.bound, p.equal, p.lower, p.upper, raw.z, raw.rows
     )

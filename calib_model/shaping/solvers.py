@@ -18,7 +18,7 @@ ACCURACY, FINER = 1e-8, 1e-12
 
 
 @dataclass(frozen=True)
-class Programme:
+class QuadraticProgramme:
     """Minimise ``1/2 z'Pz + q'z`` under ``A z <= b`` (``==`` where `equal`) and limits of z."""
 
     hessian: Any
@@ -41,7 +41,7 @@ class Raw:
     solver: str
 
 
-def piqp(programme: Programme, accuracy: float = ACCURACY) -> Raw | None:
+def piqp(programme: QuadraticProgramme, accuracy: float = ACCURACY) -> Raw | None:
     """Solve with PIQP; None if it does not report success."""
     import piqp as library
     from scipy.sparse import csc_matrix
@@ -77,7 +77,7 @@ def piqp(programme: Programme, accuracy: float = ACCURACY) -> Raw | None:
     )
 
 
-def clarabel(programme: Programme, accuracy: float = ACCURACY) -> Raw | None:
+def clarabel(programme: QuadraticProgramme, accuracy: float = ACCURACY) -> Raw | None:
     """Solve with Clarabel; None if it does not report success."""
     import clarabel as library
     from scipy.sparse import csc_matrix, identity, triu, vstack

@@ -15,7 +15,7 @@ from ..rules.relations import ModeRelation
 
 
 @dataclass(frozen=True)
-class Allowance:
+class WaivedAmount:
     """Cells at which a rule may be missed, and by how much."""
 
     cells: frozenset[int]
@@ -24,7 +24,7 @@ class Allowance:
 
 def allowances(
     content: CalibrationSet, rule: Rule, table: Table, day: date | None = None
-) -> tuple[Allowance, ...]:
+) -> tuple[WaivedAmount, ...]:
     """Return what the valid waivers of a rule allow in a table.
 
     Parameters
@@ -52,7 +52,7 @@ def allowances(
         cells = frozenset(
             cell for cell, place in enumerate(_places(table)) if place in set(waiver.places)
         )
-        found.append(Allowance(cells, waiver.size))
+        found.append(WaivedAmount(cells, waiver.size))
     return tuple(found)
 
 

@@ -35,7 +35,7 @@ OURS = "ssh-ed25519"
 
 
 @dataclass(frozen=True)
-class Line:
+class SignerLine:
     """What a line says.
 
     Parameters
@@ -55,7 +55,7 @@ class Line:
     before: datetime | None
 
 
-def read_line(line: str) -> Line:
+def read_line(line: str) -> SignerLine:
     """Take a line apart.
 
     Raises
@@ -92,7 +92,7 @@ def read_line(line: str) -> Line:
     if key is None:
         raise SignatureProblem(f"A key of type {word[:40]!r} cannot sign here.")
     limited = _patterns(spaces, "namespace") if spaces is not None else None
-    return Line(principals, key, limited, after, before)
+    return SignerLine(principals, key, limited, after, before)
 
 
 def _patterns(text: str, what: str) -> tuple[str, ...]:

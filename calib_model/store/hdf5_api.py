@@ -24,7 +24,7 @@ open, gives the first to whoever reads the second, and refuses to make a second.
 _PLAIN_CLASSES = (h5py.h5t.INTEGER, h5py.h5t.FLOAT, h5py.h5t.STRING)
 
 
-class Storage(NamedTuple):
+class Hdf5Storage(NamedTuple):
     """How a data set's bytes are kept."""
 
     external: bool
@@ -103,13 +103,13 @@ def open_attribute(root: Any, name: str) -> Any:
     return h5py.h5a.open(root, name.encode())
 
 
-def storage_of(dataset: Any) -> Storage:
+def storage_of(dataset: Any) -> Hdf5Storage:
     """Return how a data set is kept, without reading it."""
     plist = dataset.get_create_plist()
     layout = plist.get_layout()
     chunked = layout == h5py.h5d.CHUNKED
     filters = tuple(int(plist.get_filter(i)[0]) for i in range(plist.get_nfilters()))
-    return Storage(
+    return Hdf5Storage(
         external=plist.get_external_count() > 0,
         virtual=layout == h5py.h5d.VIRTUAL,
         chunk=tuple(plist.get_chunk()) if chunked else None,

@@ -52,7 +52,7 @@ class NoValue(Exception):
 
 
 @dataclass(frozen=True, eq=False)
-class Drive:
+class DrivenRun:
     """What a metric is computed from.
 
     Parameters
@@ -120,7 +120,7 @@ class Metric:
     unit: str
     better: Better
     how: str
-    compute: Callable[[Drive], float]
+    compute: Callable[[DrivenRun], float]
 
     @property
     def floor(self) -> float:
@@ -162,13 +162,13 @@ class Reading:
         )
 
 
-def read(one: Metric, drive: Drive) -> Reading:
+def read(one: Metric, drive: DrivenRun) -> Reading:
     """Read a metric off a drive.
 
     Parameters
     ----------
     one : Metric
-    drive : Drive
+    drive : DrivenRun
     """
     limit = drive.manoeuvre.limits.get(one.name)
     if not drive.trace.completed:

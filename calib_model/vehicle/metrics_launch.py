@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..core.arrays import FloatArray
-from .metrics import Drive, Metric, NoValue
+from .metrics import DrivenRun, Metric, NoValue
 from .scene import ground, peak_friction
 from .trace import Trace
 
@@ -33,7 +33,7 @@ DRIFT_ORDER = 5
 """Order of the polynomial that the torque drifts by beside a limit cycle."""
 
 
-def _time_to_30(drive: Drive) -> float:
+def _time_to_30(drive: DrivenRun) -> float:
     speed, time = drive["speed"], drive.time
     reached = np.flatnonzero(speed >= 30.0)
     if not reached.size:
@@ -48,11 +48,11 @@ def _time_to_30(drive: Drive) -> float:
     return float(time[k - 1] + share * (time[k] - time[k - 1]) - drive.pedal_start)
 
 
-def _peak_front_slip(drive: Drive) -> float:
+def _peak_front_slip(drive: DrivenRun) -> float:
     return max(0.0, float(drive["front_slip"].max()))
 
 
-def _time_to_first_clamp(drive: Drive) -> float:
+def _time_to_first_clamp(drive: DrivenRun) -> float:
     start = drive.pedal_start
     carries = np.flatnonzero(drive.since(start) & (drive["clutch_capacity"] >= CARRIES))
     if not carries.size:
@@ -60,7 +60,7 @@ def _time_to_first_clamp(drive: Drive) -> float:
     return max(0.0, float(drive.time[carries[0]]) - start)
 
 
-def _roll_back(drive: Drive) -> float:
+def _roll_back(drive: DrivenRun) -> float:
     way = drive["way"]
     return float(np.max(np.maximum.accumulate(way) - way))
 
@@ -71,7 +71,7 @@ def _holds(trace: Trace) -> bool:
     return trace.completed and back <= HELD_ROLL_BACK and float(way[-1] - way[0]) >= 1.0
 
 
-def _grade_held(drive: Drive) -> float:
+def _grade_held(drive: DrivenRun) -> float:
     one = drive.manoeuvre
 
     def on(grade: float) -> bool:
@@ -94,7 +94,7 @@ def _grade_held(drive: Drive) -> float:
     return low * GRADE_STEP
 
 
-def _torque_high_grip(drive: Drive) -> float:
+def _torque_high_grip(drive: DrivenRun) -> float:
     sides = [peak_friction(curve) for curve in ground(drive.manoeuvre.surface[0]).friction[0]]
     if math.isclose(*sides):
         raise NoValue("Both sides have the same friction.")
@@ -116,7 +116,7 @@ def _moving_mean(values: FloatArray, count: int) -> FloatArray:
     return means
 
 
-def _hunting(drive: Drive) -> tuple[FloatArray, float]:
+def _hunting(drive: DrivenRun) -> tuple[FloatArray, float]:
     """Return the clutch torque less its mean over a second, and the tick in s."""
     tick = drive.trace.tick
     torque = drive["clutch_torque"][drive.since(drive.pedal_start + SETTLES)]
@@ -127,12 +127,12 @@ def _hunting(drive: Drive) -> tuple[FloatArray, float]:
     return inner - _moving_mean(torque, window), tick
 
 
-def _hunting_amplitude(drive: Drive) -> float:
+def _hunting_amplitude(drive: DrivenRun) -> float:
     rest, _ = _hunting(drive)
     return float(np.sqrt(2.0 * np.mean(rest**2)))
 
 
-def _limit_cycle(drive: Drive) -> tuple[float, float]:
+def _limit_cycle(drive: DrivenRun) -> tuple[float, float]:
     """Return frequency in Hz and amplitude in N.m of the strongest line of the clutch torque."""
     hunting = _hunting_amplitude(drive)
     if hunting < HUNTS:
@@ -156,31 +156,31 @@ def _limit_cycle(drive: Drive) -> tuple[float, float]:
     return frequency, amplitude
 
 
-def _limit_cycle_frequency(drive: Drive) -> float:
+def _limit_cycle_frequency(drive: DrivenRun) -> float:
     return _limit_cycle(drive)[0]
 
 
-def _limit_cycle_amplitude(drive: Drive) -> float:
+def _limit_cycle_amplitude(drive: DrivenRun) -> float:
     return _limit_cycle(drive)[1]
 
 
-def _speed_estimate_error(drive: Drive) -> float:
+def _speed_estimate_error(drive: DrivenRun) -> float:
     error = drive["speed_estimate"] - drive["speed"]
     return float(error[np.argmax(np.abs(error))])
 
 
-def _peak_plate_temperature(drive: Drive) -> float:
+def _peak_plate_temperature(drive: DrivenRun) -> float:
     return float(drive["plate_temperature"].max())
 
 
-def _clutch_energy(drive: Drive) -> float:
+def _clutch_energy(drive: DrivenRun) -> float:
     return float(np.sum(drive["clutch_power"]) * drive.trace.tick / 1000.0)
 
 
 DERATED = 0.95
 
 
-def _heat_limit(drive: Drive) -> FloatArray:
+def _heat_limit(drive: DrivenRun) -> FloatArray:
     """Return the clamp limit as a share of its highest."""
     limit = drive["law_limit_clamp"]
     there = np.isfinite(limit)
@@ -189,11 +189,11 @@ def _heat_limit(drive: Drive) -> FloatArray:
     return np.where(there, limit / limit[there].max(), 1.0)
 
 
-def _time_derated(drive: Drive) -> float:
+def _time_derated(drive: DrivenRun) -> float:
     return float(np.count_nonzero(_heat_limit(drive) < DERATED) * drive.trace.tick)
 
 
-def _recovery_time(drive: Drive) -> float:
+def _recovery_time(drive: DrivenRun) -> float:
     share = _heat_limit(drive)
     held = np.flatnonzero(share < DERATED)
     if not held.size:

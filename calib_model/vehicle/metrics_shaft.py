@@ -10,7 +10,7 @@ import numpy as np
 from ..controller.outputs import CONNECTED, DISCONNECTED, OPENING, STATES
 from ..core.arrays import FloatArray
 from ..lookup.reference import lookup
-from .metrics import Drive, Metric, NoValue
+from .metrics import DrivenRun, Metric, NoValue
 
 OPEN_BELOW = 30.0
 """Torque in N.m below which the clutch counts as open for brake control: on ice a rear axle
@@ -21,20 +21,20 @@ PATCH_SECONDS = 3.0
 NOTHING_LEFT = 10.0
 
 
-def _share_disconnected(drive: Drive) -> float:
+def _share_disconnected(drive: DrivenRun) -> float:
     return float(np.mean(drive["connected"] < 0.5) * 100.0)
 
 
-def _reconnections(drive: Drive) -> int:
+def _reconnections(drive: DrivenRun) -> int:
     connected = drive["connected"] >= 0.5
     return int(np.count_nonzero(connected[1:] & ~connected[:-1]))
 
 
-def _reconnects_per_hour(drive: Drive) -> float:
+def _reconnects_per_hour(drive: DrivenRun) -> float:
     return _reconnections(drive) * 3600.0 / (drive.time.size * drive.trace.tick)
 
 
-def _reconnect_time(drive: Drive) -> float:
+def _reconnect_time(drive: DrivenRun) -> float:
     state = np.rint(drive["controller_state"]).astype(np.int64)
     time = drive.time
     was_open = np.flatnonzero(state == DISCONNECTED)
@@ -54,13 +54,13 @@ def _reconnect_time(drive: Drive) -> float:
     return longest
 
 
-def _never_disconnected(drive: Drive, state: np.ndarray[tuple[int], np.dtype[np.int64]]) -> str:
+def _never_disconnected(drive: DrivenRun, state: np.ndarray[tuple[int], np.dtype[np.int64]]) -> str:
     if np.any(state == OPENING):
         return "The driveshaft was about to disconnect, but the drive ended before it did."
     return "The driveshaft was never disconnected."
 
 
-def _never_reconnected(drive: Drive, start: int) -> str:
+def _never_reconnected(drive: DrivenRun, start: int) -> str:
     """Say by how much the driveshaft misses the axle, and what the set allows."""
     constants = drive.vehicle.constants
     front = (drive["wheel_speed_fl"] + drive["wheel_speed_fr"]) / 2
@@ -83,14 +83,14 @@ def _never_reconnected(drive: Drive, start: int) -> str:
     return f"{text}, while the synchronising window ({window.id}) there is {allowed:.1f} rad/s."
 
 
-def _openings(drive: Drive) -> list[tuple[float, float]]:
+def _openings(drive: DrivenRun) -> list[tuple[float, float]]:
     found = [(b.start, b.end) for b in drive.manoeuvre.driver.brakes if b.active]
     if not found:
         raise NoValue("There is no brake intervention.")
     return sorted(found)
 
 
-def _clutch_opening_time(drive: Drive) -> float:
+def _clutch_opening_time(drive: DrivenRun) -> float:
     torque = drive["clutch_capacity"]
     longest = 0.0
     for start, end in _openings(drive):
@@ -105,7 +105,7 @@ def _clutch_opening_time(drive: Drive) -> float:
     return longest
 
 
-def _residual_torque(drive: Drive) -> float:
+def _residual_torque(drive: DrivenRun) -> float:
     torque = drive["clutch_capacity"]
     found = [
         float(torque[at].max())
@@ -117,7 +117,7 @@ def _residual_torque(drive: Drive) -> float:
     return max(found)
 
 
-def _crossing(drive: Drive) -> int:
+def _crossing(drive: DrivenRun) -> int:
     """Return the tick at which the front wheels reach the last patch."""
     patches = drive.manoeuvre.surface
     if len(patches) < 2:
@@ -128,7 +128,7 @@ def _crossing(drive: Drive) -> int:
     return int(over[0])
 
 
-def _after_patch(drive: Drive) -> tuple[FloatArray, float]:
+def _after_patch(drive: DrivenRun) -> tuple[FloatArray, float]:
     """Return what the clutch could carry beyond feed-forward after the patch, and where it settles.
 
     Feed-forward changes with speed and pedal; what is left over from slip control shows beyond it.
@@ -139,12 +139,12 @@ def _after_patch(drive: Drive) -> tuple[FloatArray, float]:
     return after, float(np.median(after[-max(1, round(0.5 / tick)) :]))
 
 
-def _torque_overshoot(drive: Drive) -> float:
+def _torque_overshoot(drive: DrivenRun) -> float:
     after, settled = _after_patch(drive)
     return max(0.0, float(after.max()) - settled)
 
 
-def _release_time(drive: Drive) -> float:
+def _release_time(drive: DrivenRun) -> float:
     after, settled = _after_patch(drive)
     rest = after - settled
     peak = int(np.argmax(rest))

@@ -11,7 +11,7 @@ import itertools
 import numpy as np
 
 from ..core.arrays import BoolArray, FloatArray
-from .metrics import Drive, Metric, NoValue
+from .metrics import DrivenRun, Metric, NoValue
 from .trace import Trace
 
 JUMP_SECONDS = 0.1
@@ -19,7 +19,7 @@ LOCKS_BELOW = 0.15
 """A wheel locks while it turns at less than this share of the vehicle's speed."""
 
 
-def _at_lock(drive: Drive) -> BoolArray:
+def _at_lock(drive: DrivenRun) -> BoolArray:
     """Return the ticks near the largest steering angle, on the move for a second."""
     angle = np.abs(drive["steering_angle"])
     moving = drive["speed"] > 1.0
@@ -31,14 +31,14 @@ def _at_lock(drive: Drive) -> BoolArray:
     return later
 
 
-def _peak_wind_up(drive: Drive) -> float:
+def _peak_wind_up(drive: DrivenRun) -> float:
     at = _at_lock(drive)
     if not at.any():
         raise NoValue("The turn is shorter than a second.")
     return float(np.abs(drive["clutch_torque"][at]).max())
 
 
-def _torque_jump(drive: Drive) -> float:
+def _torque_jump(drive: DrivenRun) -> float:
     apart = max(1, round(JUMP_SECONDS / drive.trace.tick))
     at = _at_lock(drive)
     both = at[:-apart] & at[apart:]
@@ -63,7 +63,7 @@ def fitted_circle(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
     return cx + float(a), cy + float(b), float(np.sqrt(c + a**2 + b**2))
 
 
-def _circle(trace: Trace, drive: Drive) -> float:
+def _circle(trace: Trace, drive: DrivenRun) -> float:
     time = trace.columns["time"]
     late = time >= time[-1] - 0.4 * drive.manoeuvre.duration
     heading = np.radians(trace["heading"][late])
@@ -79,11 +79,11 @@ def _circle(trace: Trace, drive: Drive) -> float:
     return 2.0 * fitted_circle(x, y)[2]
 
 
-def _turning_circle(drive: Drive) -> float:
+def _turning_circle(drive: DrivenRun) -> float:
     return _circle(drive.trace, drive)
 
 
-def _turning_circle_change(drive: Drive) -> float:
+def _turning_circle_change(drive: DrivenRun) -> float:
     if drive.counterpart is None:
         raise NoValue("The manoeuvre has no drive without the inside brake to compare with.")
     if not drive.counterpart.completed:
@@ -91,14 +91,14 @@ def _turning_circle_change(drive: Drive) -> float:
     return _circle(drive.trace, drive) - _circle(drive.counterpart, drive)
 
 
-def _rear_wheel_lock_time(drive: Drive) -> float:
+def _rear_wheel_lock_time(drive: DrivenRun) -> float:
     speed = drive["speed"]
     slowest = np.minimum(drive["wheel_speed_rl"], drive["wheel_speed_rr"])
     locked = (speed > 1.0) & (slowest < LOCKS_BELOW * speed)
     return float(np.count_nonzero(locked) * drive.trace.tick)
 
 
-def _power_times(drive: Drive) -> tuple[float, float]:
+def _power_times(drive: DrivenRun) -> tuple[float, float]:
     """Return when power comes on and when it goes off, s."""
     points = drive.manoeuvre.driver.pedal
     pairs = list(itertools.pairwise(points))
@@ -110,7 +110,7 @@ def _power_times(drive: Drive) -> tuple[float, float]:
     return on, next(d for d in downs if d > on)
 
 
-def _understeer_gradient(drive: Drive, start: float, end: float) -> float:
+def _understeer_gradient(drive: DrivenRun, start: float, end: float) -> float:
     """Return the mean understeer gradient over a stretch, deg/(m/s2) at the road wheel.
 
     ISO 4138 and ISO 8855 (from memory): road wheel angle beyond the Ackermann angle, per lateral
@@ -127,14 +127,14 @@ def _understeer_gradient(drive: Drive, start: float, end: float) -> float:
     return float(np.degrees(np.mean((wheel - constants.wheelbase * yaw / speed) / lateral)))
 
 
-def _understeer_gradient_change(drive: Drive) -> float:
+def _understeer_gradient_change(drive: DrivenRun) -> float:
     on, off = _power_times(drive)
     steady = _understeer_gradient(drive, on - 1.5, on)
     late = max(on + 0.5, off - 1.0)
     return abs(_understeer_gradient(drive, late, off) - steady)
 
 
-def _yaw_overshoot(drive: Drive) -> float:
+def _yaw_overshoot(drive: DrivenRun) -> float:
     _, off = _power_times(drive)
     yaw = drive["yaw_rate"]
     before = float(yaw[drive.since(off - 0.5, off)].mean())

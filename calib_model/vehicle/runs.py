@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from ..controller.binding import Bound, bind
 from ..core.calibration_set import CalibrationSet
 from .manoeuvres import Manoeuvre
-from .metrics import Drive, Reading, read
+from .metrics import DrivenRun, Reading, read
 from .metrics_all import metric
 from .parameters import Vehicle
 from .simulate import simulate
@@ -159,7 +159,7 @@ class Bench:
         def again(changed: Manoeuvre) -> Trace:
             return self.trace(changed, vehicle=used, seed=seed)
 
-        seen = Drive(trace, manoeuvre, used, self.bound, again, counterpart)
+        seen = DrivenRun(trace, manoeuvre, used, self.bound, again, counterpart)
         readings = tuple(read(metric(n), seen) for n in names)
         return Result(manoeuvre, trace.completed, trace.why, readings, trace)
 

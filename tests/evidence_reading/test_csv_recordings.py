@@ -269,7 +269,7 @@ def test_places_that_are_no_files(tmp_path: Path) -> None:
 
 def columns_by(path: Path, layout: Layout, way: str) -> dict[int, Any]:
     remarks = Remarks()
-    one = reader._Reader(path, layout, remarks)
+    one = reader._CsvReader(path, layout, remarks)
     if way != "arrow":
         one.arrow = None
     if way == "cells":

@@ -23,7 +23,7 @@ from calib_model.core.table import Table
 from calib_model.evidence.grades import TableVisits, Visits, visits_text
 from calib_model.reports.frame import ticks
 from calib_model.reports.release_report import FINDINGS_CAUTION, Release, release_report
-from calib_model.reports.svg import Line, plot, table_plots
+from calib_model.reports.svg import SvgLine, plot, table_plots
 from calib_model.rules.check import check
 from calib_model.rules.waivers import waiver_for
 from calib_model.signoff.verification import verify
@@ -193,7 +193,9 @@ def test_before_and_after_differ_without_colour() -> None:
 
 def test_points_lie_where_the_numbers_say() -> None:
     # From the plot's own ticks: a third point half-way between two ticks lies half-way on paper.
-    svg = plot([Line(np.array([0.0, 5.0, 10.0]), np.array([0.0, 2.0, 4.0]), False)], "x", "y", "t")
+    svg = plot(
+        [SvgLine(np.array([0.0, 5.0, 10.0]), np.array([0.0, 2.0, 4.0]), False)], "x", "y", "t"
+    )
     rects = [(float(x) + 2.5, float(y) + 2.5) for x, y in
              re.findall(r'<rect x="([\d.]+)" y="([\d.]+)" width="5"', svg)]  # fmt: skip
     assert len(rects) == 3

@@ -13,7 +13,7 @@ from calib_model.controller.outputs import OUTPUTS
 from calib_model.core.arrays import FloatArray
 from calib_model.core.calibration_set import CalibrationSet
 from calib_model.vehicle.manoeuvres import MANOEUVRES, Manoeuvre
-from calib_model.vehicle.metrics import Drive, Reading, read
+from calib_model.vehicle.metrics import DrivenRun, Reading, read
 from calib_model.vehicle.metrics_all import metric
 from calib_model.vehicle.parameters import LARCH
 from calib_model.vehicle.trace import COLUMNS, Trace
@@ -61,4 +61,4 @@ def reading(
         raise AssertionError("this metric drives nothing again")
 
     bound = bind(content or CalibrationSet(), LARCH.constants)
-    return read(metric(name), Drive(trace, one, LARCH, bound, again or never, counterpart))
+    return read(metric(name), DrivenRun(trace, one, LARCH, bound, again or never, counterpart))

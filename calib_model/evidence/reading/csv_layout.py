@@ -14,7 +14,7 @@ from pathlib import Path
 from ...core.plain_file import open_plain
 from ...errors import FileProblem
 from ...exchange import measurement_layout
-from .layout import MAX_TEXT, Found, Layout, UnclearLayout, parts
+from .layout import MAX_TEXT, FoundChannel, Layout, UnclearLayout, parts
 
 _SAYS = re.compile(r"^\s*(?:[#%;*]|//)?\s*([A-Za-z][A-Za-z _-]{1,40}?)\s*[:=]\s*(.+?)[\s;,]*$")
 _DIGEST = re.compile(r"\b[0-9a-f]{64}\b")
@@ -55,7 +55,7 @@ def inspect_csv(
             ) from None
         raise
     columns = [
-        Found(c.number, c.name[:MAX_TEXT], c.unit[:80], _kind(c.samples, found.decimal), "",
+        FoundChannel(c.number, c.name[:MAX_TEXT], c.unit[:80], _kind(c.samples, found.decimal), "",
               tuple(s[:40] for s in c.samples))
         for c in found.columns
     ]  # fmt: skip

@@ -47,10 +47,10 @@ def read_csv(path: Path, layout: Layout, remarks: Remarks) -> Iterator[Block]:
     Refused
         If the file does not fit its layout.
     """
-    return _Reader(path, layout, remarks).blocks()
+    return _CsvReader(path, layout, remarks).blocks()
 
 
-class _Reader:
+class _CsvReader:
     def __init__(self, path: Path, layout: Layout, remarks: Remarks) -> None:
         self.path, self.layout, self.remarks = path, layout, remarks
         self.dates = {t.number for t in layout.times if t.unit == ISO}

@@ -244,7 +244,7 @@ def _number(value: Any) -> int:
 
 
 @dataclass(frozen=True)
-class Found:
+class FoundChannel:
     """A column of the file before its part is known.
 
     Parameters
@@ -265,7 +265,7 @@ class Found:
 
 def parts(
     path: Path,
-    columns: Sequence[Found],
+    columns: Sequence[FoundChannel],
     time: str | None,
     time_unit: str | None,
 ) -> tuple[tuple[TimeColumn, ...], tuple[ChannelColumn, ...], tuple[str, ...]]:
@@ -335,7 +335,7 @@ def _bare_name(name: str) -> str:
     return plain.strip("_")
 
 
-def _stamps(path: Path, columns: Sequence[Found]) -> list[Found]:
+def _stamps(path: Path, columns: Sequence[FoundChannel]) -> list[FoundChannel]:
     named = [c for c in columns if is_time_name(c.name) and c.kind != "text"]
     by_unit = [c for c in named if _seconds(c) or c.kind == "date-time"]
     if named:
@@ -353,7 +353,7 @@ def _stamps(path: Path, columns: Sequence[Found]) -> list[Found]:
     )  # fmt: skip
 
 
-def _seconds(column: Found) -> str:
+def _seconds(column: FoundChannel) -> str:
     """Return the unit that a time column states, in its unit or in its name; or nothing."""
     unit = column.unit.strip().lower()
     unit = _SECONDS.get(unit, unit)
@@ -363,7 +363,7 @@ def _seconds(column: Found) -> str:
     return _SECONDS.get(match[1], match[1]) if match and not column.unit else ""
 
 
-def _time_unit(path: Path, column: Found, told: str | None) -> str:
+def _time_unit(path: Path, column: FoundChannel, told: str | None) -> str:
     if column.kind == "date-time":
         return ISO
     unit = told or _seconds(column)

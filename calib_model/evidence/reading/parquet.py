@@ -11,7 +11,7 @@ import numpy as np
 from ...exchange.measurement_layout import unit_text
 from .bounds import REMEDY, too_much
 from .csv_layout import is_iso
-from .layout import ISO, MAX_COLUMNS, Found, Layout, parts
+from .layout import ISO, MAX_COLUMNS, FoundChannel, Layout, parts
 from .stream import Block, Refused, Remarks
 
 BATCH_ROWS = 1 << 16
@@ -102,7 +102,7 @@ def _opened(path: Path) -> Any:
         raise Refused("", f"It is damaged ({_short(error)}).", DAMAGED) from None
 
 
-def _column(number: int, field: Any) -> Found:
+def _column(number: int, field: Any) -> FoundChannel:
     import pyarrow.types as types
 
     kind = field.type
@@ -122,7 +122,7 @@ def _column(number: int, field: Any) -> Found:
         role = "number"
     else:
         role = "text"
-    return Found(number, name, unit_text(unit)[:80], role)
+    return FoundChannel(number, name, unit_text(unit)[:80], role)
 
 
 def _values(column: Any, is_date: bool) -> Any:

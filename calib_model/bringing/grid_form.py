@@ -11,6 +11,7 @@ from ..core.arrays import IntArray
 from ..core.axis import Axis, Interpolation
 from ..core.labels import Labels
 from ..errors import ModelError
+from .column_form import VALUE_WORDS
 from .found import (
     Cells,
     Doubt,
@@ -68,9 +69,12 @@ def _named_corner(grid: Grid, block: Block) -> int:
     """Return the row of a corner that parts two axes by a backslash; -1 if there is none."""
     above = block.heads[-1] if block.heads and block.heads[-1] == block.top - 1 else block.top
     for row in (block.top, above):
+        beside = range(block.left + 1, block.right)
         filled = (grid.kinds[row, block.left + 1 : block.right] != EMPTY).all()
+        # An axis may have such a name itself, in a list with its values beside.
+        listed = any(grid.text(row, column).strip().lower() in VALUE_WORDS for column in beside)
         corner = _PARTS.search(grid.text(row, block.left))
-        if corner is not None and filled and row + 1 < block.bottom:
+        if corner is not None and filled and not listed and row + 1 < block.bottom:
             return row
     return -1
 

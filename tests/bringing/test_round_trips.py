@@ -78,6 +78,15 @@ def test_labels_come_back_from_every_format(tmp_path: Path) -> None:
             assert back[table.id].axes[0].labels == wiper.labels, suffix
 
 
+@pytest.mark.parametrize("name", ["speed \\", "a \\ b", "soft\xadhyphen", "\\"])
+def test_an_axis_may_have_a_backslash_in_its_name(name: str, tmp_path: Path) -> None:
+    points = cm.Axis([0.0, 1.0], name=name)
+    content = cm.CalibrationSet([cm.Table("curve", [3.0, 4.0], (points,))])
+    (back,) = cm.bring_in(cm.export_set(content, tmp_path / "x.xlsx"), as_understood=True)
+    assert back.values.tolist() == [3.0, 4.0]
+    assert back.axes[0].values.tolist() == [0.0, 1.0]
+
+
 NUMBERS = st.floats(allow_nan=False, allow_infinity=False)
 TEXTS = st.text(
     st.characters(

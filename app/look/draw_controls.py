@@ -17,7 +17,7 @@ from PySide6.QtWidgets import (
 
 from .brush import box, chevron, colour, tick
 from .palettes import tones_of
-from .tokens import RADIUS, Tones
+from .tokens import RADIUS, TIGHT, Tones
 
 _S = QStyle.StateFlag
 MENU_ROOM = 14
@@ -95,13 +95,15 @@ def tool_button(
         focus_ring(painter, ring, widget)
     label = QStyleOptionToolButton(option)
     feature = QStyleOptionToolButton.ToolButtonFeature
+    if option.toolButtonStyle == Qt.ToolButtonStyle.ToolButtonTextBesideIcon:
+        label.rect = option.rect.adjusted(TIGHT, 0, 0, 0)  # icon and text begin at the left edge
     if option.features & feature.HasMenu:
         own = tones_of(option.palette)
         able = bool(option.state & _S.State_Enabled)
         place = QRect(option.rect.right() - MENU_ROOM - 2, option.rect.top(), MENU_ROOM,
                       option.rect.height())  # fmt: skip
         chevron(painter, place, own.second if able else own.off, "down", 3)
-        label.rect = option.rect.adjusted(0, 0, -MENU_ROOM, 0)
+        label.rect = label.rect.adjusted(0, 0, -MENU_ROOM, 0)
         label.features = option.features & ~feature.HasMenu
     style.drawControl(QStyle.ControlElement.CE_ToolButtonLabel, label, painter, widget)
 

@@ -304,7 +304,7 @@ class LookStyle(QProxyStyle):
             return QSize(made.width() + (6 if kind != _T.CT_SpinBox else 0), tall)
         if kind == _T.CT_ToolButton and isinstance(option, QStyleOptionToolButton):
             room = controls.MENU_ROOM if option.features & _MENU else 0
-            return QSize(max(made.width() + 6 + room, tall), max(made.height(), tall))
+            return QSize(max(made.width() + NEAR + room, tall), max(made.height(), tall))
         if kind == _T.CT_TabBarTab:
             return QSize(made.width() + 2, max(made.height(), tall + 2))
         if kind in (_T.CT_CheckBox, _T.CT_RadioButton):

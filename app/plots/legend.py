@@ -19,6 +19,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from app.colours import pen
+from app.plain import plain_tip
 from app.plots.symbols import symbol
 
 _LINE, _MARK = 24, 12
@@ -119,7 +120,8 @@ class Legend(QWidget):
         number = self._entry_at(event.position().toPoint())
         can = number >= 0 and bool(self.entries[number].part)
         self.setCursor(Qt.CursorShape.PointingHandCursor if can else Qt.CursorShape.ArrowCursor)
-        self.setToolTip("Click to take this line out of the plot, or back." if can else "")
+        tip = "Click to take this line out of the plot, or back." if can else ""
+        self.setToolTip(plain_tip(tip))
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Left and Right go through the lines, Space switches one."""

@@ -113,7 +113,7 @@ class RuleForm(QWidget):
         line.setMaxLength(200)
         line.setAccessibleName(f"Pattern for the {name}")
         line.setPlaceholderText(f"{name}, with * and ?")
-        line.setToolTip("Tables whose " + name + " fits; all patterns given must fit.")
+        line.setToolTip(plain_tip(f"Tables whose {name} fits; all patterns given must fit."))
         line.textChanged.connect(self._soon)
         line.hide()
         return line

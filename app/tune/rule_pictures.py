@@ -8,6 +8,7 @@ from PySide6.QtSvg import QSvgRenderer
 from PySide6.QtWidgets import QWidget
 
 from app.look.palettes import tones_of
+from app.plain import plain_tip
 from calib_model.core.rule_settings import Picture
 from calib_model.reports.rule_picture import HEIGHT, WIDTH, rule_picture_svg
 
@@ -39,7 +40,7 @@ class RulePicture(QWidget):
         self._picture = picture
         words = picture.words if picture is not None else ""
         self.setAccessibleName(words)
-        self.setToolTip(words)
+        self.setToolTip(plain_tip(words))
         self.setVisible(picture is not None)
         self.update()
 

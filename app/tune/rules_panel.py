@@ -262,7 +262,7 @@ class RulesPanel(QWidget):
 
 def _button(text: str, tip: str) -> QPushButton:
     made = QPushButton(text)
-    made.setToolTip(tip)
+    made.setToolTip(plain_tip(tip))
     return made
 
 

@@ -41,6 +41,9 @@ Columns = dict[str, npt.NDArray[Any]]
 FORMAT, OLD_FORMAT = "bitepoint campaign 2", "bitepoint campaign 1"
 NO_SUM = "The file has no check sum, as older versions wrote it: damage to it would not be noticed."
 PARQUET, HDF5 = (".parquet",), (".h5", ".hdf5")
+_ADDRESS_BYTES = 2 << 30
+"""Of address space: threads of pyarrow reserve some each and fill little of it, and how much that
+is differs from run to run.  What the process may allocate stays 1 GiB."""
 READ_SECONDS = 120.0
 MOST_BYTES = 1 << 30
 _ROOT = str(Path(__file__).resolve().parents[2])
@@ -226,7 +229,7 @@ def child_main(name: str) -> None:
     """Read a file and write its columns to standard output; only ever run in a child process."""
     # pyarrow's own allocator reserves a gigabyte of addresses at once: all that there is.
     os.environ["ARROW_DEFAULT_MEMORY_POOL"] = "system"
-    limit_resources()
+    limit_resources(_ADDRESS_BYTES)
     path = Path(name)
     try:
         columns, text, marks = _raw_of(read_plain(path, "a campaign", MOST_BYTES))

@@ -16,10 +16,10 @@ import os
 import sys
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any
 
 from ..store.child import allow_seconds, limit_resources
-from ..store.message import BrokenMessage, pack_header, read_header
+from ..store.message import BrokenMessage, error_of, pack_header, read_header, write_all
 
 if TYPE_CHECKING:
     from .grid import Builder
@@ -51,9 +51,9 @@ def main() -> None:
         allow_seconds(SECONDS + SECONDS_PER_MEBIBYTE * (int(request.get("size", 0)) >> 20))
         try:
             for header, buffers in answers(path, request):
-                _write(target, pack_header(header))
+                write_all(target, pack_header(header))
                 for buffer in buffers:
-                    _write(target, buffer)
+                    write_all(target, buffer)
         except BrokenPipeError:
             return
 
@@ -67,16 +67,16 @@ def answers(path: Path, request: Mapping[str, Any]) -> Answers:
         yield from _answers(path, request)
         yield {"end": True}, []
     except Refused as error:
-        yield _error("refused", error.place, error.problem, error.remedy), []
+        yield error_of("refused", error.place, error.problem, error.remedy), []
     except FileProblem as error:
-        yield _error("refused", error.place, error.problem, error.remedy), []
+        yield error_of("refused", error.place, error.problem, error.remedy), []
     except MemoryError:
-        yield _error("refused", "", "Reading it needs more memory than tables may.",
+        yield error_of("refused", "", "Reading it needs more memory than tables may.",
                      "Cut the file in parts."), []  # fmt: skip
     except BrokenPipeError:
         raise
     except Exception as error:
-        yield _error("internal", "", f"{type(error).__name__}: {error}", ""), []
+        yield error_of("internal", "", f"{type(error).__name__}: {error}", ""), []
 
 
 def _answers(path: Path, request: Mapping[str, Any]) -> Answers:
@@ -150,17 +150,6 @@ def _packed(
         buffers.append(np.asarray(lines, dtype=np.int32).tobytes())
         buffers.append(np.array(rows.widths, dtype=np.int32).tobytes())
     return {"grid": header}, buffers
-
-
-def _error(kind: str, place: str, problem: str, remedy: str) -> dict[str, Any]:
-    return {"error": kind, "place": place[:500], "problem": problem[:2000], "remedy": remedy[:500]}
-
-
-def _write(target: BinaryIO, data: Any) -> None:
-    view = memoryview(data)
-    while len(view):
-        written = target.write(view)
-        view = view[written or 0 :]
 
 
 if __name__ == "__main__":

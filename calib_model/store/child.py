@@ -20,7 +20,7 @@ import sys
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from .message import BrokenMessage, pack_header, read_header
+from .message import BrokenMessage, error_of, pack_header, read_header, write_all
 
 MEMORY_BYTES = 1 << 30
 CPU_SECONDS = 120
@@ -157,12 +157,12 @@ def answer(request: dict[str, Any], target: BinaryIO) -> None:
     try:
         header, buffers = _columns_of(Path(os.fsdecode(base64.b64decode(request["path"]))))
     except MemoryError:
-        header, buffers = _error("damaged", "file", "It needs more memory than a set may."), []
+        header, buffers = error_of("damaged", "file", "It needs more memory than a set may."), []
     except Exception as error:
-        header, buffers = _error("internal", "", f"{type(error).__name__}: {error}"), []
-    _write(target, pack_header(header))
+        header, buffers = error_of("internal", "", f"{type(error).__name__}: {error}"), []
+    write_all(target, pack_header(header))
     for buffer in buffers:
-        _write(target, buffer)
+        write_all(target, buffer)
 
 
 def _columns_of(path: Path) -> tuple[dict[str, Any], list[Any]]:
@@ -171,7 +171,7 @@ def _columns_of(path: Path) -> tuple[dict[str, Any], list[Any]]:
     try:
         data, stamp = read_bytes(path)
     except Unreadable as problem:
-        return _error("unreadable", "", problem.problem, problem.remedy), []
+        return error_of("unreadable", "", problem.problem, problem.remedy), []
     from .hdf5 import Newer, read_image
     from .structure import Misfit
     from .texts import bytes_of
@@ -179,9 +179,9 @@ def _columns_of(path: Path) -> tuple[dict[str, Any], list[Any]]:
     try:
         neutral, sha = read_image(data)
     except Newer as newer:
-        return _error("newer", "attribute min_reader_version", str(newer)), []
+        return error_of("newer", "attribute min_reader_version", str(newer)), []
     except Misfit as misfit:
-        return _error("damaged", misfit.place, f"It {misfit.problem}"), []
+        return error_of("damaged", misfit.place, f"It {misfit.problem}"), []
     listed = [[name, a.dtype.str, list(a.shape)] for name, a in neutral.columns.items()]
     header = {
         "columns": listed,
@@ -190,17 +190,6 @@ def _columns_of(path: Path) -> tuple[dict[str, Any], list[Any]]:
         "stamp": list(stamp),
     }
     return header, [bytes_of(a) for a in neutral.columns.values()]
-
-
-def _error(kind: str, place: str, problem: str, remedy: str = "") -> dict[str, Any]:
-    return {"error": kind, "place": place, "problem": problem[:2000], "remedy": remedy}
-
-
-def _write(target: BinaryIO, data: Any) -> None:
-    view = memoryview(data)
-    while len(view):
-        written = target.write(view)
-        view = view[written or 0 :]
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import struct
 from collections.abc import Callable
-from typing import Any
+from typing import Any, BinaryIO
 
 MAGIC = b"BPCOLS01"
 PREFIX = struct.Struct("<8sI")
@@ -24,6 +24,19 @@ def pack_header(header: dict[str, Any]) -> bytes:
     """Return prefix and header; raw columns follow in the order the header lists them."""
     data = json.dumps(header).encode()
     return PREFIX.pack(MAGIC, len(data)) + data
+
+
+def error_of(kind: str, place: str, problem: str, remedy: str = "") -> dict[str, Any]:
+    """Return the header that says why a file is not read; no longer than a header may be."""
+    return {"error": kind, "place": place[:500], "problem": problem[:2000], "remedy": remedy[:500]}
+
+
+def write_all(target: BinaryIO, data: Any) -> None:
+    """Write all of `data`, however little an unbuffered pipe takes at once."""
+    view = memoryview(data)
+    while len(view):
+        written = target.write(view)
+        view = view[written or 0 :]
 
 
 def read_header(read: Callable[[int], bytes]) -> dict[str, Any] | None:
